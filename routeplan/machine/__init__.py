@@ -1,0 +1,1 @@
+"""A machine, its configurations, and where each of its figures comes from."""

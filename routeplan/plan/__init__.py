@@ -1,0 +1,1 @@
+"""Every move of a site: searched, re-checked and kept."""

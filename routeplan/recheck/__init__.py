@@ -1,0 +1,1 @@
+"""A second opinion on a route, sharing no code with hazards or search."""

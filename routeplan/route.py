@@ -1,0 +1,242 @@
+"""Values that a route is made of: poses, checks, moves and the plan. No behaviour beyond what the values say.
+
+Bearings are grid bearings of the chassis arrow in degrees clockwise from grid north; a kernel's heading is radians
+anticlockwise from east. Margins are >= 0 when good, in the unit of their limit, rounded against the user.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal, NamedTuple
+
+from routeplan.machine.model import Machine
+
+CheckVerdict = Literal["pass", "pass with controls", "not proven", "fail"]
+MoveVerdict = Literal["pass", "pass with controls", "not proven", "fail", "no route", "search limit"]
+
+#: From worst to best, as printed.
+MOVE_VERDICTS: tuple[MoveVerdict, ...] = ("no route", "search limit", "fail", "not proven", "pass with controls", "pass")
+
+
+def heading_rad(bearing_deg: float) -> float:
+    """Heading in radians anticlockwise from east, in (-pi, pi], for a grid bearing.
+
+    >>> round(heading_rad(0.0), 6), round(heading_rad(90.0), 6)
+    (1.570796, 0.0)
+    """
+    angle = math.radians(90.0 - bearing_deg)
+    return math.atan2(math.sin(angle), math.cos(angle))
+
+
+def bearing_deg(heading: float) -> float:
+    """Grid bearing in degrees, in [0, 360), for a heading in radians anticlockwise from east.
+
+    >>> bearing_deg(0.0)
+    90.0
+    """
+    return (90.0 - math.degrees(heading)) % 360.0 % 360.0
+
+
+class Pose(NamedTuple):
+    """One row of a route; the columns of ``poses`` in ``plan.json``."""
+
+    x: float
+    y: float
+    bearing_deg: float
+    gear: int
+    travel_mode: str
+    steer: str
+    regime: str
+    v_max_mps: float
+    chainage_m: float
+
+
+@dataclass(frozen=True)
+class Check:
+    """One line of the catalogue for one move: the governing (worst) instance along the route.
+
+    ``value``, ``limit``, ``margin``, ``sigma``, ``k`` are NaN when the check could not be made; it is then not proven
+    and ``assumed`` says why. ``assumed`` lists every assumption, class figure and missing figure the verdict rests on.
+    """
+
+    kind: str
+    verdict: CheckVerdict
+    value: float
+    limit: float
+    margin: float
+    unit: str
+    sigma: float
+    k: float
+    chainage_m: float
+    place: tuple[float, float]
+    source: str
+    assumed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Control:
+    """Something people must do for the verdict to hold, and where along the route."""
+
+    kind: str
+    chainage_m: float
+    text: str
+
+
+@dataclass(frozen=True)
+class Hold:
+    """A point where the machine stops until somebody says go."""
+
+    chainage_m: float
+    place: tuple[float, float]
+    text: str
+
+
+@dataclass(frozen=True)
+class Zone:
+    """A stretch of a move where a hazard bites, linked to where the basket then is.
+
+    ``kind`` is ``bounce``, ``slope`` or ``low gap``. ``ground`` is the outline under the wheels, ``basket`` the outline
+    the basket then sweeps, both as rings of site coordinates.
+    """
+
+    kind: Literal["bounce", "slope", "low gap"]
+    chainage_from_m: float
+    chainage_to_m: float
+    value: float
+    limit: float
+    unit: str
+    ground: tuple[tuple[float, float], ...]
+    basket: tuple[tuple[float, float], ...]
+    text: str
+
+
+@dataclass(frozen=True)
+class Leg:
+    """A part of a move between two places, with the named areas its body touches and the hazards it passes."""
+
+    start: str
+    goal: str
+    length_m: float
+    cost_m: float
+    verdict: MoveVerdict
+    areas: tuple[str, ...]
+    hazards: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class NearMiss:
+    """Where a way would have gone on: what blocks, where, and by how much (mm short of what is needed)."""
+
+    kind: str
+    place: tuple[float, float]
+    short_mm: float
+    text: str
+
+
+@dataclass(frozen=True)
+class Objection:
+    """One thing the second opinion does not accept."""
+
+    kind: str
+    chainage_m: float
+    place: tuple[float, float]
+    value: float
+    limit: float
+    unit: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A route the second opinion refused: its poses, kept apart from what people drive, and the objections."""
+
+    poses: tuple[Pose, ...]
+    objections: tuple[Objection, ...]
+
+
+@dataclass(frozen=True)
+class Move:
+    """One planned move. ``poses`` is empty when there is nothing that may be driven (no route, search limit, refused).
+
+    ``bound`` is ``max(1, cost_m / best_possible_m)`` rounded up; NaN figures mean "no route to measure".
+    """
+
+    id: str
+    purpose: str
+    machine: str
+    configuration: str
+    start: str
+    goal: str
+    on: str | None
+    verdict: MoveVerdict
+    reason: str
+    length_m: float
+    cost_m: float
+    lattice_cost_m: float
+    best_possible_m: float
+    bound: float
+    poses: tuple[Pose, ...]
+    checks: tuple[Check, ...]
+    controls: tuple[Control, ...]
+    holds: tuple[Hold, ...]
+    zones: tuple[Zone, ...]
+    reversals: int
+    refused: Refused | None
+    legs: tuple[Leg, ...]
+    nearest_misses: tuple[NearMiss, ...]
+
+
+@dataclass(frozen=True)
+class FileRecord:
+    """A file by relative posix path and sha256."""
+
+    path: str
+    sha256: str
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """What the plan assumed of the day."""
+
+    closed: tuple[str, ...] = ()
+    opened: tuple[str, ...] = ()
+    added: tuple[str, ...] = ()
+    wet: bool = False
+    on: str | None = None
+
+
+@dataclass(frozen=True)
+class Plan:
+    """All moves of a site at one moment; written to ``plan.json`` by ``planfile``."""
+
+    software: str
+    issued: str
+    valid_until: str | None
+    revision: str
+    supersedes: str | None
+    status: Literal["draft", "issued"]
+    conditions: Conditions
+    site_name: str
+    site_revision: str
+    crs: str
+    invented: bool
+    inputs: tuple[FileRecord, ...]
+    grid: Mapping[str, Any]
+    confidence_route: float
+    k_by_move: Mapping[str, float]
+    machines: Mapping[str, Machine]
+    moves: tuple[Move, ...]
+    not_checked: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+#: Printed on every output that people act on.
+CAUTIONS: tuple[str, ...] = (
+    "Planning aid only. It does not claim stability, certify ground or replace a competent person.",
+    "The machine's manual and the site's own rules come first.",
+    "A competent person walks the route, decides, and signs before the machine moves.",
+    "What is not known is not a pass: open checks are settled by measurement, not by this sheet.",
+    "Void when the ground, the overheads, the machine, the drawing or the weather has changed since it was issued.",
+)

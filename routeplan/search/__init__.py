@@ -1,0 +1,1 @@
+"""Finding a way over the hazards, with a bound."""

@@ -1,0 +1,1 @@
+"""The world: read, validated and frozen once."""
