@@ -26,7 +26,7 @@ from tests import sample_features as features  # noqa: E402
 Array = NDArray[np.float64]
 
 CELL_M = 0.25
-RIM_M = 2.0
+RIM_M = 4.0
 EAST_M, NORTH_M = 256.0, 206.0
 NOISE_SIGMA_M = 0.001
 LEVEL_STEP_M = 1.0 / 1024.0
