@@ -38,7 +38,7 @@ def build_parser() -> argparse.ArgumentParser:
     """Return the parser with every command that exists; each command's ``run`` is the default ``run``."""
     parser = argparse.ArgumentParser(
         prog="routeplan",
-        description="Plans how mobile elevating work platforms travel on a construction site, and checks every route twice.",
+        description="Plans how mobile elevating work platforms travel on a site, and checks every route twice.",
         epilog=EXIT_STATUSES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
@@ -90,6 +90,6 @@ def main(argv: Sequence[str] | None = None) -> int:
         return int(error.exit_status)
     except BrokenPipeError:
         # Whoever read our answer has left; keep the interpreter from complaining while it shuts down.
-        sys.stdout = None  # type: ignore[assignment]
+        sys.stdout = None
         return int(NotWritten.exit_status)
     return status
