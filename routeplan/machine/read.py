@@ -113,10 +113,10 @@ def _number_fault(name: str, value: object, *, where: str) -> Fault | None:
     kind = read_figure_kinds()[name]
     unit = f" {kind.unit}" if kind.unit else ""
     if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
-        return Fault("not-a-number", where, f"{name} = {value!r} is not a number", f"give a number, unit:{unit or ' none'}")
+        return Fault("not-a-number", where, f"{name} = {value!r} is no number", f"give a number{unit}")
     if not kind.least <= value <= kind.most:
         bounds = f"between {kind.least:g} and {kind.most:g}{unit}"
-        return Fault("absurd-figure", where, f"{name} = {value!r}{unit} is not {bounds}", "check unit and decimal point")
+        return Fault("absurd-figure", where, f"{name} = {value!r}{unit} is not {bounds}", "check unit and point")
     return None
 
 
