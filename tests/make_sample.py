@@ -39,7 +39,8 @@ def survey_noise(shape: tuple[int, int]) -> Array:
     """Independent, nearly normal errors of ``NOISE_SIGMA_M`` metres at every node."""
     drawn = hashlib.shake_256(b"kestrel quay, invented").digest(shape[0] * shape[1] * 4)
     octets = np.frombuffer(drawn, dtype=np.uint8).astype(np.float64).reshape(*shape, 4)
-    return (octets.sum(axis=2) - 510.0) / FOUR_BYTES_SIGMA * NOISE_SIGMA_M
+    noise: Array = (octets.sum(axis=2) - 510.0) / FOUR_BYTES_SIGMA * NOISE_SIGMA_M
+    return noise
 
 
 def ramp_rise(y: Array) -> Array:
@@ -147,7 +148,8 @@ def surface_features() -> list[dict[str, Any]]:
 def pothole_rows() -> list[dict[str, Any]]:
     """The potholes that the defect list holds."""
     return [
-        {"id": f"pothole-{number}", "kind": "pothole", "x": x, "y": y, "width_m": width, "depth_m": depth, "state": "open"}
+        {"id": f"pothole-{number}", "kind": "pothole", "x": x, "y": y, "width_m": width, "depth_m": depth,
+         "state": "open"}
         for number, (x, y, width, depth, _, listed) in enumerate(features.POTHOLES, start=1)
         if listed
     ]
@@ -175,9 +177,13 @@ def write_site(folder: Path) -> None:
     write_layer(folder / "obstacles.geojson", obstacle_features())
     write_layer(folder / "soffits.geojson", soffit_features())
     write_layer(folder / "surfaces.geojson", surface_features())
-    for name, rows in (("walkways", features.WALKWAYS), ("areas", features.AREAS),
-                       ("overhead_lines", features.LINES), ("excavations", features.EXCAVATIONS)):
-        write_layer(folder / f"{name}.geojson", area_features(rows))
+    write_layer(folder / "walkways.geojson", area_features(features.WALKWAYS))
+    write_layer(folder / "areas.geojson", area_features(features.AREAS))
+    write_layer(folder / "excavations.geojson", area_features(features.EXCAVATIONS))
+    write_layer(folder / "overhead_lines.geojson", [
+        feature({"id": name, "corridor_m": corridor}, "LineString", line(points))
+        for name, points, corridor in features.LINES
+    ])
     write_table(folder / "defects.csv", ("id", "kind", "x", "y", "wkt", "width_m", "depth_m", "height_m", "state"),
                 pothole_rows() + features.DEFECTS)
     columns = ("id", "kind", "title", "x", "y", "bearing_deg", "tolerance_m")

@@ -142,13 +142,16 @@ DEFECTS: list[Row] = [
 ACCEPTED: Row = {"accepted_by": "temporary works coordinator", "accepted_on": "2026-11-20",
                  "accepted_until": "2027-01-31"}
 
-#: (id, ring, holes, properties); the soft patch is a hole in the lower yard's acceptance, and its own, unaccepted surface.
+STONE: Row = {"kind": "compacted stone", "accepted_mass_kg": 20000} | ACCEPTED
+
+#: The soft patch is a hole in the lower yard's acceptance, and a surface of its own that nobody accepted.
 SOFT_PATCH = rectangle(214, 6, 250, 30)
+#: (id, ring, holes, properties)
 SURFACES: list[tuple[str, list[XY], list[list[XY]], Row]] = [
-    ("yard-lower", rectangle(0, 0, 256, 97), [SOFT_PATCH], {"kind": "compacted stone", "accepted_mass_kg": 20000} | ACCEPTED),
-    ("yard-middle", rectangle(0, 93, 256, 117), [], {"kind": "compacted stone", "accepted_mass_kg": 20000} | ACCEPTED),
-    ("yard-upper-south", rectangle(0, 113, 256, 135), [], {"kind": "compacted stone", "accepted_mass_kg": 20000} | ACCEPTED),
-    ("yard-upper-east", rectangle(90, 133, 256, 206), [], {"kind": "compacted stone", "accepted_mass_kg": 20000} | ACCEPTED),
+    ("yard-lower", rectangle(0, 0, 256, 97), [SOFT_PATCH], STONE),
+    ("yard-middle", rectangle(0, 93, 256, 117), [], STONE),
+    ("yard-upper-south", rectangle(0, 113, 256, 135), [], STONE),
+    ("yard-upper-east", rectangle(90, 133, 256, 206), [], STONE),
     ("shed-slab", rectangle(30, 133, 90, 175), [], {"kind": "concrete slab", "accepted_mass_kg": 8000} | ACCEPTED),
     ("soft-patch", SOFT_PATCH, [], {"kind": "made ground"}),
 ]
@@ -168,7 +171,8 @@ AREAS: list[Feature] = [
      {"title": "Crane slew", "closed": "2026-12-03/2026-12-04; 2026-12-10/2026-12-11"}),
 ]
 
-LINES: list[Feature] = [("overhead-line-1", rectangle(0, 190, 256, 206), {"corridor_m": 8.0})]
+#: (id, line, corridor_m to each side)
+LINES: list[tuple[str, list[XY], float]] = [("overhead-line-1", [(0, 199), (256, 199)], 8.0)]
 EXCAVATIONS: list[Feature] = [("pit-1", rectangle(*EXCAVATION), {"set_back_m": 3.0})]
 
 #: (id, kind, title, x, y, bearing or None, tolerance_m)
