@@ -1,0 +1,231 @@
+"""Plans on disk: ``plan.json`` in and out, and the set of files it belongs to, published whole or not at all."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterable, Mapping
+from pathlib import Path, PurePosixPath
+from types import TracebackType
+from typing import Any, Self
+
+from routeplan.errors import BadInput, Fault, NotWritten
+from routeplan.plan_codec import from_document, to_document
+from routeplan.plan_rounding import as_written
+from routeplan.route import Plan
+
+PLAN_NAME = "plan.json"
+
+
+def sha256_of(path: Path) -> str:
+    """Return the sha256 of a file's bytes in hexadecimal."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _compact(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+
+
+def _flat(value: Any) -> bool:
+    """Whether a list reads well on one line: scalars, or short lists of scalars (a ring)."""
+    return all(not isinstance(item, dict | list) for item in value)
+
+
+def _text(value: Any, indent: str = "") -> str:
+    """Return JSON text with one key, or one row of numbers, a line."""
+    inner = indent + " "
+    if isinstance(value, dict) and value:
+        lines = (f"{inner}{_compact(key)}: {_text(item, inner)}" for key, item in value.items())
+        return "{\n" + ",\n".join(lines) + f"\n{indent}}}"
+    if isinstance(value, list) and not _flat(value):
+        return "[\n" + ",\n".join(inner + _text(item, inner) for item in value) + f"\n{indent}]"
+    return _compact(value)
+
+
+def write_plan(plan: Plan, folder: Path, *, outputs: Mapping[str, Path], not_written: Mapping[str, str]) -> Path:
+    """Write ``plan.json`` into a folder: made beside, then renamed.
+
+    Parameters
+    ----------
+    plan
+        The plan; written as ``plan_rounding.as_written`` rounds it.
+    folder
+        An existing folder.
+    outputs
+        Relative posix path of every other file of the set, and where its bytes are now; their sha256 is listed.
+    not_written
+        Relative posix path of every file that the set lacks, and why.
+
+    Returns
+    -------
+    Path
+        The file written.
+
+    Raises
+    ------
+    NotWritten
+        The file system refuses.
+    """
+    document = to_document(as_written(plan))
+    target = folder / PLAN_NAME
+    beside = target.with_suffix(".json.part")
+    try:
+        document["outputs"] = [{"path": name, "sha256": sha256_of(outputs[name])} for name in sorted(outputs)]
+        document["not_written"] = [{"path": name, "reason": not_written[name]} for name in sorted(not_written)]
+        with beside.open("w", encoding="utf-8", newline="\n") as file:
+            file.write(_text(document) + "\n")
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(target)
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        raise NotWritten(f"{target} could not be written: {error}") from error
+    return target
+
+
+def _load(path: Path) -> Any:
+    """Return the JSON values of a file.
+
+    Raises
+    ------
+    BadInput
+        The file cannot be read, or is not JSON as RFC 8259 has it.
+    """
+
+    def refuse(constant: str) -> None:
+        raise ValueError(f"{constant} is not JSON")
+
+    try:
+        return json.loads(path.read_bytes().decode("utf-8"), parse_constant=refuse)
+    except OSError as error:
+        mend = "give the path of a plan.json"
+        raise BadInput([Fault("plan-unreadable", str(path), error.strerror or str(error), mend)]) from error
+    except (ValueError, RecursionError) as error:
+        raise BadInput([Fault("plan-not-json", str(path), str(error), "write the plan again")]) from error
+
+
+def _inside(name: str) -> bool:
+    """Whether a listed path stays in the plan's own folder."""
+    path = PurePosixPath(name)
+    return not path.is_absolute() and ".." not in path.parts and "\\" not in name and name not in ("", ".")
+
+
+def _output_fault(entry: Any, folder: Path, *, source: str) -> Fault | None:
+    """Return what is wrong with one listed output, ``None`` when its bytes are those the plan was written with."""
+    mend = "keep the files of one plan together, as they were written"
+    name, expected = (entry.get("path"), entry.get("sha256")) if isinstance(entry, dict) else (None, None)
+    if not (isinstance(name, str) and isinstance(expected, str) and _inside(name)):
+        return Fault("plan-schema", f"{source}, outputs", f"{entry!r} is not a path in this folder and a sha256", mend)
+    try:
+        found = sha256_of(folder / name)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        return Fault("plan-set-broken", source, f"{name}, which belongs to this plan, cannot be read ({reason})", mend)
+    if found == expected:
+        return None
+    return Fault("plan-set-broken", source, f"{name} is not the file that belongs to this plan (sha256 differs)", mend)
+
+
+def read_plan(path: Path) -> Plan:
+    """Read a plan and make sure that the files beside it are the ones it was written with.
+
+    Raises
+    ------
+    BadInput
+        Not readable, not JSON, another format, a value missing or wrong, or a set whose bytes do not match: all faults.
+    """
+    document = _load(path)
+    plan = from_document(document, source=str(path))
+    listed = document.get("outputs")
+    if not isinstance(listed, list):
+        raise BadInput([Fault("plan-schema", str(path), "outputs is not a list", "write the plan again")])
+    faults = [fault for entry in listed if (fault := _output_fault(entry, path.parent, source=str(path))) is not None]
+    if faults:
+        raise BadInput(faults)
+    return plan
+
+
+class OutputSet:
+    """The files of one plan, made in a folder beside their place and published together, ``plan.json`` last.
+
+    Used as a context: leaving it without ``publish``, by an error or otherwise, leaves earlier output whole. An
+    ``OSError`` inside becomes ``NotWritten``.
+
+    Parameters
+    ----------
+    folder
+        Where the files go; made when it does not exist.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._names: list[str] = []
+        self._not_written: dict[str, str] = {}
+
+    def __enter__(self) -> Self:
+        try:
+            self._made_folder = not self.folder.exists()
+            self.folder.mkdir(parents=True, exist_ok=True)
+            self._staging = Path(tempfile.mkdtemp(prefix=".routeplan-", dir=self.folder))
+        except OSError as error:
+            raise NotWritten(f"{self.folder} cannot be written to: {error}") from error
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, _: TracebackType | None) -> None:
+        shutil.rmtree(self._staging, ignore_errors=True)
+        if error is not None and self._made_folder and not any(self.folder.iterdir()):
+            self.folder.rmdir()
+        if isinstance(error, OSError):
+            raise NotWritten(f"output in {self.folder} could not be written: {error}") from error
+
+    def path(self, name: str) -> Path:
+        """Return where to write the file that will be called ``name``."""
+        self._names.append(name)
+        return self._staging / name
+
+    def leave_out(self, name: str, reason: str) -> None:
+        """Say why the set has no file of this name; an older one is removed when the set is published."""
+        self._not_written[name] = reason
+        if name in self._names:
+            self._names.remove(name)
+
+    def publish(self, plan: Plan) -> Path:
+        """Write ``plan.json`` and move every file to its place; on failure put back what was there.
+
+        Returns
+        -------
+        Path
+            The published ``plan.json``.
+
+        Raises
+        ------
+        NotWritten
+            The file system refuses; the earlier output stands as it was.
+        """
+        outputs = {name: self._staging / name for name in self._names}
+        write_plan(plan, self._staging, outputs=outputs, not_written=self._not_written)
+        earlier = self._staging / "earlier"
+        try:
+            earlier.mkdir()
+            self._exchange([*self._names, PLAN_NAME], [PLAN_NAME, *self._names, *self._not_written], earlier)
+        except OSError as error:
+            raise NotWritten(f"output in {self.folder} could not be written: {error}") from error
+        return self.folder / PLAN_NAME
+
+    def _exchange(self, new: Iterable[str], old: Iterable[str], earlier: Path) -> None:
+        """Move old files out and new ones in; undo every step when one fails."""
+        done: list[tuple[Path, Path]] = []
+        steps = [(self.folder / name, earlier / name) for name in old if (self.folder / name).exists()]
+        steps += [(self._staging / name, self.folder / name) for name in new]
+        try:
+            for source, target in steps:
+                source.replace(target)
+                done.append((source, target))
+        except BaseException:
+            for source, target in reversed(done):
+                target.replace(source)
+            raise
