@@ -83,10 +83,10 @@ def levels() -> Array:
 def write_levels(path: Path) -> None:
     """Write the levels as a one-band GeoTIFF, north up, nodes in the middle of the pixels."""
     import rasterio
-    from rasterio.transform import from_origin
 
     z = np.flipud(levels()).astype(np.float32)
-    transform = from_origin(-RIM_M - CELL_M / 2, NORTH_M + RIM_M + CELL_M / 2, CELL_M, CELL_M)
+    west, north = -RIM_M - CELL_M / 2, NORTH_M + RIM_M + CELL_M / 2
+    transform = rasterio.Affine(CELL_M, 0.0, west, 0.0, -CELL_M, north)
     with rasterio.Env(GDAL_PAM_ENABLED="NO"), rasterio.open(
         path, "w", driver="GTiff", height=z.shape[0], width=z.shape[1], count=1, dtype="float32", nodata=-9999.0,
         transform=transform, compress="deflate", zlevel=9, predictor=3, tiled=True, blockxsize=256, blockysize=256,
