@@ -1,0 +1,188 @@
+"""What only shows when the parts of a site meet: levels under soffits, places in obstacles, moves to nowhere."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import Polygon, box
+from shapely.geometry.base import BaseGeometry
+
+from routeplan.machine.model import Machine
+from routeplan.site.faults import Faults, at, did_you_mean
+from routeplan.site.ground import nodes_within, samples
+from routeplan.site.model import Ground, MoveWanted, Obstacle, Place, Soffit
+
+#: A building site is not higher than this from end to end; more means broken levels (common practice, no source).
+LARGEST_SPREAD_M = 500.0
+
+#: A layer that lies wholly farther than this from the site is drawn in other coordinates.
+ELSEWHERE_M = 1000.0
+
+
+def check_cover(ground: Ground, boundary: Polygon, *, label: str, faults: Faults) -> None:
+    """Compare the levels with the boundary: do they reach it, and is their spread that of a site?"""
+    half = ground.cell_m / 2.0
+    rows, columns = ground.z.shape
+    extent = box(
+        ground.x_min - half,
+        ground.y_min - half,
+        ground.x_min + columns * ground.cell_m - half,
+        ground.y_min + rows * ground.cell_m - half,
+    )
+    outside = boundary.difference(extent.buffer(0.01 * ground.cell_m, join_style="mitre"))
+    if outside.area > 0.0:
+        x0, y0, x1, y1 = outside.bounds
+        faults.add(
+            "levels-short-of-boundary",
+            label,
+            f"the levels leave {outside.area:,.1f} m2 of the boundary ({outside.area / boundary.area:.1%}) bare, "
+            f"between {x0:.2f} and {x1:.2f} E, {y0:.2f} and {y1:.2f} N",
+            "give levels for the whole boundary (cells without data are allowed: they are not driven on), or shrink it",
+        )
+    levels = nodes_within(ground, boundary)[1]
+    known = levels[~np.isnan(levels)]
+    if not known.size:
+        if not np.isnan(ground.z).all():
+            faults.add(
+                "levels-nodata-everywhere",
+                label,
+                "there is no level inside the boundary",
+                "check that levels and boundary share their coordinates",
+            )
+    elif known.max() - known.min() > LARGEST_SPREAD_M:
+        faults.add(
+            "levels-spread",
+            label,
+            f"inside the boundary the levels run from {known.min():.1f} to {known.max():.1f} m",
+            f"at most {LARGEST_SPREAD_M:g} m apart is believed; look for nodata values and wrong units",
+        )
+
+
+def soffit_gaps(soffit: Soffit, ground: Ground) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return places ``(n, 2)`` and clear heights ``(n,)`` of a soffit above the known ground below it, metres."""
+    places, levels = samples(ground, soffit.geometry)
+    if soffit.clear_m is not None:
+        return places, np.full(len(levels), soffit.clear_m)
+    middle = soffit.geometry.centroid
+    underside = (
+        (soffit.level_m or 0.0) + soffit.fall_x * (places[:, 0] - middle.x) + soffit.fall_y * (places[:, 1] - middle.y)
+    )
+    return places, underside - levels
+
+
+def check_soffits(soffits: Iterable[Soffit], ground: Ground, *, label: str, faults: Faults) -> None:
+    """Find soffits that are not above the ground: a level and a clear height mixed up, or another datum."""
+    for soffit in soffits:
+        places, gaps = soffit_gaps(soffit, ground)
+        if gaps.size and gaps.min() <= 0.0:
+            lowest = int(gaps.argmin())
+            faults.add(
+                "soffit-below-ground",
+                f"{label}, feature {soffit.id}, {at(*places[lowest])}",
+                f"its underside lies {-gaps[lowest]:.2f} m below the ground",
+                "level_m is a level in the site's datum; give a height above the ground as clear_m",
+            )
+
+
+def check_obstacles(obstacles: Iterable[Obstacle], ground: Ground, *, label: str, faults: Faults) -> None:
+    """Find obstacles whose top lies below all ground under them: a height was given instead of a level."""
+    for obstacle in obstacles:
+        if obstacle.top_m is None:
+            continue
+        levels = samples(ground, obstacle.geometry)[1]
+        if levels.size and obstacle.top_m < levels.min():
+            faults.add(
+                "obstacle-below-ground",
+                f"{label}, feature {obstacle.id}",
+                f"its top ({obstacle.top_m:.2f} m) lies below the ground there ({levels.min():.2f} m)",
+                "top_m is a level in the site's datum: ground level plus height; leave it empty when not known",
+            )
+
+
+def check_places(
+    places: Iterable[Place], obstacles: Iterable[Obstacle], boundary: Polygon | None, *, label: str, faults: Faults
+) -> None:
+    """Find places where no machine can stand: inside an obstacle or outside the boundary."""
+    stock = tuple(obstacles)
+    for place in places:
+        where = f"{label}, feature {place.id}, {at(place.point.x, place.point.y)}"
+        if boundary is not None and not boundary.covers(place.point):
+            faults.add(
+                "place-outside",
+                where,
+                f"it lies {boundary.distance(place.point):.2f} m outside the boundary",
+                "move it inside, or draw the boundary round it",
+            )
+        for obstacle in stock:
+            if obstacle.geometry.covers(place.point):
+                faults.add(
+                    "place-in-obstacle",
+                    where,
+                    f'it lies inside the obstacle "{obstacle.id}"',
+                    "move the place to where the machine's origin stands, or correct the obstacle",
+                )
+
+
+def check_near(geometries: Iterable[BaseGeometry], boundary: Polygon, *, label: str, faults: Faults) -> None:
+    """Find a layer that lies wholly elsewhere, which is how wrong coordinates or swapped axes look."""
+    outlines = list(geometries)
+    x0, y0, x1, y1 = boundary.bounds
+    vicinity = box(x0 - ELSEWHERE_M, y0 - ELSEWHERE_M, x1 + ELSEWHERE_M, y1 + ELSEWHERE_M)
+    if outlines and not shapely.intersects(outlines, vicinity).any():
+        middle = outlines[0].centroid
+        faults.add(
+            "layer-elsewhere",
+            label,
+            f"everything in it lies more than 1 km from the site, such as {at(middle.x, middle.y)}",
+            "give it the site's coordinates: east first, then north",
+        )
+
+
+def check_moves(
+    moves: Iterable[MoveWanted],
+    *,
+    places: Collection[str] | None,
+    machines: Mapping[str, Machine],
+    named: Collection[str],
+    faults: Faults,
+) -> None:
+    """Find moves that name what the site does not have.
+
+    Parameters
+    ----------
+    moves, machines
+        The site's, as far as they could be read.
+    places
+        Ids of every place, also those at fault; None when the layer could not be read at all.
+    named
+        Every machine that the site names, also those whose figures are at fault.
+    faults
+        Where faults go.
+    """
+    seen: set[str] = set()
+    for move in moves:
+        where = f"site.toml, moves {move.id}"
+        if move.id in seen:
+            faults.add("duplicate-id", where, f'the id "{move.id}" is used twice', "rename one of the moves")
+        seen.add(move.id)
+        for key, name in (("from", move.start), ("to", move.goal)):
+            if places is not None and name not in places:
+                faults.add(
+                    "place-unknown", f"{where}, {key}", f'there is no place "{name}"', did_you_mean(name, places)
+                )
+        if move.start == move.goal:
+            faults.add("move-nowhere", where, f'it goes from "{move.start}" to itself', "give two different places")
+        if move.machine not in named:
+            faults.add(
+                "machine-unknown", where, f'there is no machine "{move.machine}"', did_you_mean(move.machine, named)
+            )
+        elif move.machine in machines and move.configuration not in machines[move.machine].configurations:
+            faults.add(
+                "configuration-unknown",
+                where,
+                f'{move.machine} has no configuration "{move.configuration}"',
+                did_you_mean(move.configuration, machines[move.machine].configurations),
+            )

@@ -1,0 +1,252 @@
+"""Levels: a GeoTIFF or a CSV of a regular grid into nodes with row 0 in the south, and levels at any place.
+
+Everything that the file does not give is NaN: cells without data, and every place outside the nodes.
+"""
+
+from __future__ import annotations
+
+import warnings
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import rasterio
+import shapely
+from numpy.typing import NDArray
+from pyproj import CRS
+from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from shapely.geometry import Polygon
+
+from routeplan.site.columns import HIGHEST_LEVEL_M, LOWEST_LEVEL_M
+from routeplan.site.crs import SiteCrs, check_file_crs
+from routeplan.site.faults import Faults, Unreadable, at
+from routeplan.site.layers import csv_records, number_of
+from routeplan.site.model import Accuracy, Ground
+
+LARGEST_CELLS = 400_000_000
+
+#: No sidecar file is read or left behind: the hash of the file is the hash of everything that was read.
+_CLOSED_DOOR = {"GDAL_PAM_ENABLED": "NO", "GDAL_DISABLE_READDIR_ON_OPEN": "EMPTY_DIR"}
+
+_METRES = {"", "m", "metre", "metres", "meter", "meters"}
+
+#: Nodes of a CSV stand on their grid within this share of a cell.
+_OFF_GRID = 0.01
+
+
+def read_ground(path: Path, *, label: str, accuracy: Accuracy, site: SiteCrs, faults: Faults) -> Ground | None:
+    """Read levels; what cannot be read is a fault and yields None.
+
+    Parameters
+    ----------
+    path
+        An existing GeoTIFF or CSV.
+    label
+        The file for people.
+    accuracy
+        How good the levels are.
+    site
+        The site's coordinate system, which a GeoTIFF must share.
+    faults
+        Where faults go.
+
+    Returns
+    -------
+    Ground or None
+        Nodes at pixel centres.
+    """
+    try:
+        if path.suffix.lower() in {".tif", ".tiff"}:
+            ground = _read_tiff(path, label=label, accuracy=accuracy, site=site, faults=faults)
+        elif path.suffix.lower() == ".csv":
+            ground = _read_csv(path, label=label, accuracy=accuracy, faults=faults)
+        else:
+            raise Unreadable(
+                "format-unknown", f'no reader for "{path.suffix}"', "give a GeoTIFF (.tif) or a CSV of x,y,z"
+            )
+    except Unreadable as error:
+        code, what, mend = error.args
+        faults.add(code, label, what, mend)
+        return None
+    _check_levels(ground, label=label, faults=faults)
+    return ground
+
+
+def _read_tiff(path: Path, *, label: str, accuracy: Accuracy, site: SiteCrs, faults: Faults) -> Ground:
+    """Read the one band of a north-up GeoTIFF with square pixels."""
+    try:
+        with warnings.catch_warnings(), rasterio.Env(**_CLOSED_DOOR):
+            warnings.simplefilter("ignore", NotGeoreferencedWarning)
+            with rasterio.open(path, driver="GTiff") as source:
+                _check_tiff(source)
+                found = CRS.from_wkt(source.crs.to_wkt()) if source.crs else None
+                check_file_crs(site, found, where=label, faults=faults)
+                z: NDArray[np.float64] = source.read(1, out_dtype="float64")
+                z[source.read_masks(1) == 0] = np.nan
+                z = z * source.scales[0] + source.offsets[0]
+                transform = source.transform
+    except RasterioError as error:
+        raise Unreadable("file-unreadable", f"cannot be read as a GeoTIFF: {error}", "export it again") from error
+    cell_m = float(transform.a)
+    y_min = transform.f + transform.e * (z.shape[0] - 0.5)
+    return Ground(np.ascontiguousarray(z[::-1]), float(transform.c + cell_m / 2.0), float(y_min), cell_m, accuracy)
+
+
+def _check_tiff(source: Any) -> None:
+    """Refuse what cannot be levels on a square grid, before anything large is read."""
+    mend = "export one band, north up, with square pixels"
+    transform, unit = source.transform, (source.units[0] or "").strip().lower()
+    if source.count != 1:
+        raise Unreadable("raster-bands", f"has {source.count} bands", mend)
+    if source.width * source.height > LARGEST_CELLS:
+        raise Unreadable(
+            "raster-too-large",
+            f"has {source.width * source.height:,} cells, at most {LARGEST_CELLS:,} are read",
+            "cut it to the site, or make the cells larger",
+        )
+    if min(source.width, source.height) < 2:
+        raise Unreadable("raster-too-small", f"has {source.width} x {source.height} cells", "give at least 2 x 2 cells")
+    if transform.is_identity:
+        raise Unreadable(
+            "raster-no-place", "does not say where it lies", "export it with its georeference inside (no world file)"
+        )
+    if transform.b or transform.d or transform.a <= 0.0 or transform.e >= 0.0:
+        raise Unreadable("raster-rotated", "is rotated, sheared or not north up", mend)
+    if abs(transform.a + transform.e) > 1e-6 * transform.a:
+        raise Unreadable("raster-pixels-not-square", f"has pixels of {transform.a:g} x {-transform.e:g} m", mend)
+    if unit not in _METRES:
+        raise Unreadable("levels-unit", f'its levels are in "{unit}"', "export the levels in metres")
+
+
+def _read_csv(path: Path, *, label: str, accuracy: Accuracy, faults: Faults) -> Ground:
+    """Read a CSV with columns x, y, z; nodes that are left out, or whose z is empty, are unknown."""
+    nodes = _csv_nodes(path, label=label, faults=faults)
+    (x_min, columns, cell_x), (y_min, rows, cell_y) = (_axis(nodes[:, i], "xy"[i]) for i in (0, 1))
+    if abs(cell_x - cell_y) > _OFF_GRID * cell_x:
+        raise Unreadable(
+            "raster-pixels-not-square", f"its nodes stand {cell_x:g} x {cell_y:g} m apart", "give a square grid"
+        )
+    count = (int(columns.max()) + 1) * (int(rows.max()) + 1)
+    if count > LARGEST_CELLS:
+        raise Unreadable(
+            "raster-too-large", f"spans {count:,} cells, at most {LARGEST_CELLS:,} are read", "cut it to the site"
+        )
+    where = rows * (int(columns.max()) + 1) + columns
+    if len(np.unique(where)) < len(where):
+        raise Unreadable("csv-layout", "gives a level twice for the same node", "give each node once")
+    z = np.full(count, np.nan)
+    z[where] = nodes[:, 2]
+    return Ground(z.reshape(int(rows.max()) + 1, -1), x_min, y_min, cell_x, accuracy)
+
+
+def _csv_nodes(path: Path, *, label: str, faults: Faults) -> NDArray[np.float64]:
+    """Return x, y, z of every line; z is NaN where its cell is empty."""
+    lines = csv_records(path)
+    header = [name.strip().lower() for name in next(lines, (1, [""]))[1]]
+    if not {"x", "y", "z"} <= set(header):
+        raise Unreadable("csv-layout", f"its first line is {', '.join(header)!r}", "name the columns x,y,z")
+    order = [header.index(name) for name in "xyz"]
+    found: list[tuple[float, float, float]] = []
+    bad: list[int] = []
+    for line, cells in lines:
+        x, y, z = (number_of(cells[i]) if i < len(cells) else None for i in order)
+        blank = len(cells) == len(header) and not cells[order[2]].strip()
+        if x is None or y is None or not np.isfinite([x, y]).all() or (z is None and not blank):
+            bad.append(line)
+        else:
+            found.append((x, y, np.nan if z is None else z))
+    if bad:
+        faults.add(
+            "csv-layout",
+            f"{label}, line {bad[0]}",
+            f"{len(bad)} line(s) from here on are not three numbers",
+            "give x, y and z with decimal points; leave z empty where it is unknown",
+        )
+    if len(found) < 4:
+        raise Unreadable("raster-too-small", f"has {len(found)} usable nodes", "give at least 2 x 2 nodes")
+    return np.array(found)
+
+
+def _axis(values: NDArray[np.float64], name: str) -> tuple[float, NDArray[np.int64], float]:
+    """Return the first node, each value's index and the spacing along an axis of a regular grid."""
+    unique = np.unique(np.round(values, 6))
+    if len(unique) < 2:
+        raise Unreadable("raster-too-small", f"all its nodes share one {name}", "give at least 2 x 2 nodes")
+    narrowest = float(np.diff(unique).min())
+    steps = np.round((unique[-1] - unique[0]) / narrowest)
+    cell_m = float((unique[-1] - unique[0]) / steps)
+    index = np.round((values - unique[0]) / cell_m)
+    if np.abs((values - unique[0]) / cell_m - index).max() > _OFF_GRID:
+        raise Unreadable(
+            "csv-layout", f"its nodes do not stand on a regular grid along {name}", "resample it to a square grid"
+        )
+    return float(unique[0]), index.astype(np.int64), round(cell_m, 9)
+
+
+def _check_levels(ground: Ground, *, label: str, faults: Faults) -> None:
+    """Find grids without any level, and levels that are no levels."""
+    known = ~np.isnan(ground.z)
+    if not known.any():
+        faults.add(
+            "levels-nodata-everywhere", label, "holds no level at all", "export it again; check its nodata value"
+        )
+        return
+    absurd = known & ((ground.z < LOWEST_LEVEL_M) | (ground.z > HIGHEST_LEVEL_M))
+    if absurd.any():
+        row, column = (int(i) for i in np.argwhere(absurd)[0])
+        place = at(ground.x_min + column * ground.cell_m, ground.y_min + row * ground.cell_m)
+        faults.add(
+            "levels-absurd",
+            f"{label}, {place}",
+            f"{int(absurd.sum()):,} level(s) such as {ground.z[row, column]:g} m",
+            f"levels lie from {LOWEST_LEVEL_M:g} to {HIGHEST_LEVEL_M:g} m; name the nodata value in the file",
+        )
+
+
+def levels_at(ground: Ground, xy: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return bilinear levels at places; NaN where a node of the cell is unknown and outside the nodes.
+
+    Parameters
+    ----------
+    ground
+        Levels.
+    xy
+        ``(n, 2)`` site coordinates, metres.
+
+    Returns
+    -------
+    ndarray
+        ``(n,)`` levels, metres.
+    """
+    rows, columns = ground.z.shape
+    u = (xy[:, 0] - ground.x_min) / ground.cell_m
+    v = (xy[:, 1] - ground.y_min) / ground.cell_m
+    inside = (u >= 0.0) & (u <= columns - 1) & (v >= 0.0) & (v <= rows - 1)
+    j = np.clip(np.floor(u), 0, columns - 2).astype(np.int64)
+    i = np.clip(np.floor(v), 0, rows - 2).astype(np.int64)
+    p, q, z = u - j, v - i, ground.z
+    level = (z[i, j] * (1 - p) + z[i, j + 1] * p) * (1 - q) + (z[i + 1, j] * (1 - p) + z[i + 1, j + 1] * p) * q
+    return np.asarray(np.where(inside, level, np.nan))
+
+
+def nodes_within(ground: Ground, outline: Polygon) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return places ``(n, 2)`` and levels ``(n,)`` of the nodes in an outline."""
+    x0, y0, x1, y1 = outline.bounds
+    rows, columns = ground.z.shape
+    j0, j1 = (int(np.clip(np.floor((x - ground.x_min) / ground.cell_m), -1, columns)) for x in (x0, x1))
+    i0, i1 = (int(np.clip(np.floor((y - ground.y_min) / ground.cell_m), -1, rows)) for y in (y0, y1))
+    j, i = np.arange(max(j0, 0), min(j1 + 1, columns)), np.arange(max(i0, 0), min(i1 + 1, rows))
+    x, y = np.meshgrid(ground.x_min + j * ground.cell_m, ground.y_min + i * ground.cell_m)
+    shapely.prepare(outline)
+    within = shapely.intersects_xy(outline, x, y)
+    return np.column_stack([x[within], y[within]]), np.asarray(ground.z[np.ix_(i, j)][within])
+
+
+def samples(ground: Ground, outline: Polygon) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return places and known levels under an outline: its nodes, its corners and a point inside it."""
+    places, levels = nodes_within(ground, outline)
+    inside = outline.representative_point()
+    corners = np.vstack([shapely.get_coordinates(outline), [[inside.x, inside.y]]])
+    places, levels = np.vstack([places, corners]), np.concatenate([levels, levels_at(ground, corners)])
+    known = ~np.isnan(levels)
+    return places[known], levels[known]

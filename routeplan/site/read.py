@@ -1,0 +1,274 @@
+"""Read a site folder into one frozen `Site`, or name every fault in it at once."""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from typing import Any, TypeVar
+
+from shapely.geometry import Polygon
+
+from routeplan.errors import BadInput
+from routeplan.machine.model import Machine
+from routeplan.machine.read import build_machine
+from routeplan.site import consistency, features
+from routeplan.site.columns import check_names, matched
+from routeplan.site.crs import SiteCrs, site_crs
+from routeplan.site.faults import Door, Faults
+from routeplan.site.ground import read_ground
+from routeplan.site.layers import SHAPEFILE_PARTS, RawFeature, read_features
+from routeplan.site.model import Accuracy, Contact, GridSpec, Ground, InputFile, MoveWanted, Site, Thresholds
+from routeplan.site.outlines import checked
+from routeplan.site.schema import DECLARED_NONE, LayerRef, LayersSection, LevelsSection, SiteFile, parse
+
+SITE_FILE = "site.toml"
+
+
+def read_site(folder: Path) -> Site:
+    """Read and check a site folder.
+
+    Parameters
+    ----------
+    folder
+        Folder that holds ``site.toml``; ``docs/site-folder.md`` describes it.
+
+    Returns
+    -------
+    Site
+        The site, with every file it was read from listed by hash.
+
+    Raises
+    ------
+    BadInput
+        With every fault that was found, not the first.
+    """
+    faults = Faults()
+    reader = _Reader(folder, faults)
+    values = reader.toml()
+    given = None if values is None else parse(values, faults=faults)
+    site = None if given is None else reader.site(given)
+    faults.raise_if_any()
+    assert site is not None  # what could not be read has left a fault
+    return site
+
+
+Value = TypeVar("Value")
+
+
+@dataclass
+class _Reader:
+    """One reading of one folder: what was found and which files were read."""
+
+    folder: Path
+    faults: Faults
+    door: Door = field(init=False)
+    hashes: dict[str, str] = field(default_factory=dict)
+    #: Ids in each layer that the site gives, also those at fault; None for a layer that could not be read.
+    named: dict[str, set[str] | None] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.door = Door(self.faults)
+
+    def toml(self) -> Mapping[str, Any] | None:
+        """Decode ``site.toml``."""
+        if self.folder.is_file():
+            self.faults.add(
+                "folder-missing",
+                self.folder.name,
+                "this is a file, not a site folder",
+                f"give the folder with {SITE_FILE}",
+            )
+            return None
+        if not self.folder.is_dir():
+            self.faults.add(
+                "folder-missing", self.folder.name or str(self.folder), "there is no such folder", "check the path"
+            )
+            return None
+        path = self.path_of(SITE_FILE, where=SITE_FILE)
+        if path is None:
+            return None
+        try:
+            return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+            self.faults.add(
+                "toml-syntax", SITE_FILE, f"it is not TOML: {error}", "correct the line; words need quotes, days do not"
+            )
+            return None
+
+    def path_of(self, name: str, *, where: str) -> Path | None:
+        """Return the file behind a name in ``site.toml`` and note its hash; None with a fault if it may not be read."""
+        plain = PurePosixPath(name.replace("\\", "/"))
+        path = self.folder / plain
+        outside = plain.is_absolute() or ".." in plain.parts or ":" in name
+        if outside or not path.resolve().is_relative_to(self.folder.resolve()):
+            self.faults.add(
+                "path-outside", where, f'"{name}" leads out of the site folder', "copy the file into the folder"
+            )
+            return None
+        if not path.is_file():
+            self.faults.add("file-missing", where, f'there is no file "{name}"', "check the spelling, or add the file")
+            return None
+        try:
+            with path.open("rb") as stream:
+                self.hashes[plain.as_posix()] = hashlib.file_digest(stream, "sha256").hexdigest()
+        except OSError as error:
+            self.faults.add(
+                "file-unreadable", where, f'"{name}" cannot be opened: {error.strerror}', "check its permissions"
+            )
+            return None
+        return path
+
+    def vector_path(self, name: str, *, where: str) -> Path | None:
+        """Return a vector file as `path_of` does; every part of a Shapefile is noted and kept to the folder."""
+        path = self.path_of(name, where=where)
+        if path is None or path.suffix.lower() != ".shp":
+            return path
+        stem, found = PurePosixPath(name.replace("\\", "/")).with_suffix(""), {path.suffix.lower()}
+        for part in sorted(path.parent.iterdir()):
+            ending = part.suffix.lower()
+            if part.stem == path.stem and ending in SHAPEFILE_PARTS and part != path:
+                found.add(ending)
+                if self.path_of(str(stem.with_suffix(part.suffix)), where=where) is None:
+                    return None
+        for ending in (".shx", ".dbf"):
+            if ending not in found:
+                self.faults.add(
+                    "file-missing", where, f'the Shapefile "{name}" lacks its {ending} part', "copy all its parts"
+                )
+        return path if {".shx", ".dbf"} <= found else None
+
+    def rows(self, name: str, ref: LayerRef, crs: SiteCrs) -> tuple[RawFeature, ...] | None:
+        """Return the rows of a layer; None when there was no file to read."""
+        path = self.vector_path(ref.file, where=f"{SITE_FILE}, {name}")
+        if path is None:
+            return None
+        label = f"{ref.file} layer {ref.layer}" if ref.layer else ref.file
+        before = len(self.faults)
+        raw = read_features(path, layer=ref.layer, label=ref.file, site=crs, faults=self.faults)
+        rows = tuple(matched(row, name, short_names=path.suffix.lower() == ".shp") for row in raw)
+        if rows:
+            check_names(name, {column for row in rows for column in row.columns}, label=label, faults=self.faults)
+        return rows if rows or len(self.faults) == before else None
+
+    def boundary(self, ref: LayerRef, crs: SiteCrs) -> Polygon | None:
+        """Return the one outline of the site."""
+        rows = self.rows("boundary", ref, crs)
+        if rows is None:
+            return None
+        if len(rows) != 1:
+            self.faults.add("boundary-one", ref.file, f"it holds {len(rows)} features", "give the boundary as one area")
+            return None
+        outline = checked(rows[0], kinds=("Polygon",), door=self.door)
+        if outline is None:
+            return None
+        parts = list(getattr(outline, "geoms", [outline]))
+        if len(parts) != 1:
+            self.faults.add("boundary-one", ref.file, f"it has {len(parts)} parts", "give the boundary as one area")
+            return None
+        polygon: Polygon = parts[0]
+        return polygon
+
+    def layer(
+        self, name: str, layers: LayersSection, crs: SiteCrs, builder: features.Builder[Value]
+    ) -> tuple[Value, ...]:
+        """Return the values of a layer; empty when nobody said or the site has none."""
+        ref: LayerRef | None = getattr(layers, name)
+        if ref is None or ref.file == DECLARED_NONE:
+            return ()
+        rows = self.rows(name, ref, crs)
+        self.named[name] = None if rows is None else {row.id for row in rows if row.id}
+        return features.build(rows or (), builder, door=self.door)
+
+    def ground(self, levels: LevelsSection, crs: SiteCrs) -> Ground | None:
+        """Return the levels."""
+        path = self.path_of(levels.file, where=f"{SITE_FILE}, levels, file")
+        accuracy = Accuracy(**levels.model_dump(exclude={"file"}))
+        if path is None:
+            return None
+        return read_ground(path, label=levels.file, accuracy=accuracy, site=crs, faults=self.faults)
+
+    def machines(self, specs: Mapping[str, Mapping[str, Any]]) -> dict[str, Machine]:
+        """Return the machines that could be built."""
+        machines: dict[str, Machine] = {}
+        for machine_id, spec in specs.items():
+            try:
+                machines[machine_id] = build_machine(machine_id, spec, where=f"{SITE_FILE}, machines {machine_id}")
+            except BadInput as error:
+                self.faults.merge(error)
+        return machines
+
+    def site(self, given: SiteFile) -> Site | None:
+        """Return the site with everything in it that could be read; None without boundary and levels."""
+        crs = site_crs(given.site.crs, where=f"{SITE_FILE}, site, crs", faults=self.faults)
+        machines = self.machines(given.machines)
+        moves = tuple(MoveWanted(**move.model_dump()) for move in given.moves)
+        if crs is None:
+            consistency.check_moves(moves, places=None, machines=machines, named=given.machines, faults=self.faults)
+            return None
+        self.door.repair = given.site.repair == "make_valid"
+        boundary, ground = self.boundary(given.site.boundary, crs), self.ground(given.levels, crs)
+        layers: dict[str, Any] = {
+            name: self.layer(name, given.layers, crs, builder) for name, builder in _BUILDERS.items()
+        }
+        _check(given, boundary, ground, layers, faults=self.faults)
+        consistency.check_moves(
+            moves, places=self.named.get("places", set()), machines=machines, named=given.machines, faults=self.faults
+        )
+        if boundary is None or ground is None:
+            return None
+        stated = given.layers.model_dump(exclude_none=True)
+        return Site(
+            name=given.site.name,
+            revision=given.site.revision,
+            crs=crs.code,
+            invented=given.site.invented,
+            boundary=boundary,
+            ground=ground,
+            machines=machines,
+            moves=moves,
+            contacts=tuple(Contact(**contact.model_dump()) for contact in given.contacts),
+            thresholds=Thresholds(**given.thresholds.model_dump()),
+            grid=GridSpec(**given.grid.model_dump()),
+            inputs=tuple(InputFile(path, self.hashes[path]) for path in sorted(self.hashes)),
+            layers_given=frozenset(stated),
+            repairs=tuple(self.door.repairs),
+            line_corridors=layers.pop("overhead_lines"),
+            **(layers | {"places": {place.id: place for place in layers["places"]}}),
+        )
+
+
+_BUILDERS: Mapping[str, features.Builder[Any]] = {
+    "obstacles": features.obstacles,
+    "soffits": features.soffits,
+    "surfaces": features.surfaces,
+    "defects": features.defects,
+    "walkways": features.walkways,
+    "overhead_lines": features.overhead_lines,
+    "excavations": features.excavations,
+    "areas": features.areas,
+    "places": features.places,
+}
+
+
+def _check(
+    given: SiteFile, boundary: Polygon | None, ground: Ground | None, layers: Mapping[str, Any], *, faults: Faults
+) -> None:
+    """Compare the parts of the site with one another, as far as they could be read."""
+
+    def label(name: str) -> str:
+        ref: LayerRef | None = getattr(given.layers, name)
+        return name if ref is None else ref.file
+
+    if boundary is not None and ground is not None:
+        consistency.check_cover(ground, boundary, label=given.levels.file, faults=faults)
+    if ground is not None:
+        consistency.check_soffits(layers["soffits"], ground, label=label("soffits"), faults=faults)
+        consistency.check_obstacles(layers["obstacles"], ground, label=label("obstacles"), faults=faults)
+    if boundary is not None:
+        for name in _BUILDERS:
+            outlines = [value.point if name == "places" else value.geometry for value in layers[name]]
+            consistency.check_near(outlines, boundary, label=label(name), faults=faults)
+    consistency.check_places(layers["places"], layers["obstacles"], boundary, label=label("places"), faults=faults)
