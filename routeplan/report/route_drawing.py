@@ -1,0 +1,235 @@
+"""What is drawn of a move, once: its swept band, line, stops, zones and what stands in its way, in site metres."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import MultiPoint, union_all
+from shapely.geometry.base import BaseGeometry
+
+from routeplan.machine.model import Configuration
+from routeplan.report.drawing import Bounds, Layer, Position, Shape, area, bounds_of, line, mark, position
+from routeplan.report.stops import Stop, place_at, reversals_of, stops_of
+from routeplan.report.wording import governing, limit_text, margin_text, place_text, quantity, up, value_text
+from routeplan.route import Move, Plan, Pose, Zone, heading_rad
+from routeplan.site.model import Area, Site
+
+#: The drawn band never lies inside the swept one: it is widened by this before it is simplified by it, metres.
+BAND_TOLERANCE_M = 0.05
+#: Poses between two drawn placements: at most this far and this much turned.
+_BAND_STEP_M = 0.5
+_BAND_TURN_DEG = 5.0
+_ZONE_LETTERS = {"bounce": "B", "slope": "S", "low gap": "L"}
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class MoveDrawing:
+    """A move's layers, lowest first, its numbered stops and the extent that its own plan shows (``None``: nothing to show)."""
+
+    layers: tuple[Layer, ...]
+    stops: tuple[Stop, ...]
+    bounds: Bounds | None
+
+
+def draw_move(move: Move, *, plan: Plan, site: Site) -> MoveDrawing:
+    """Return everything that is drawn for a move.
+
+    Parameters
+    ----------
+    move, plan
+        The move, and the plan it belongs to (its machines and the closures it assumed).
+    site
+        Gives the places where the move starts and ends and the named areas.
+    """
+    configuration = plan.machines[move.machine].configurations[move.configuration]
+    stops = stops_of(move)
+    layers = (
+        Layer("closed", "Closed for this move", tuple(_closed(item) for item in closed_areas(move, plan=plan, site=site))),
+        Layer("band", "Swept by the machine", tuple(_band(move.poses, configuration))),
+        Layer("zones", "Bounce, slope and low gaps", tuple(shape for index, zone in enumerate(move.zones, 1)
+                                                           for shape in _zone(index, zone))),
+        Layer("way", "Way of the machine", (*_way(move.poses), *_machine_at_ends(move, configuration))),
+        Layer("refused", "Refused route, do not drive", tuple(_refused(move))),
+        Layer("trouble", "What stands in the way", (*_misses(move), *_governing(move))),
+        Layer("stops", "Stops in driving order", (*_ends(move, site), *(shape for stop in stops for shape in _stop(stop)))),
+    )
+    drawn = tuple(layer for layer in layers if layer.shapes)
+    return MoveDrawing(drawn, stops, bounds_of(layer for layer in drawn if layer.id != "closed"))
+
+
+def closed_areas(move: Move, *, plan: Plan, site: Site) -> tuple[Area, ...]:
+    """Return the named areas that the plan held closed for this move."""
+    day = dt.date.fromisoformat(move.on) if move.on else None
+    conditions = plan.conditions
+    return tuple(
+        item for item in site.areas
+        if item.id not in conditions.opened and (item.id in conditions.closed or item.closed_on(day))
+    )
+
+
+def placements(poses: Sequence[Pose], ring: Sequence[Position]) -> Array:
+    """Return a ring of the machine frame at every pose, shape ``(poses, corners, 2)``, site metres."""
+    corners = np.asarray(ring, dtype=np.float64)
+    angles = np.array([heading_rad(pose.bearing_deg) for pose in poses])
+    origins = np.array([(pose.x, pose.y) for pose in poses])
+    cos, sin = np.cos(angles)[:, None], np.sin(angles)[:, None]
+    xs = corners[None, :, 0] * cos - corners[None, :, 1] * sin
+    ys = corners[None, :, 0] * sin + corners[None, :, 1] * cos
+    return np.asarray(np.stack((xs, ys), axis=2) + origins[:, None, :], dtype=np.float64)
+
+
+def swept(poses: Sequence[Pose], ring: Sequence[Position]) -> BaseGeometry:
+    """Return the ground that a ring sweeps, never too small, simplified to 50 mm."""
+    placed = placements(_thinned(poses), ring)
+    pairs = np.concatenate((placed[:-1], placed[1:]), axis=1) if len(placed) > 1 else placed
+    hulls = [MultiPoint(corners).convex_hull for corners in pairs]
+    return union_all(hulls).buffer(BAND_TOLERANCE_M, join_style="mitre").simplify(BAND_TOLERANCE_M)
+
+
+def _thinned(poses: Sequence[Pose]) -> list[Pose]:
+    """Return the first and last pose and enough between them for hulls of neighbours to cover the sweep."""
+    kept = [poses[0]]
+    for pose, following in zip(poses[1:], (*poses[2:], None), strict=True):
+        last, ahead = kept[-1], following or pose
+        far = math.dist((ahead.x, ahead.y), (last.x, last.y)) > _BAND_STEP_M
+        turned = abs((ahead.bearing_deg - last.bearing_deg + 180.0) % 360.0 - 180.0) > _BAND_TURN_DEG
+        if far or turned or following is None or following.gear != pose.gear:
+            kept.append(pose)
+    return kept
+
+
+def _band(poses: Sequence[Pose], configuration: Configuration) -> Iterable[Shape]:
+    if poses:
+        yield area("band", swept(poses, configuration.footprint))
+
+
+def _way(poses: Sequence[Pose]) -> Iterable[Shape]:
+    """Yield the centre line by gear, and arrows in the direction of travel."""
+    for start, end in _stretches(poses):
+        stretch = poses[start:end]
+        backwards = stretch[-1].gear < 0
+        yield line("way-reverse" if backwards else "way", [(pose.x, pose.y) for pose in stretch])
+    if len(poses) > 1:
+        yield from _arrows(poses)
+
+
+def _stretches(poses: Sequence[Pose]) -> list[tuple[int, int]]:
+    """Return index ranges of poses in one gear; each begins where the one before it ended."""
+    breaks = [index for index in range(1, len(poses)) if poses[index].gear != poses[index - 1].gear]
+    edges = [0, *breaks, len(poses)]
+    return [(max(0, low - 1), high) for low, high in zip(edges, edges[1:], strict=False) if high > low]
+
+
+def _arrows(poses: Sequence[Pose]) -> Iterable[Shape]:
+    """Yield arrow heads in the direction of travel; their size goes with the extent of the way."""
+    xs, ys = [pose.x for pose in poses], [pose.y for pose in poses]
+    size_m = max(0.8, math.hypot(max(xs) - min(xs), max(ys) - min(ys)) / 55.0)
+    next_m = 3.0 * size_m
+    for pose, following in zip(poses, poses[1:], strict=False):
+        east, north = following.x - pose.x, following.y - pose.y
+        step_m = math.hypot(east, north)
+        if pose.chainage_m >= next_m and step_m > 0.0:
+            yield _arrow_head((pose.x, pose.y), (east / step_m, north / step_m), size_m)
+            next_m = pose.chainage_m + 8.0 * size_m
+
+
+def _arrow_head(at: Position, ahead: Position, size_m: float) -> Shape:
+    corners = ((0.6, 0.0), (-0.6, 0.45), (-0.3, 0.0), (-0.6, -0.45), (0.6, 0.0))
+    ring = tuple(
+        position(at[0] + size_m * (u * ahead[0] - v * ahead[1]), at[1] + size_m * (u * ahead[1] + v * ahead[0]))
+        for u, v in corners
+    )
+    return Shape("area", "arrow", ((ring,),))
+
+
+def _machine_at_ends(move: Move, configuration: Configuration) -> Iterable[Shape]:
+    """Yield the machine's outline where it starts, reverses and ends, with the chassis arrow in it."""
+    if not move.poses:
+        return
+    turns = [move.poses[index] for index in reversals_of(move.poses)]
+    for pose in (move.poses[0], *turns, move.poses[-1]):
+        outline = placements([pose], configuration.footprint)[0]
+        yield area("machine", MultiPoint(outline).convex_hull)
+        heading = heading_rad(pose.bearing_deg)
+        yield _arrow_head((pose.x, pose.y), (math.cos(heading), math.sin(heading)), 1.2)
+
+
+def _ends(move: Move, site: Site) -> Iterable[Shape]:
+    for character, words, place_id in (("A", "Start", move.start), ("Z", "Finish", move.goal)):
+        if (found := site.places.get(place_id)) is not None:
+            yield mark("end", (found.point.x, found.point.y), character, title=f"{words}: {found.title or place_id}",
+                       details=(("Place", place_text((found.point.x, found.point.y))),), label=words)
+
+
+def _stop(stop: Stop) -> Iterable[Shape]:
+    if stop.place is not None:
+        lines = tuple((f"Stop {stop.number}", text) for text in stop.lines)
+        yield mark("stop", stop.place, str(stop.number), title=f"Stop {stop.number} at {stop.chainage_m:.1f} m", details=lines)
+
+
+def _zone(index: int, zone: Zone) -> Iterable[Shape]:
+    """Yield the stretch of ground, where the basket then is, and the link between the two."""
+    tag = f"{_ZONE_LETTERS[zone.kind]}{index}"
+    details = (
+        ("Figure", quantity(up(zone.value, 3), zone.unit)), ("Limit", quantity(f"{zone.limit:.3f}", zone.unit)),
+        ("Along the way", f"{zone.chainage_from_m:.1f} m to {zone.chainage_to_m:.1f} m"), ("What", zone.text),
+    )
+    style = zone.kind.replace(" ", "-")
+    outlines = [
+        area(f"zone-{style}-{part}", _polygon(ring), title=f"{tag} {zone.kind}: {words}", details=details, label=f"{tag} {words}")
+        for part, words, ring in (("ground", "wheels here", zone.ground), ("basket", "basket there", zone.basket))
+        if len(ring) > 2
+    ]
+    yield from outlines
+    ends = [shape.label_at for shape in outlines if shape.label_at is not None]
+    if len(ends) == 2:
+        yield line("zone-link", ends)
+
+
+def _polygon(ring: Sequence[Position]) -> BaseGeometry:
+    from shapely.geometry import Polygon
+
+    return Polygon(ring).buffer(0)
+
+
+def _closed(item: Area) -> Shape:
+    return area("closed", item.geometry, title=f"Closed: {item.title}", details=(("Rule", "no machine enters on this day"),),
+                label=f"closed: {item.title}")
+
+
+def _refused(move: Move) -> Iterable[Shape]:
+    if move.refused is None:
+        return
+    if move.refused.poses:
+        yield line("refused", [(pose.x, pose.y) for pose in move.refused.poses], title="Refused route: do not drive")
+    for index, objection in enumerate(move.refused.objections, 1):
+        if all(math.isfinite(value) for value in objection.place):
+            figures = f"{objection.value:.3f} against {objection.limit:.3f} {objection.unit}"
+            yield mark("objection", objection.place, str(index), title=f"Objection {index}: {objection.kind}",
+                       details=(("Figures", figures), ("What", objection.text)), label=objection.kind)
+
+
+def _misses(move: Move) -> Iterable[Shape]:
+    for index, miss in enumerate(move.nearest_misses, 1):
+        if all(math.isfinite(value) for value in miss.place):
+            short = f"{up(miss.short_mm, 0)} mm short"
+            yield mark("miss", miss.place, str(index), title=f"Nearest miss {index}: {miss.kind}",
+                       details=(("Short by", short), ("What", miss.text)), label=f"{miss.kind}: {short}")
+
+
+def _governing(move: Move) -> Iterable[Shape]:
+    check = governing(move)
+    if check is None or not all(math.isfinite(value) for value in check.place):
+        return
+    yield mark("governing", check.place, "!", title=f"Closest to its limit: {check.kind}", label=check.kind, details=(
+        ("Verdict", check.verdict), ("Margin", margin_text(check)), ("Value", value_text(check)), ("Limit", limit_text(check)),
+        ("Along the way", f"{check.chainage_m:.1f} m"), ("Place", place_text(check.place))))
+
+
