@@ -1,0 +1,169 @@
+"""The machine classes and the builder: what is read, what overrides what, and every fault at the door."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from routeplan.errors import BadInput
+from routeplan.machine.model import Machine
+from routeplan.machine.read import applicable_figures, build_machine, read_classes, read_figure_kinds
+from routeplan.machine.shape import turn_radius_at_origin_m
+
+WHERE = "site.toml [machines.X]"
+CLASSES = sorted(read_classes())
+
+
+def built(class_id: str, **spec: Any) -> Machine:
+    return build_machine("X", {"class": class_id, **spec}, where=WHERE)
+
+
+def faults(spec: Mapping[str, Any]) -> dict[str, str]:
+    """Code and text of every fault that a specification raises."""
+    with pytest.raises(BadInput) as caught:
+        build_machine("X", spec, where=WHERE)
+    assert all(fault.where.startswith(WHERE) and fault.mend for fault in caught.value.faults)
+    return {fault.code: str(fault) for fault in caught.value.faults}
+
+
+@pytest.mark.parametrize("class_id", CLASSES)
+def test_a_class_gives_every_figure_with_an_honest_tag(class_id: str) -> None:
+    one = read_classes()[class_id]
+    assert tuple(one.figures) == applicable_figures(one)
+    for figure in one.figures.values():
+        assert figure.tag in {"class", "memory"}
+        assert ("memory" in figure.source) == (figure.tag == "memory"), figure
+        kind = read_figure_kinds()[figure.name]
+        assert kind.unit or figure.name == "pivots"
+        assert kind.least <= figure.value <= kind.most
+
+
+@pytest.mark.parametrize("class_id", CLASSES)
+def test_a_value_lies_in_the_range_that_its_source_names(class_id: str) -> None:
+    checked = 0
+    for figure in read_classes()[class_id].figures.values():
+        match = re.search(r"range ([\d.]+)-([\d.]+)(?: (km/h))?", figure.source)
+        if match:
+            factor = 1 / 3.6 if match[3] else 1.0
+            assert float(match[1]) * factor - 0.005 <= figure.value <= float(match[2]) * factor + 0.005, figure
+            checked += 1
+    assert checked >= 5
+
+
+def test_the_promised_classes_are_there() -> None:
+    promised = {"slab-scissor-8m", "rough-terrain-scissor-12m", "articulating-boom-16m", "telescopic-boom-26m"}
+    assert promised <= set(CLASSES)
+
+
+@pytest.mark.parametrize("class_id", CLASSES)
+def test_a_class_alone_makes_no_trusted_figure(class_id: str) -> None:
+    machine = built(class_id)
+    assert not any(figure.trusted for figure in machine.figures.values())
+    assert machine.missing == ()
+
+
+def test_sheet_and_tape_override_the_class() -> None:
+    machine = built(
+        "slab-scissor-8m",
+        sheet_source="plate of the machine",
+        sheet={"mass_kg": 2310},
+        measured={"platform_floor_m": 1.07},
+    )
+    mass, floor = machine.figures["mass_kg"], machine.figures["platform_floor_m"]
+    assert (mass.value, mass.tag, mass.source) == (2310.0, "sheet", "plate of the machine")
+    assert (floor.value, floor.tag) == (1.07, "measured")
+    assert machine.configurations["stowed"].mass_kg == 2310.0
+    assert machine.configurations["stowed"].basket.floor_height_m == 1.07
+    assert machine.figures["height_m"].tag == "memory"
+
+
+def test_all_faults_are_told_at_once() -> None:
+    found = faults(
+        {
+            "class": "slab-scissor-8m",
+            "colour": "yellow",
+            "sheet": {"mas_kg": 2000, "width_m": 30, "length_m": "2.4", "height_m": math.nan, "track_m": True},
+            "measured": {"width_m": 0.8},
+        }
+    )
+    assert set(found) == {
+        "unknown-key", "unknown-figure", "absurd-figure", "not-a-number", "source-missing", "given-twice",
+    }  # fmt: skip
+    assert "did you mean mass_kg" in found["unknown-figure"]
+
+
+@pytest.mark.parametrize("value", [-1, 0, math.inf, -math.inf, 10**400, 1e-300])
+def test_absurd_masses_are_refused(value: float) -> None:
+    assert set(faults({"class": "slab-scissor-8m", "measured": {"mass_kg": value}})) == {"absurd-figure"}
+
+
+@pytest.mark.parametrize("class_id", [None, "boom", 7, ["slab-scissor-8m"], "slab-scissor-9m"])
+def test_an_unknown_class_is_refused_and_the_near_one_named(class_id: object) -> None:
+    found = faults({"class": class_id})
+    assert set(found) == {"unknown-class"}
+    assert "slab-scissor-8m" in found["unknown-class"]
+
+
+@pytest.mark.parametrize("spec", [{"sheet": 3, "sheet_source": "s"}, {"measured": [1]}, {"sheet_source": 4}])
+def test_wrong_types_are_refused(spec: dict[str, Any]) -> None:
+    assert set(faults({"class": "slab-scissor-8m", **spec})) == {"wrong-type"}
+
+
+@pytest.mark.parametrize(
+    ("class_id", "sheet", "text"),
+    [
+        ("slab-scissor-8m", {"wheelbase_m": 2.5}, "no shorter than the machine"),
+        ("slab-scissor-8m", {"track_m": 0.75}, "tyres reach 0.860 m"),
+        ("slab-scissor-8m", {"length_m": 2.60}, "length_m is 2.600 m"),
+        ("slab-scissor-8m", {"turn_radius_outside_m": 2.10}, "smaller than the front corner can describe"),
+        ("slab-scissor-8m", {"turn_radius_outside_m": 2.15}, "smaller than the front corner can describe (2.17 m)"),
+        ("slab-scissor-8m", {"turn_radius_inside_m": 1.8}, "less than the machine's width"),
+        ("slab-scissor-8m", {"platform_floor_m": 2.5}, "does not lie below"),
+        ("slab-scissor-8m", {"step_limit_m": 0.2}, "higher than its own hub"),
+        ("slab-scissor-8m", {"rear_overhang_m": 0.1}, "tyre would stand out"),
+        ("slab-scissor-8m", {"pivots": 0.5}, "on the spot"),
+        ("telescopic-boom-26m", {"basket_width_m": 2.6}, "basket is wider"),
+        ("telescopic-boom-26m", {"basket_overhang_m": 1.5}, "over the chassis"),
+        ("telescopic-boom-26m", {"chassis_top_m": 3.0}, "does not lie below"),
+        ("telescopic-boom-26m", {"boom_top_m": 3.2}, "does not lie below"),
+        ("telescopic-boom-26m", {"platform_floor_m": 0.12}, "in the ground"),
+        ("telescopic-boom-26m", {"platform_floor_m": 2.0}, "rails stand above"),
+        ("telescopic-boom-26m", {"platform_floor_m": 2.9}, "below its basket"),
+    ],
+)
+def test_figures_that_clash_are_refused(class_id: str, sheet: dict[str, float], text: str) -> None:
+    found = faults({"class": class_id, "sheet_source": "s", "sheet": sheet})
+    assert set(found) == {"figures-clash"}
+    with pytest.raises(BadInput) as caught:
+        build_machine("X", {"class": class_id, "sheet_source": "s", "sheet": sheet}, where=WHERE)
+    assert any(text in str(fault) for fault in caught.value.faults)
+
+
+def test_a_figure_of_another_kind_of_machine_is_unknown() -> None:
+    assert set(faults({"class": "slab-scissor-8m", "measured": {"tail_overhang_m": 1.0}})) == {"unknown-figure"}
+    assert set(faults({"class": "slab-scissor-8m", "measured": {"oscillation_stop_deg": 5.0}})) == {"unknown-figure"}
+
+
+@given(
+    st.dictionaries(st.sampled_from(list(read_figure_kinds())), st.floats() | st.integers() | st.text(max_size=3)),
+    st.sampled_from(CLASSES),
+)
+def test_any_figures_either_build_or_are_named_faults(figures: dict[str, Any], class_id: str) -> None:
+    try:
+        machine = built(class_id, measured=figures)
+    except BadInput as error:
+        assert error.faults
+    else:
+        assert all(machine.value(name) == float(value) for name, value in figures.items())
+        assert turn_radius_at_origin_m(
+            outside_m=machine.value("turn_radius_outside_m"),
+            wheelbase_m=machine.wheelbase_m,
+            front_overhang_m=machine.value("front_overhang_m"),
+            width_m=machine.value("width_m"),
+        ) >= 0
