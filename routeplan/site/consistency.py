@@ -11,6 +11,7 @@ from shapely.geometry import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from routeplan.machine.model import Machine
+from routeplan.site.columns import HIGHEST_LEVEL_M, LOWEST_LEVEL_M
 from routeplan.site.faults import Faults, at, did_you_mean
 from routeplan.site.ground import nodes_within, samples
 from routeplan.site.model import Ground, MoveWanted, Obstacle, Place, Soffit
@@ -32,8 +33,8 @@ def check_cover(ground: Ground, boundary: Polygon, *, label: str, faults: Faults
         ground.x_min + columns * ground.cell_m - half,
         ground.y_min + rows * ground.cell_m - half,
     )
-    outside = boundary.difference(extent.buffer(0.01 * ground.cell_m, join_style="mitre"))
-    if outside.area > 0.0:
+    outside = boundary.difference(extent)
+    if not boundary.difference(extent.buffer(0.01 * ground.cell_m, join_style="mitre")).is_empty:
         x0, y0, x1, y1 = outside.bounds
         faults.add(
             "levels-short-of-boundary",
@@ -43,9 +44,9 @@ def check_cover(ground: Ground, boundary: Polygon, *, label: str, faults: Faults
             "give levels for the whole boundary (cells without data are allowed: they are not driven on), or shrink it",
         )
     levels = nodes_within(ground, boundary)[1]
-    known = levels[~np.isnan(levels)]
+    known = levels[(levels >= LOWEST_LEVEL_M) & (levels <= HIGHEST_LEVEL_M)]
     if not known.size:
-        if not np.isnan(ground.z).all():
+        if np.isnan(levels).all() and not np.isnan(ground.z).all():
             faults.add(
                 "levels-nodata-everywhere",
                 label,

@@ -68,8 +68,9 @@ def near(word: str, known: Iterable[str]) -> str | None:
     >>> near("bounce_limit", ["bounce_limit_m", "head_gap_m"])
     'bounce_limit_m'
     """
-    matches = difflib.get_close_matches(word.lower(), list(known), n=1, cutoff=0.7)
-    return matches[0] if matches else None
+    plain = {name.lower(): name for name in known}
+    matches = difflib.get_close_matches(word.lower(), list(plain), n=1, cutoff=0.7)
+    return plain[matches[0]] if matches else None
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

@@ -86,7 +86,8 @@ def _read_tiff(path: Path, *, label: str, accuracy: Accuracy, site: SiteCrs, fau
                 z = z * source.scales[0] + source.offsets[0]
                 transform = source.transform
     except RasterioError as error:
-        raise Unreadable("file-unreadable", f"cannot be read as a GeoTIFF: {error}", "export it again") from error
+        reason = str(error).replace(str(path), path.name)
+        raise Unreadable("file-unreadable", f"cannot be read as a GeoTIFF: {reason}", "export it again") from error
     cell_m = float(transform.a)
     y_min = transform.f + transform.e * (z.shape[0] - 0.5)
     return Ground(np.ascontiguousarray(z[::-1]), float(transform.c + cell_m / 2.0), float(y_min), cell_m, accuracy)

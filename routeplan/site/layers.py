@@ -14,7 +14,7 @@ import warnings
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import pyogrio
 import shapely
@@ -42,16 +42,22 @@ class RawFeature:
     """One row of a layer as the file gives it.
 
     ``columns`` has lower-case names; ``where`` names file and feature for people; ``geometry`` is None when the file
-    gives none.
+    gives none; ``broken`` when it gives one that cannot be read, which has left a fault.
     """
 
     id: str | None
     geometry: BaseGeometry | None
     columns: Mapping[str, Any]
     where: str
+    broken: bool = False
 
 
-Row = tuple[BaseGeometry | None, dict[str, Any]]
+class Row(NamedTuple):
+    """A row before its columns are cleaned."""
+
+    geometry: BaseGeometry | None
+    columns: dict[str, Any]
+    broken: bool = False
 
 
 def read_features(
@@ -97,14 +103,13 @@ def read_features(
 
 def _raw(number: int, row: Row, *, label: str) -> RawFeature:
     """Name a row and lower the case of its columns."""
-    columns = {name.strip().lower(): _plain(value) for name, value in row[1].items()}
+    columns = {name.strip().lower(): _plain(value) for name, value in row.columns.items()}
     given = columns.get("id")
-    feature_id = (
-        str(int(given) if isinstance(given, float) and given.is_integer() else given).strip()
-        if given is not None
-        else None
-    )
-    return RawFeature(feature_id, row[0], columns, f"{label}, feature {feature_id or f'number {number}'}")
+    if isinstance(given, float) and given.is_integer():
+        given = int(given)  # a column of whole numbers with a gap in it
+    feature_id = None if given is None else str(given)
+    where = f"{label}, feature {feature_id or f'number {number}'}"
+    return RawFeature(feature_id, row.geometry, columns, where, row.broken)
 
 
 def _plain(value: Any) -> Any:
@@ -148,12 +153,13 @@ def _read_ogr(path: Path, *, layer: str | None, label: str, site: SiteCrs, fault
         pyogrio.errors.FeatureError,
         OSError,
     ) as error:
-        raise Unreadable("file-unreadable", f"cannot be read: {error}", "export it again") from error
+        reason = str(error).replace(str(path), path.name)
+        raise Unreadable("file-unreadable", f"cannot be read: {reason}", "export it again") from error
     if "geometry" not in frame.columns:
-        return [(None, dict(record)) for record in frame.to_dict("records")]
+        return [Row(None, dict(record)) for record in frame.to_dict("records")]
     check_file_crs(site, frame.crs, where=label, faults=faults)
     columns = frame.drop(columns="geometry").to_dict("records")
-    return list(zip(frame.geometry.array, [{str(k): v for k, v in record.items()} for record in columns], strict=True))
+    return [Row(shape, dict(record)) for shape, record in zip(frame.geometry.array, columns, strict=True)]
 
 
 def _read_geojson(path: Path, *, label: str, site: SiteCrs, faults: Faults) -> list[Row]:
@@ -170,7 +176,7 @@ def _read_geojson(path: Path, *, label: str, site: SiteCrs, faults: Faults) -> l
     if not site.local and "crs" in data:
         check_file_crs(site, _named_crs(data["crs"]), where=label, faults=faults)
     rows = [_geojson_row(item, f"{label}, feature number {n}", faults) for n, item in enumerate(features, start=1)]
-    if not site.local and _all_degrees([geometry for geometry, _ in rows if geometry is not None]):
+    if not site.local and _all_degrees([row.geometry for row in rows if row.geometry is not None]):
         faults.add(
             "crs-mismatch",
             label,
@@ -195,12 +201,17 @@ def _geojson_row(item: Mapping[str, Any], where: str, faults: Faults) -> Row:
     if columns.get("id") is None and item.get("id") is not None:
         columns["id"] = item["id"]
     if item.get("geometry") is None:
-        return None, columns
+        return Row(None, columns)
     try:
-        return shapely.from_geojson(json.dumps(item["geometry"])), columns
-    except (shapely.errors.GEOSException, ValueError, TypeError) as error:
+        text = json.dumps(item["geometry"], allow_nan=False)
+    except ValueError:
+        faults.add("coordinates-not-finite", where, "a coordinate is NaN or infinite", "draw it again")
+        return Row(None, columns, broken=True)
+    try:
+        return Row(shapely.from_geojson(text), columns)
+    except shapely.errors.GEOSException as error:
         faults.add("geometry-unreadable", where, f"its geometry cannot be read: {error}", "draw it again")
-        return None, columns
+        return Row(None, columns, broken=True)
 
 
 def _all_degrees(geometries: list[BaseGeometry]) -> bool:
@@ -231,9 +242,9 @@ def _read_csv(path: Path, *, label: str, faults: Faults) -> list[Row]:
             )
             continue
         columns = dict(zip(names, cells, strict=True))
-        rows.append(
-            (_csv_geometry(columns, where, faults), {k: v for k, v in columns.items() if k not in {"x", "y", "wkt"}})
-        )
+        geometry = _csv_geometry(columns, where, faults)
+        told = {name: cell for name, cell in columns.items() if name not in {"x", "y", "wkt"}}
+        rows.append(Row(geometry, told, broken=geometry is None))
     return rows
 
 
@@ -255,7 +266,7 @@ def csv_records(path: Path) -> Iterator[tuple[int, list[str]]]:
 
 
 def _csv_geometry(columns: Mapping[str, str], where: str, faults: Faults) -> BaseGeometry | None:
-    """Return the geometry of a CSV line, from ``wkt`` where it is filled in, else from ``x`` and ``y``."""
+    """Return the geometry of a CSV line, from ``wkt`` where it is filled in, else from x and y; None at fault."""
     wkt = columns.get("wkt", "").strip()
     if wkt:
         try:

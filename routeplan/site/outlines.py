@@ -44,6 +44,8 @@ def checked(raw: RawFeature, *, kinds: tuple[str, ...], door: Door) -> BaseGeome
         Faults and repairs.
     """
     geometry = raw.geometry
+    if raw.broken:
+        return None
     if geometry is None or geometry.is_empty:
         door.faults.add("geometry-empty", raw.where, "it has no geometry", "draw it, or delete the row")
         return None
@@ -117,6 +119,8 @@ def widened(
     if geometry is None:
         return ()
     parts = shapely.get_parts(geometry, return_index=False)
+    if _SINGLE[geometry.geom_type] != "Polygon" and width_m is None and raw.columns.get("width_m") is not None:
+        return ()  # the width given is at fault, and that has been told
     if _SINGLE[geometry.geom_type] != "Polygon" and width_m is None:
         kind = _WORDS[_SINGLE[geometry.geom_type]]
         door.faults.add("width-missing", raw.where, f"it is {kind} without width_m", "give its width in metres")

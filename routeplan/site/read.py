@@ -142,7 +142,8 @@ class _Reader:
 
     def rows(self, name: str, ref: LayerRef, crs: SiteCrs) -> tuple[RawFeature, ...] | None:
         """Return the rows of a layer; None when there was no file to read."""
-        path = self.vector_path(ref.file, where=f"{SITE_FILE}, {name}")
+        table = "site" if name == "boundary" else "layers"
+        path = self.vector_path(ref.file, where=f"{SITE_FILE}, {table}, {name}")
         if path is None:
             return None
         label = f"{ref.file} layer {ref.layer}" if ref.layer else ref.file

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import copy
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
@@ -153,6 +154,20 @@ _CHOICES: Mapping[tuple[str, ...], tuple[str, ...]] = {
     ("moves", "purpose"): get_args(Purpose),
 }
 
+#: What a faulty key reads as while the rest of the folder is checked; such a site is never handed out.
+_STAND_INS: Mapping[tuple[str, ...], Any] = {
+    ("format",): FORMAT,
+    ("site", "name"): "?",
+    ("site", "revision"): "?",
+    ("levels", "survey"): "?",
+    ("levels", "short_range_m"): 1.0,
+    ("levels", "datum_m"): 1.0,
+    ("levels", "correlation_m"): 1.0,
+    ("moves", "id"): "?",
+    ("moves", "purpose"): "delivery",
+    ("moves", "travel_mode"): "ridden",
+}
+
 _WRONG_TYPE = "give the type and unit that docs/site-folder.md lists for this key"
 
 
@@ -169,14 +184,34 @@ def parse(values: Mapping[str, Any], *, faults: Faults) -> SiteFile | None:
     Returns
     -------
     SiteFile or None
-        None when there was a fault.
+        What could be understood, so that the rest of the folder is checked too; None when that is too little. It is
+        only whole when there was no fault.
     """
     try:
         return SiteFile.model_validate(values)
     except ValidationError as error:
-        for item in error.errors(include_url=False):
-            _note(item, values, faults)
+        items = error.errors(include_url=False)
+    for item in items:
+        _note(item, values, faults)
+    try:
+        return SiteFile.model_validate(_understood(values, [item["loc"] for item in items]))
+    except ValidationError:
         return None
+
+
+def _understood(values: Mapping[str, Any], places: Iterable[tuple[str | int, ...]]) -> dict[str, Any]:
+    """Return the values with every faulty place left out, or with a stand-in where a section cannot do without it."""
+    rest: dict[str, Any] = copy.deepcopy(dict(values))
+    for loc in places:
+        keys = tuple(part for part in loc if isinstance(part, str))
+        holder: Any = rest
+        for part in loc[:-1]:
+            holder = holder[part]
+        if keys in _STAND_INS:
+            holder[loc[-1]] = _STAND_INS[keys]
+        elif isinstance(holder, dict):
+            holder.pop(loc[-1], None)
+    return rest
 
 
 def _note(item: Any, values: Mapping[str, Any], faults: Faults) -> None:

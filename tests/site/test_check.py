@@ -1,0 +1,137 @@
+"""``routeplan check``: what it prints about a sound site, an open one and a faulty one."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from routeplan.cli.main import main
+from tests.site.folders import MACHINE, SITE, feature, geojson, line, point, polygon, write_folder
+
+LAYERS = """\
+[layers]
+soffits = "soffits.geojson"
+defects = "defects.geojson"
+surfaces = "surfaces.geojson"
+areas = "areas.geojson"
+obstacles = "none"
+places = "places.csv"
+"""
+MOVE = """\
+[[moves]]
+id = "D1"
+purpose = "delivery"
+machine = "SC12"
+configuration = "stowed"
+travel_mode = "beside_rails_folded"
+from = "gate"
+to = "bay"
+"""
+FILES = {
+    "soffits.geojson": geojson(
+        feature(polygon(1, 1, 5, 3), id="low", kind="beam", level_m=52.5),
+        feature(polygon(6, 1, 9, 3), id="high", kind="beam", clear_m=4.0, sigma_m=0.01),
+    ),
+    "defects.geojson": geojson(
+        feature(point(3, 8), id="small", kind="pothole", width_m=0.3, depth_m=0.03),
+        feature(point(9, 8), id="large", kind="pothole", width_m=0.6, depth_m=0.12),
+        feature(line((12, 1), (12, 9)), id="kerb", kind="kerb", height_m=0.1),
+    ),
+    "surfaces.geojson": geojson(feature(polygon(0, 0, 20, 10), id="soft")),
+    "areas.geojson": geojson(feature(polygon(0, 0, 5, 5), id="north", closed="2026-12-01/2026-12-02")),
+    "places.csv": "id,kind,x,y\ngate,gate,1,1\nbay,workface,18,8\n",
+}
+
+
+@pytest.fixture
+def open_site(tmp_path: Path) -> Path:
+    toml = SITE + "[thresholds]\nhead_gap_m = 0.2\n" + LAYERS + MACHINE + MOVE
+    return write_folder(tmp_path / "site", toml=toml, files=FILES)
+
+
+def test_text_of_a_sound_site(open_site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["check", str(open_site)]) == 0
+    out, err = capsys.readouterr()
+    assert err == ""
+    text = " ".join(out.split())
+    for said in (
+        "Test yard (invented) revision T1, local grid in metres, INVENTED DEMONSTRATION DATA",
+        "boundary 200 m2, 0.0 to 20.0 E, 0.0 to 10.0 N",
+        "40 x 20 nodes every 0.5 m",
+        "survey S1 of 2026-11-02",
+        "smallest hole it shows: nobody said",
+        "soffits 2 beam 2",
+        "obstacles none, so the site says",
+        "walkways -- nobody said",
+        "delivery of SC12 (stowed, beside rails folded) from gate to bay, no day",
+        "head_gap_m = 0.2 (default 0.3)",
+        "120 mm large (pothole) at 9.00 E 8.00 N",
+        "100 mm kerb (kerb)",
+        "soft: not driven on",
+        "north from 2026-12-01 to 2026-12-02",
+        "layer walkways: nobody said what is there -> walkways",
+        "nobody said how small a hole the survey shows -> survey resolution",
+        "no accuracy for soffit low -> head gap, overhead clearance",
+        "moves without a day: every area that is ever closed counts as closed for them",
+        "No faults.",
+    ):
+        assert said in text, said
+    assert text.index("low (beam)") < text.index("high (beam)") and text.index("large (") < text.index("small (")
+    assert all(len(row) <= 110 for row in out.splitlines())
+
+
+def test_the_lowest_clear_height_is_rounded_down(open_site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    main(["check", "--json", str(open_site)])
+    low, high = json.loads(capsys.readouterr().out)["hazards"]["lowest_soffits"]
+    # The ground rises 1 % east and 2 % north: it is highest at the soffit's north-eastern corner.
+    assert 52.5 - (50.0 + 0.05 + 0.06) - low["clear_m"] == pytest.approx(0.0, abs=0.0011)
+    assert low["clear_m"] <= 52.5 - 50.11 and low["at"] == [5.0, 3.0]
+    assert high["clear_m"] == 4.0
+
+
+def test_class_figures_leave_checks_open(open_site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    main(["check", "--json", str(open_site)])
+    found = json.loads(capsys.readouterr().out)
+    assert "mass_kg" in found["machines"]["SC12"]["not_its_own"]
+    (mass,) = [row for row in found["open"] if "mass_kg" in row["why"]]
+    assert mass["why"].startswith("SC12: mass_kg is a ") and mass["checks"] == ["surface acceptance"]
+    assert not [row for row in found["open"] if "obstacles" in row["why"]], "declared empty is not open"
+
+
+def test_assumed_accuracy_leaves_checks_open(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    toml = SITE + "assumed = true\nsmallest_hole_m = 0.1\n"
+    main(["check", "--json", str(write_folder(tmp_path / "site", toml=toml))])
+    (row,) = [row for row in json.loads(capsys.readouterr().out)["open"] if "assumed" in row["why"]]
+    assert {"gradeability", "side slope", "head gap", "bounce rise"} <= set(row["checks"])
+    assert "turning" not in row["checks"]
+
+
+def test_text_of_faults(open_site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (open_site / "places.csv").write_text("id,kind,x,y\ngate,gate,1,1\nbay,workface,18,80\n")
+    (open_site / "defects.geojson").unlink()
+    assert main(["check", str(open_site)]) == 6
+    out, err = capsys.readouterr()
+    assert "places.csv\n  - feature bay, at 18.00 E 80.00 N: it lies 70.00 m outside the boundary" in out
+    assert 'site.toml\n  - layers, defects: there is no file "defects.geojson"' in out
+    assert out.count("mend: ") == 2
+    assert err == "routeplan: 2 faults; the site cannot be planned on.\n"
+
+
+def test_json_of_faults(open_site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (open_site / "defects.geojson").unlink()
+    assert main(["check", "--json", str(open_site)]) == 6
+    (fault,) = json.loads(capsys.readouterr().out)["faults"]
+    assert set(fault) == {"code", "where", "what", "mend"} and fault["code"] == "file-missing"
+
+
+def test_unknown_levels_are_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    from tests.site.folders import slope, write_levels
+
+    folder = write_folder(tmp_path / "site")
+    z = slope()
+    z[0, :8] = -9999
+    write_levels(folder / "levels.tif", z, nodata=-9999)
+    main(["check", str(folder)])
+    assert "1.00% of the nodes inside the boundary have no level" in capsys.readouterr().out
