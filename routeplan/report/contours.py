@@ -13,7 +13,8 @@ from shapely.geometry.base import BaseGeometry
 
 from routeplan.site.model import Ground
 
-#: Slopes that get an outline, percent: falls of a yard, of a ramp, and two that most machines mind. Common practice, no source.
+#: Slopes that get an outline, percent: falls of a yard, of a ramp, and two that most machines mind.
+#: Common practice, no source.
 SLOPES_PCT = (5.0, 8.0, 12.0, 20.0)
 #: Size of hole and bump that the clean ground leaves out, and half the length that a slope is taken over, metres.
 _CLEAN_M = 0.5
@@ -30,7 +31,8 @@ def clean_levels(ground: Ground) -> Array:
 
     Notes
     -----
-    Closing, then opening, by a square of (2n + 1)^2 nodes, n = max(1, round(0.5 m / cell)): section 3 of ``docs/method.md``.
+    Closing, then opening, by a square of (2n + 1)^2 nodes, n = max(1, round(0.5 m / cell)): section 3 of
+    ``docs/method.md``.
     """
     reach = max(1, round(_CLEAN_M / ground.cell_m))
     closed = _extreme(_extreme(ground.z, reach, np.fmax), reach, np.fmin)

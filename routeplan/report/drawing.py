@@ -1,104 +1,17 @@
-"""What is drawn of a site, once: shapes in site metres with their words, for the page, the static plans and later sheets.
-
-A shape names a style; how a style looks is the business of whoever prints it. Coordinates are rounded to 10 mm.
-"""
+"""What is drawn of a site, once, for the page, the static plans and later sheets."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Literal
 
-from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from routeplan.report.contours import slope_outlines, unknown_outline
+from routeplan.report.shapes import Details, Layer, Position, Shape, area, mark
 from routeplan.report.wording import down, place_text, up
 from routeplan.site.model import Area, Defect, Obstacle, Place, Site, Soffit, Surface
 
-Position = tuple[float, float]
-Line = tuple[Position, ...]
-Details = tuple[tuple[str, str], ...]
-Bounds = tuple[float, float, float, float]
-
-#: Outlines may leave their exact course by this much, metres.
-LINE_TOLERANCE_M = 0.01
 _DEFECT_LETTERS = {"pothole": "P", "kerb": "K", "sill": "S", "cover": "C", "plate": "L", "trench": "T"}
-
-
-@dataclass(frozen=True)
-class Shape:
-    """One thing on the map.
-
-    Parameters
-    ----------
-    kind
-        ``area`` (filled, even-odd), ``line``, or ``mark`` (a symbol of fixed size on paper at a point).
-    style
-        Name of its look, in kebab-case.
-    parts
-        Area: polygons, each an outer ring and its holes. Line: one line a part. Mark: one point.
-    title, details
-        What it is, and its figures as names and values; a shape without details is background.
-    label, label_at
-        Short text printed beside it, and where; no text, no label.
-    mark
-        The character inside a mark.
-    """
-
-    kind: Literal["area", "line", "mark"]
-    style: str
-    parts: tuple[tuple[Line, ...], ...]
-    title: str = ""
-    details: Details = ()
-    label: str = ""
-    label_at: Position | None = None
-    mark: str = ""
-
-
-@dataclass(frozen=True)
-class Layer:
-    """Shapes of one sort, in the order in which they are drawn."""
-
-    id: str
-    title: str
-    shapes: tuple[Shape, ...]
-
-
-def position(x: float, y: float) -> Position:
-    """Return site coordinates rounded to 10 mm."""
-    return (round(x, 2) + 0.0, round(y, 2) + 0.0)
-
-
-def area(style: str, geometry: BaseGeometry, *, title: str = "", details: Details = (), label: str = "") -> Shape:
-    """Return a geometry's polygons as one area; its label stands inside the largest of them."""
-    polygons = [part for part in _flat(geometry) if isinstance(part, Polygon) and part.area > 0.0]
-    largest = max(polygons, key=lambda part: part.area, default=None)
-    inside = largest.representative_point() if largest is not None else None
-    return Shape(
-        kind="area",
-        style=style,
-        parts=tuple(tuple(_line(ring) for ring in (part.exterior, *part.interiors)) for part in polygons),
-        title=title,
-        details=details,
-        label=label if inside is not None else "",
-        label_at=position(inside.x, inside.y) if inside is not None else None,
-    )
-
-
-def line(style: str, points: Iterable[Position], *, title: str = "", details: Details = ()) -> Shape:
-    """Return a line simplified to 10 mm; one point alone gives a line of no length."""
-    course = tuple(points)
-    drawn = _line(LineString(course if len(course) > 1 else course * 2))
-    return Shape(kind="line", style=style, parts=((drawn,),), title=title, details=details)
-
-
-def mark(
-    style: str, at: Position, character: str, *, title: str = "", details: Details = (), label: str = ""
-) -> Shape:
-    """Return a symbol at a point, with a character in it and a label beside it."""
-    spot = position(*at)
-    return Shape("mark", style, (((spot,),),), title, details, label, spot, character)
 
 
 def draw_site(site: Site) -> tuple[Layer, ...]:
@@ -108,18 +21,52 @@ def draw_site(site: Site) -> tuple[Layer, ...]:
         _layer("slope", "Slope of the clean ground", _slopes(site)),
         _layer("unknown", "Levels not known", _unknown(site)),
         _layer("areas", "Named areas", (_named_area(item) for item in site.areas)),
-        _layer("walkways", "Walkways", (
-            area("walkway", item.geometry, title=f"Walkway {item.id}", label=item.id, details=(
-                ("Kind", item.kind), ("Rule", "hold point and marshal when a machine's body is over it")))
-            for item in site.walkways)),
-        _layer("lines", "Overhead lines", (
-            area("line-corridor", item.geometry, title=f"Overhead line {item.id}", label=f"overhead line {item.id}", details=(
-                ("Corridor kept clear", f"{up(item.corridor_m, 2)} m"), ("Rule", "no machine enters")))
-            for item in site.line_corridors)),
-        _layer("excavations", "Excavations", (shape for item in site.excavations for shape in (
-            area("set-back", item.geometry.buffer(item.set_back_m, quad_segs=4)),
-            area("excavation", item.geometry, title=f"Excavation {item.id}", label=f"excavation {item.id}", details=(
-                ("Wheels keep away", f"{up(item.set_back_m, 2)} m"),))))),
+        _layer(
+            "walkways",
+            "Walkways",
+            (
+                area(
+                    "walkway",
+                    item.geometry,
+                    title=f"Walkway {item.id}",
+                    label=item.id,
+                    details=(("Kind", item.kind), ("Rule", "hold point and marshal when a machine's body is over it")),
+                )
+                for item in site.walkways
+            ),
+        ),
+        _layer(
+            "lines",
+            "Overhead lines",
+            (
+                area(
+                    "line-corridor",
+                    item.geometry,
+                    title=f"Overhead line {item.id}",
+                    label=f"overhead line {item.id}",
+                    details=(("Corridor kept clear", f"{up(item.corridor_m, 2)} m"), ("Rule", "no machine enters")),
+                )
+                for item in site.line_corridors
+            ),
+        ),
+        _layer(
+            "excavations",
+            "Excavations",
+            (
+                shape
+                for item in site.excavations
+                for shape in (
+                    area("set-back", item.geometry.buffer(item.set_back_m, quad_segs=4)),
+                    area(
+                        "excavation",
+                        item.geometry,
+                        title=f"Excavation {item.id}",
+                        label=f"excavation {item.id}",
+                        details=(("Wheels keep away", f"{up(item.set_back_m, 2)} m"),),
+                    ),
+                )
+            ),
+        ),
         _layer("obstacles", "Obstacles", (_obstacle(item) for item in site.obstacles)),
         _layer("soffits", "Soffits", (_soffit(item) for item in site.soffits)),
         _layer("defects", "Ground hazards", (shape for item in site.defects for shape in _defect(item))),
@@ -140,27 +87,8 @@ def defect_details(defect: Defect) -> Details:
     )
 
 
-def bounds_of(layers: Iterable[Layer]) -> Bounds | None:
-    """Return west, south, east and north of everything drawn, ``None`` when nothing is."""
-    points = [point for layer in layers for shape in layer.shapes for part in shape.parts for ring in part for point in ring]
-    if not points:
-        return None
-    xs, ys = zip(*points, strict=True)
-    return (min(xs), min(ys), max(xs), max(ys))
-
-
 def _layer(layer_id: str, title: str, shapes: Iterable[Shape]) -> Layer:
     return Layer(layer_id, title, tuple(shape for shape in shapes if shape.parts))
-
-
-def _flat(geometry: BaseGeometry) -> list[BaseGeometry]:
-    parts = getattr(geometry, "geoms", None)
-    return [geometry] if parts is None else [piece for part in parts for piece in _flat(part)]
-
-
-def _line(course: BaseGeometry) -> Line:
-    simple = course.simplify(LINE_TOLERANCE_M)
-    return tuple(position(point[0], point[1]) for point in simple.coords)
 
 
 def _middle(geometry: BaseGeometry) -> Position:
@@ -172,28 +100,57 @@ def _surface(surface: Surface) -> Shape:
     given = surface.acceptance
     if given is None:
         details: Details = (("Kind", surface.kind), ("Acceptance", "none: not driven on"))
-        return area("surface-open", surface.geometry, title=f"Surface {surface.id}", details=details,
-                    label=f"{surface.id}: not accepted")
+        return area(
+            "surface-open",
+            surface.geometry,
+            title=f"Surface {surface.id}",
+            details=details,
+            label=f"{surface.id}: not accepted",
+        )
     until = str(given.valid_until) if given.valid_until is not None else "no last day stated"
-    return area("surface", surface.geometry, title=f"Surface {surface.id}", details=(
-        ("Kind", surface.kind), ("Accepted by", given.role), ("Accepted on", str(given.date)),
-        ("Largest gross mass", f"{down(given.mass_limit_kg, 0)} kg"), ("Valid until", until)))
+    return area(
+        "surface",
+        surface.geometry,
+        title=f"Surface {surface.id}",
+        details=(
+            ("Kind", surface.kind),
+            ("Accepted by", given.role),
+            ("Accepted on", str(given.date)),
+            ("Largest gross mass", f"{down(given.mass_limit_kg, 0)} kg"),
+            ("Valid until", until),
+        ),
+    )
 
 
 def _slopes(site: Site) -> Iterable[Shape]:
     for limit_pct, outline in slope_outlines(site.ground, site.boundary):
-        yield area(f"slope-{limit_pct:.0f}", outline, title=f"Slope of the clean ground {limit_pct:.0f} % or more",
-                   label=f"{limit_pct:.0f} %")
+        yield area(
+            f"slope-{limit_pct:.0f}",
+            outline,
+            title=f"Slope of the clean ground {limit_pct:.0f} % or more",
+            label=f"{limit_pct:.0f} %",
+        )
 
 
 def _unknown(site: Site) -> Iterable[Shape]:
-    yield area("unknown", unknown_outline(site.ground, site.boundary), title="Levels not known", label="levels not known",
-               details=(("Rule", "not driven on"),))
+    yield area(
+        "unknown",
+        unknown_outline(site.ground, site.boundary),
+        title="Levels not known",
+        label="levels not known",
+        details=(("Rule", "not driven on"),),
+    )
 
 
 def _named_area(item: Area) -> Shape:
     spans = "; ".join(f"{first} to {last}" for first, last in item.closures) or "none stated"
-    return area("area", item.geometry, title=f"Area {item.id}", label=item.title, details=(("Name", item.title), ("Closed", spans)))
+    return area(
+        "area",
+        item.geometry,
+        title=f"Area {item.id}",
+        label=item.title,
+        details=(("Name", item.title), ("Closed", spans)),
+    )
 
 
 def _obstacle(item: Obstacle) -> Shape:
@@ -202,19 +159,30 @@ def _obstacle(item: Obstacle) -> Shape:
     else:
         top, style = f"level {up(item.top_m, 2)} m", "obstacle-low"
         label = f"{item.id} top {up(item.top_m, 2)}"
-    return area(style, item.geometry, title=f"Obstacle {item.id}", label=label, details=(("Kind", item.kind), ("Top", top)))
+    return area(
+        style, item.geometry, title=f"Obstacle {item.id}", label=label, details=(("Kind", item.kind), ("Top", top))
+    )
 
 
 def _soffit(item: Soffit) -> Shape:
     if item.clear_m is not None:
-        height, label = f"{down(item.clear_m, 2)} m clear above the ground below", f"{item.id} clear {down(item.clear_m, 2)}"
+        height, label = (
+            f"{down(item.clear_m, 2)} m clear above the ground below",
+            f"{item.id} clear {down(item.clear_m, 2)}",
+        )
     elif item.level_m is not None:
         height, label = f"level {down(item.level_m, 2)} m at its middle", f"{item.id} level {down(item.level_m, 2)}"
     else:
         height, label = "not known", f"{item.id} height not known"
-    sigma = f"{up(item.sigma_m * 1000.0, 0)} mm" if item.sigma_m is not None else "nobody said: every gap under it is open"
-    details: Details = (("Kind", item.kind), ("Underside", height), ("Standard deviation", sigma),
-                        ("Survey", item.survey if item.survey is not None else "nobody said"))
+    sigma = (
+        f"{up(item.sigma_m * 1000.0, 0)} mm" if item.sigma_m is not None else "nobody said: every gap under it is open"
+    )
+    details: Details = (
+        ("Kind", item.kind),
+        ("Underside", height),
+        ("Standard deviation", sigma),
+        ("Survey", item.survey if item.survey is not None else "nobody said"),
+    )
     if item.fall_x or item.fall_y:
         fall = f"{item.fall_x * 100.0:+.1f} % to the east, {item.fall_y * 100.0:+.1f} % to the north"
         details += (("Rise", fall),)
@@ -224,13 +192,30 @@ def _soffit(item: Soffit) -> Shape:
 def _defect(item: Defect) -> tuple[Shape, Shape]:
     title = f"{item.kind.capitalize()} {item.id}"
     outline = area(f"defect-{item.kind}", item.geometry)
-    symbol = mark("hazard", _middle(item.geometry), _DEFECT_LETTERS[item.kind], title=title, details=defect_details(item),
-                  label=item.id)
+    symbol = mark(
+        "hazard",
+        _middle(item.geometry),
+        _DEFECT_LETTERS[item.kind],
+        title=title,
+        details=defect_details(item),
+        label=item.id,
+    )
     return outline, symbol
 
 
 def _place(item: Place) -> Shape:
     arrow = f"{item.bearing_deg:.0f} deg from grid north" if item.bearing_deg is not None else "any"
-    return mark("place", (item.point.x, item.point.y), item.kind[:1].upper(), title=f"Place {item.id}", label=item.title or item.id,
-                details=(("Kind", item.kind), ("Name", item.title), ("Chassis arrow", arrow),
-                         ("Tolerance", f"{down(item.tolerance_m, 2)} m"), ("Place", place_text((item.point.x, item.point.y)))))
+    return mark(
+        "place",
+        (item.point.x, item.point.y),
+        item.kind[:1].upper(),
+        title=f"Place {item.id}",
+        label=item.title or item.id,
+        details=(
+            ("Kind", item.kind),
+            ("Name", item.title),
+            ("Chassis arrow", arrow),
+            ("Tolerance", f"{down(item.tolerance_m, 2)} m"),
+            ("Place", place_text((item.point.x, item.point.y))),
+        ),
+    )

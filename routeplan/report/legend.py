@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from routeplan.report.drawing import Layer
 from routeplan.report.markup import escape
 from routeplan.report.route_drawing import MoveDrawing
+from routeplan.report.shapes import Layer
 
 _WORDS: dict[str, str] = {
     "boundary": "Site boundary",
@@ -53,14 +53,18 @@ def legend(base: Sequence[Layer], drawings: Sequence[MoveDrawing]) -> str:
     """Return the legend of what occurs, in a fixed order."""
     layers: Iterable[Layer] = (*base, *(layer for drawing in drawings for layer in drawing.layers))
     used = {shape.style for layer in layers for shape in layer.shapes}
-    rows = "".join(f"<li>{_swatch(style)}<span>{escape(words)}</span></li>" for style, words in _WORDS.items() if style in used)
+    rows = "".join(
+        f"<li>{_swatch(style)}<span>{escape(words)}</span></li>" for style, words in _WORDS.items() if style in used
+    )
     return f'<details class="legend" open><summary>Legend</summary><ul>{rows}</ul></details>'
 
 
 def _swatch(style: str) -> str:
     if style in _MARKS:
-        inner = (f'<g class="m-{style}" transform="translate(22 14)"><use href="#m-{style}"/>'
-                 f'<text class="in">{_MARKS[style]}</text></g>')
+        inner = (
+            f'<g class="m-{style}" transform="translate(22 14)"><use href="#m-{style}"/>'
+            f'<text class="in">{_MARKS[style]}</text></g>'
+        )
     elif style in _LINES:
         inner = f'<path class="s-{style}" d="M2,14H42"/>'
     else:

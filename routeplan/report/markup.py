@@ -7,8 +7,8 @@ import re
 from typing import Any
 
 #: Characters that are invisible, break lines or turn the reading direction: controls, bidirectional marks, embeddings,
-#: overrides and isolates (Unicode Standard Annex 9), line and paragraph separators, the byte order mark, non-characters, and
-#: surrogates without a partner.
+#: overrides and isolates (Unicode Standard Annex 9), line and paragraph separators, the byte order mark, surrogates
+#: without a partner, and code points that are no characters.
 _UNSEEN = re.compile(
     "[\x00-\x1f\x7f-\x9f\xad\u061c\u200b\u200e\u200f\u2028-\u202e\u2060-\u206f\ufdd0-\ufdef\ufeff\ufff9-\uffff\ud800-\udfff\U000e0000-\U000e007f]"
 )

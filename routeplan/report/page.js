@@ -10,7 +10,6 @@
   var wide = window.matchMedia("(min-width: 900px)");
   var marksWithCard = { hazard: 1, stop: 1, miss: 1, objection: 1, governing: 1, place: 1, end: 1 };
   var order = ["end", "governing", "miss", "objection", "zone", "closed", "place", "soffit", "hazard", "obstacle"];
-  var tags = [];
   var chosen = L.layerGroup();
 
   function element(kind, text, className) {
@@ -89,7 +88,11 @@
   }
 
   function tidy() {
-    var taken = [];
+    var tags = [];
+    var taken = Array.prototype.map.call(document.querySelectorAll(".pin"), function (marked) {
+      var box = marked.getBoundingClientRect();
+      return { left: box.left + 12, right: box.right - 12, top: box.top + 12, bottom: box.bottom - 12 };
+    });
     map.eachLayer(function (layer) { if (layer.tag) { tags.push(layer.tag); } });
     tags.sort(function (one, other) { return one.rank - other.rank; }).forEach(function (item) {
       var box = item.text.getBoundingClientRect();
@@ -99,7 +102,6 @@
       item.text.classList.toggle("gone", hit);
       if (!hit) { taken.push(box); }
     });
-    tags = [];
   }
 
   function fit(bounds, most) {
@@ -117,11 +119,17 @@
     });
     var move = data.moves[index];
     move.shapes.forEach(function (shape) { draw(shape, chosen, false); });
-    document.getElementById("picked").textContent = links[index].querySelector("b").textContent + ": " + move.words;
+    var picked = document.getElementById("picked");
+    picked.textContent = "";
+    picked.appendChild(links[index].querySelector("svg").cloneNode(true));
+    picked.appendChild(element("span", links[index].querySelector("b").textContent + ": " + move.words));
     fit(move.bounds, 4);
     tidy();
     if (!wide.matches) { picker.open = false; }
-    if (scroll) { (wide.matches ? document.querySelector("main") : picker).scrollIntoView(); articles[index].focus({ preventScroll: true }); }
+    if (scroll) {
+      if (wide.matches) { window.scrollTo(0, 0); } else { picker.scrollIntoView(); }
+      articles[index].focus({ preventScroll: true });
+    }
   }
 
   function fromHash(scroll) {

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import math
 import pkgutil
 import re
 from collections.abc import Sequence
@@ -14,13 +13,16 @@ from typing import Any
 import folium
 
 from routeplan.errors import NotWritten
-from routeplan.report.drawing import Layer, Shape, bounds_of, defect_details, draw_site
+from routeplan.report.drawing import defect_details, draw_site
 from routeplan.report.legend import legend
-from routeplan.report.markup import data_block, escape, name, plain
+from routeplan.report.map_data import map_data
+from routeplan.report.markup import data_block, escape, name
 from routeplan.report.move_html import issue_line, move_article, stamp, symbol, table
 from routeplan.report.plan_svg import fitted, plan_svg
 from routeplan.report.route_drawing import MoveDrawing, draw_move
-from routeplan.report.wording import VERDICTS, place_text
+from routeplan.report.shapes import Layer, bounds_of
+from routeplan.report.symbols import definitions
+from routeplan.report.wording import VERDICTS
 from routeplan.route import Move, Plan
 from routeplan.site.model import Site
 
@@ -64,21 +66,30 @@ def map_page(plan: Plan, site: Site) -> str:
     map_html, map_script = _map_parts()
     scripts = ("document.documentElement.className = 'js';", _leaflet("leaflet.js"), map_script, _asset("page.js"))
     body = _body(plan, site, base, drawings, map_html)
-    return "".join((
-        '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n', _policy(scripts),
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n',
-        f"<title>{escape(plan.site_name)}: access routes, revision {escape(plan.revision)}</title>\n",
-        f"<style>{leaflet_css}</style>\n<style>{styles}</style>\n<script>{scripts[0]}</script>\n</head>\n<body>\n",
-        _asset("symbols.svg"), body,
-        f'<script type="application/json" id="drawing">{data_block(_drawing_data(plan, site, base, drawings))}</script>\n',
-        *(f"<script>{script}</script>\n" for script in scripts[1:]), "</body>\n</html>\n",
-    ))
+    words = [_shown_words(move) for move in plan.moves]
+    data = data_block(map_data(base, drawings, words, extent=site.boundary.bounds))
+    return "".join(
+        (
+            '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n',
+            _policy(scripts),
+            '<meta name="viewport" content="width=device-width, initial-scale=1">\n',
+            f"<title>{escape(plan.site_name)}: access routes, revision {escape(plan.revision)}</title>\n",
+            f"<style>{leaflet_css}</style>\n<style>{styles}</style>\n<script>{scripts[0]}</script>\n</head>\n<body>\n",
+            definitions(),
+            body,
+            f'<script type="application/json" id="drawing">{data}</script>\n',
+            *(f"<script>{script}</script>\n" for script in scripts[1:]),
+            "</body>\n</html>\n",
+        )
+    )
 
 
 def _policy(scripts: Sequence[str]) -> str:
     """Return the page's own rule: nothing is fetched, and only these very scripts run."""
-    hashes = " ".join(f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'" for text in scripts)
-    rule = f"default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src {hashes}; base-uri 'none'; form-action 'none'"
+    hashes = " ".join(
+        f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'" for text in scripts
+    )
+    rule = f"default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src {hashes}; base-uri 'none'"
     return f'<meta http-equiv="Content-Security-Policy" content="{rule}">\n'
 
 
@@ -102,13 +113,21 @@ def _packaged(package: str, file_name: str) -> str:
 
 
 def _map_parts() -> tuple[str, str]:
-    """Return the map's element and the script that makes it, without the header that would load files and stop zooming."""
+    """Return the map's element and the script that makes it, without a header that loads files and stops zooming."""
     site_map = _SiteMap(
-        location=(0.0, 0.0), tiles=None, crs="Simple", zoom_start=0, zoom_control=True, min_zoom=-4, max_zoom=7, zoom_snap=0.25,
-        zoom_delta=0.5, attribution_control=False,
+        location=(0.0, 0.0),
+        tiles=None,
+        crs="Simple",
+        zoom_start=0,
+        zoom_control=True,
+        min_zoom=-4,
+        max_zoom=7,
+        zoom_snap=0.25,
+        zoom_delta=0.5,
+        attribution_control=False,
     )
     site_map._id = "site"
-    figure = site_map.get_root()
+    figure: Any = site_map.get_root()
     figure.render()
     return figure.html.render(), figure.script.render()
 
@@ -118,21 +137,35 @@ def _body(plan: Plan, site: Site, base: Sequence[Layer], drawings: Sequence[Move
         move_article(index, move, drawing, base, plan=plan, site=site)
         for index, (move, drawing) in enumerate(zip(plan.moves, drawings, strict=True), 1)
     )
-    return "".join((
-        f'<header class="top"><h1>{name(plan.site_name)}</h1><p>{stamp(plan)}</p><p class="issue">{issue_line(plan)}</p></header>\n',
-        '<main>', _picker(plan), _map_section(plan, base, drawings, map_html), f'<div class="moves">{articles}</div>',
-        '<div class="rest">', legend(base, drawings), _hazards(site), _not_checked(plan), _cautions(plan), "</div></main>\n",
-    ))
+    return "".join(
+        (
+            f'<header class="top"><h1>{name(plan.site_name)}</h1><p>{stamp(plan)}</p>',
+            f'<p class="issue">{issue_line(plan)}</p></header>\n',
+            "<main>",
+            _picker(plan),
+            _map_section(plan, base, drawings, map_html),
+            f'<div class="moves">{articles}</div>',
+            '<div class="rest">',
+            legend(base, drawings),
+            _hazards(site),
+            _not_checked(plan),
+            _cautions(plan),
+            "</div></main>\n",
+        )
+    )
 
 
 def _picker(plan: Plan) -> str:
     rows = "".join(
-        f'<li><a href="#move-{index}">{symbol(_shown_symbol(move))}<span><b>{name(move.id)}</b> {name(move.start)} to {name(move.goal)}'
+        f'<li><a href="#move-{index}">{symbol(_shown_symbol(move))}'
+        f"<span><b>{name(move.id)}</b> {name(move.start)} to {name(move.goal)}"
         f'<span class="words">{_shown_words(move)}</span></span></a></li>'
         for index, move in enumerate(plan.moves, 1)
     )
-    return (f'<nav aria-label="Moves"><details class="picker" open><summary>Moves ({len(plan.moves)})'
-            f'<span id="picked" aria-live="polite"></span></summary><ol>{rows}</ol></details></nav>')
+    return (
+        f'<nav aria-label="Moves"><details class="picker" open><summary>Moves ({len(plan.moves)})'
+        f'<span id="picked" aria-live="polite"></span></summary><ol>{rows}</ol></details></nav>'
+    )
 
 
 def _shown_symbol(move: Move) -> str:
@@ -147,11 +180,19 @@ def _map_section(plan: Plan, base: Sequence[Layer], drawings: Sequence[MoveDrawi
     ways = tuple(layer for drawing in drawings for layer in drawing.layers if layer.id in ("way", "refused"))
     bounds = bounds_of((*base, *ways)) or (0.0, 0.0, 1.0, 1.0)
     told = "; ".join(f"{move.id}, {_shown_words(move).lower()}" for move in plan.moves)
-    picture = plan_svg((*base, *ways), fitted(bounds, **_WHOLE_PLAN), ident="plan-all", title=f"Plan of {plan.site_name}",
-                       description=f"The site and every way. Moves: {told}.")
-    return (f'<section class="map" aria-label="Map"><figure class="static">{picture}</figure>'
-            f'<p class="visually-hidden" id="map-words">Map of the site. The tables of each move say what is drawn. {escape(told)}.</p>'
-            f'<div class="live">{map_html}</div></section>')
+    picture = plan_svg(
+        (*base, *ways),
+        fitted(bounds, **_WHOLE_PLAN),
+        ident="plan-all",
+        title=f"Plan of {plan.site_name}",
+        description=f"The site and every way. Moves: {told}.",
+    )
+    return (
+        f'<section class="map" aria-label="Map"><figure class="static">{picture}</figure>'
+        '<p class="visually-hidden" id="map-words">Map of the site. The tables of each move say what is drawn. '
+        f"{escape(told)}.</p>"
+        f'<div class="live">{map_html}</div></section>'
+    )
 
 
 def _hazards(site: Site) -> str:
@@ -159,8 +200,11 @@ def _hazards(site: Site) -> str:
         return ""
     rows = [(name(item.id), *(escape(text) for _, text in defect_details(item))) for item in site.defects]
     columns = ("Name", "Kind", "Depth", "Height", "Width", "State", "Place")
-    return "<details><summary>Ground hazards</summary>" + table("Every ground hazard of the site", columns, rows,
-                                                                style="hazards") + "</details>"
+    return (
+        "<details><summary>Ground hazards</summary>"
+        + table("Every ground hazard of the site", columns, rows, style="hazards")
+        + "</details>"
+    )
 
 
 def _not_checked(plan: Plan) -> str:
@@ -171,33 +215,3 @@ def _not_checked(plan: Plan) -> str:
 def _cautions(plan: Plan) -> str:
     rows = "".join(f"<li>{escape(text)}</li>" for text in plan.cautions)
     return f'<section class="page-cautions"><h2>Cautions</h2><ul class="cautions">{rows}</ul></section>'
-
-
-def _drawing_data(plan: Plan, site: Site, base: Sequence[Layer], drawings: Sequence[MoveDrawing]) -> dict[str, Any]:
-    """Return what the map's script draws: whole centimetres from a local origin, and words that it shows as text."""
-    west, south, east, north = site.boundary.bounds
-    origin = (math.floor(west), math.floor(south))
-
-    def extent(bounds: tuple[float, float, float, float]) -> list[int]:
-        return [round((value - origin[axis % 2]) * 100) for axis, value in enumerate(bounds)]
-
-    return {
-        "origin": origin,
-        "bounds": extent((west, south, east, north)),
-        "base": [_shape_data(shape, origin) for layer in base for shape in layer.shapes],
-        "moves": [
-            {"words": _shown_words(move), "bounds": extent(drawing.bounds or (west, south, east, north)),
-             "shapes": [_shape_data(shape, origin) for layer in drawing.layers for shape in layer.shapes]}
-            for move, drawing in zip(plan.moves, drawings, strict=True)
-        ],
-    }
-
-
-def _shape_data(shape: Shape, origin: tuple[int, int]) -> list[Any]:
-    def flat(ring: Sequence[tuple[float, float]]) -> list[int]:
-        return [round((value - origin[axis]) * 100) for point in ring for axis, value in enumerate(point)]
-
-    label = [plain(shape.label), *flat([shape.label_at])] if shape.label and shape.label_at is not None else 0
-    words = [plain(shape.title), *([plain(term), plain(text)] for term, text in shape.details)] if shape.details else 0
-    parts = [[flat(ring) for ring in part] for part in shape.parts]
-    return [shape.kind, shape.style, parts, label, words, plain(shape.mark)]

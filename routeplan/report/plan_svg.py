@@ -1,4 +1,4 @@
-"""A static plan as SVG: a window of the drawing at a round scale on paper, readable with scripts off and when printed."""
+"""A static plan as SVG: a window of the drawing at a round scale on paper, readable with scripts off and printed."""
 
 from __future__ import annotations
 
@@ -9,22 +9,36 @@ from dataclasses import dataclass
 import shapely
 from shapely.geometry import LineString, Polygon
 
-from routeplan.report.drawing import Bounds, Layer, Line, Position, Shape
 from routeplan.report.markup import escape
+from routeplan.report.shapes import Bounds, Layer, Line, Position, Shape
 
 #: One unit of the plan is this long on paper, metres; the width fits an A4 sheet upright with margins of 10 mm.
 UNIT_M = 0.00025
 WIDTH_UNITS = 760
-HEIGHT_UNITS = 440
+HEIGHT_UNITS = 430
+#: Below the picture: scale bar, scale and north arrow, where they hide nothing.
+_STRIP_UNITS = 34
 _MARGIN_UNITS = 26
 #: Round scales, one to so many.
 _SCALES = (50, 100, 200, 250, 500, 750, 1000, 1250, 1500, 2000, 2500, 4000, 5000, 7500, 10_000, 20_000, 50_000)
 #: Outlines may leave their course by a tenth of a millimetre on paper, in units.
 _TOLERANCE_UNITS = 0.4
-_TEXT_UNITS, _GLYPH_UNITS = 10.0, 5.6
+_TEXT_UNITS, _GLYPH_UNITS = 10.0, 6.4
 _KEPT_CLEAR_UNITS = 11.0
 #: Marks whose label gives way last stand first.
-_LABEL_ORDER = ("end", "governing", "miss", "objection", "zone", "closed", "place", "soffit", "hazard", "obstacle", "excavation")
+_LABEL_ORDER = (
+    "end",
+    "governing",
+    "miss",
+    "objection",
+    "zone",
+    "closed",
+    "place",
+    "soffit",
+    "hazard",
+    "obstacle",
+    "excavation",
+)
 
 Box = tuple[float, float, float, float]
 
@@ -50,7 +64,7 @@ class Window:
 
 
 def fitted(bounds: Bounds, *, width: int = WIDTH_UNITS, height: int = HEIGHT_UNITS) -> Window:
-    """Return the window that shows the bounds, in the middle, at the largest round scale that holds them with a margin."""
+    """Return the window with the bounds in its middle, at the largest round scale that holds them with a margin."""
     west, south, east, north = bounds
     wide, high = width - 2 * _MARGIN_UNITS, height - 2 * _MARGIN_UNITS
     needed = max((east - west) / wide, (north - south) / high) / UNIT_M
@@ -58,7 +72,11 @@ def fitted(bounds: Bounds, *, width: int = WIDTH_UNITS, height: int = HEIGHT_UNI
     metres = UNIT_M * scale
     drawn_high = min(float(height), max(260.0, math.ceil((north - south) / metres) + 2.0 * _MARGIN_UNITS))
     return Window(
-        (west + east - width * metres) / 2.0, (south + north + drawn_high * metres) / 2.0, float(width), drawn_high, scale
+        (west + east - width * metres) / 2.0,
+        (south + north + drawn_high * metres) / 2.0,
+        float(width),
+        drawn_high,
+        scale,
     )
 
 
@@ -73,17 +91,24 @@ def plan_svg(layers: Iterable[Layer], window: Window, *, ident: str, title: str,
         What the picture is, and what it says, for those who do not see it.
     """
     shapes = [shape for layer in layers for shape in layer.shapes]
+    high = window.height + _STRIP_UNITS
     outlines = [_outline(shape, window) for shape in shapes if shape.kind != "mark"]
     marks = [shape for shape in shapes if shape.kind == "mark" and _inside(window.units(shape.parts[0][0][0]), window)]
-    return "".join((
-        f'<svg class="plan" role="img" aria-labelledby="{ident}-t {ident}-d" viewBox="0 0 {window.width:g} {window.height:g}" '
-        f'width="{window.width:g}" height="{window.height:g}">',
-        f'<title id="{ident}-t">{escape(title)}</title><desc id="{ident}-d">{escape(description)}</desc>',
-        f'<clipPath id="{ident}-c"><rect width="{window.width:g}" height="{window.height:g}"/></clipPath>',
-        f'<g clip-path="url(#{ident}-c)">', *outlines, *(_mark(shape, window) for shape in marks), *_labels(shapes, window), "</g>",
-        _furniture(window),
-        f'<rect class="frame" width="{window.width:g}" height="{window.height:g}"/></svg>',
-    ))
+    return "".join(
+        (
+            f'<svg class="plan" role="img" aria-labelledby="{ident}-t {ident}-d" '
+            f'viewBox="0 0 {window.width:g} {high:g}" width="{window.width:g}" height="{high:g}">',
+            f'<title id="{ident}-t">{escape(title)}</title><desc id="{ident}-d">{escape(description)}</desc>',
+            f'<clipPath id="{ident}-c"><rect width="{window.width:g}" height="{window.height:g}"/></clipPath>',
+            f'<g clip-path="url(#{ident}-c)">',
+            *outlines,
+            *(_mark(shape, window) for shape in marks),
+            *_labels(shapes, window),
+            "</g>",
+            _furniture(window),
+            f'<rect class="frame" width="{window.width:g}" height="{window.height:g}"/></svg>',
+        )
+    )
 
 
 def _inside(point: Position, window: Window) -> bool:
@@ -98,10 +123,14 @@ def _outline(shape: Shape, window: Window) -> str:
         course = LineString(rings[0]) if shape.kind == "line" else Polygon(rings[0], rings[1:])
         if not course.intersects(shapely.box(0.0, 0.0, window.width, window.height)):
             continue
-        cut = shapely.clip_by_rect(course.simplify(_TOLERANCE_UNITS), -9.0, -9.0, window.width + 9.0, window.height + 9.0)
+        cut = shapely.clip_by_rect(
+            course.simplify(_TOLERANCE_UNITS), -9.0, -9.0, window.width + 9.0, window.height + 9.0
+        )
         for piece in getattr(cut, "geoms", (cut,)):
             rings_kept = (piece,) if shape.kind == "line" else (piece.exterior, *piece.interiors)
-            pieces += [_path(tuple(ring.coords), closed=shape.kind == "area") for ring in rings_kept if not ring.is_empty]
+            pieces += [
+                _path(tuple(ring.coords), closed=shape.kind == "area") for ring in rings_kept if not ring.is_empty
+            ]
     return f'<path class="s-{shape.style}" d="{"".join(pieces)}"/>' if pieces else ""
 
 
@@ -112,26 +141,31 @@ def _path(course: Line, *, closed: bool) -> str:
 
 def _mark(shape: Shape, window: Window) -> str:
     x, y = window.units(shape.parts[0][0][0])
-    return (f'<g class="m-{shape.style}" transform="translate({x:.1f} {y:.1f})"><use href="#m-{shape.style}"/>'
-            f'<text class="in">{escape(shape.mark)}</text></g>')
+    return (
+        f'<g class="m-{shape.style}" transform="translate({x:.1f} {y:.1f})"><use href="#m-{shape.style}"/>'
+        f'<text class="in">{escape(shape.mark)}</text></g>'
+    )
 
 
 def _labels(shapes: Sequence[Shape], window: Window) -> Iterable[str]:
     """Yield the labels that fit: none over another, none over a mark, those that matter most first."""
     taken = [_round(window.units(shape.parts[0][0][0])) for shape in shapes if shape.kind == "mark"]
-    taken.append((0.0, window.height - 40.0, 190.0, window.height))
     wanted = [shape for shape in shapes if shape.label and shape.label_at is not None]
     for shape in sorted(wanted, key=_label_rank):
         assert shape.label_at is not None
         x, y = window.units(shape.label_at)
         wide = _GLYPH_UNITS * len(shape.label) / 2.0
-        offsets = ((0.0, 20.0), (0.0, -15.0), (wide + 14.0, 4.0), (-wide - 14.0, 4.0)) if shape.kind == "mark" else (
-            (0.0, 3.5), (0.0, 16.0), (0.0, -9.0))
+        offsets = (
+            ((0.0, 20.0), (0.0, -15.0), (wide + 14.0, 4.0), (-wide - 14.0, 4.0))
+            if shape.kind == "mark"
+            else ((0.0, 3.5), (0.0, 16.0), (0.0, -9.0))
+        )
         for dx, dy in offsets:
             box = (x + dx - wide, y + dy - _TEXT_UNITS, x + dx + wide, y + dy + 3.0)
             if _fits(box, window) and not any(_overlap(box, other) for other in taken):
                 taken.append(box)
-                yield f'<text class="label l-{shape.style}" x="{x + dx:.1f}" y="{y + dy:.1f}">{escape(shape.label)}</text>'
+                spot = f'x="{x + dx:.1f}" y="{y + dy:.1f}"'
+                yield f'<text class="label l-{shape.style}" {spot}>{escape(shape.label)}</text>'
                 break
 
 
@@ -141,7 +175,12 @@ def _label_rank(shape: Shape) -> int:
 
 
 def _round(centre: Position) -> Box:
-    return (centre[0] - _KEPT_CLEAR_UNITS, centre[1] - _KEPT_CLEAR_UNITS, centre[0] + _KEPT_CLEAR_UNITS, centre[1] + _KEPT_CLEAR_UNITS)
+    return (
+        centre[0] - _KEPT_CLEAR_UNITS,
+        centre[1] - _KEPT_CLEAR_UNITS,
+        centre[0] + _KEPT_CLEAR_UNITS,
+        centre[1] + _KEPT_CLEAR_UNITS,
+    )
 
 
 def _overlap(one: Box, other: Box) -> bool:
@@ -157,14 +196,14 @@ def _furniture(window: Window) -> str:
     longest_m = 130.0 * window.metres_per_unit
     power = 10.0 ** math.floor(math.log10(longest_m))
     bar_m = next(step * power for step in (5.0, 2.0, 1.0) if step * power <= longest_m)
-    wide, top = bar_m / window.metres_per_unit, window.height - 20.0
+    wide, top = bar_m / window.metres_per_unit, window.height + 14.0
     half = wide / 2.0
     return (
-        f'<g class="furniture"><rect class="ground" x="4" y="{top - 16:.1f}" width="{max(wide + 42.0, 176.0):.1f}" height="32"/>'
-        f'<path d="M10,{top:.1f}h{half:.2f}v5h-{half:.2f}Z" class="dark"/>'
-        f'<path d="M{10 + half:.2f},{top:.1f}h{half:.2f}v5h-{half:.2f}Z" class="light"/>'
-        f'<text x="10" y="{top - 4:.1f}">0</text><text x="{10 + wide:.1f}" y="{top - 4:.1f}" class="mid">{bar_m:g} m</text>'
-        f'<text x="10" y="{top + 14:.1f}">1 : {window.scale} when printed on A4 at 100 %</text>'
-        f'<g transform="translate({window.width - 22:.1f} 30)"><circle r="17" class="ground"/>'
-        '<path d="M0-14L6 10 0 5-6 10Z" class="dark"/><text y="24" class="mid">N</text></g></g>'
+        f'<g class="furniture"><path d="M10,{top:.1f}h{half:.2f}v6h-{half:.2f}Z" class="dark"/>'
+        f'<path d="M{10 + half:.2f},{top:.1f}h{half:.2f}v6h-{half:.2f}Z" class="light"/>'
+        f'<text x="10" y="{top + 16:.1f}">0</text>'
+        f'<text x="{10 + wide:.1f}" y="{top + 16:.1f}" class="mid">{bar_m:g} m</text>'
+        f'<text x="{wide + 40:.1f}" y="{top + 7:.1f}">1 : {window.scale} when printed on A4 at 100 %</text>'
+        f'<g transform="translate({window.width - 18:.1f} {top + 4:.1f})"><path d="M0-13L6 10 0 5-6 10Z" class="dark"/>'
+        '<text x="-30" y="4" class="mid">grid N</text></g></g>'
     )

@@ -10,12 +10,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from shapely import MultiPoint, union_all
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from routeplan.machine.model import Configuration
-from routeplan.report.drawing import Bounds, Layer, Position, Shape, area, bounds_of, line, mark, position
-from routeplan.report.stops import Stop, place_at, reversals_of, stops_of
-from routeplan.report.wording import governing, limit_text, margin_text, place_text, quantity, up, value_text
+from routeplan.report.shapes import Bounds, Layer, Position, Shape, area, bounds_of, line, mark, position
+from routeplan.report.stops import Stop, reversals_of, stops_of
+from routeplan.report.wording import (
+    against_text,
+    governing,
+    limit_text,
+    margin_text,
+    place_text,
+    span_text,
+    up,
+    value_text,
+)
 from routeplan.route import Move, Plan, Pose, Zone, heading_rad
 from routeplan.site.model import Area, Site
 
@@ -31,7 +41,7 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class MoveDrawing:
-    """A move's layers, lowest first, its numbered stops and the extent that its own plan shows (``None``: nothing to show)."""
+    """A move's layers, lowest first, its numbered stops, and the extent of its own plan (``None``: nothing to show)."""
 
     layers: tuple[Layer, ...]
     stops: tuple[Stop, ...]
@@ -51,14 +61,21 @@ def draw_move(move: Move, *, plan: Plan, site: Site) -> MoveDrawing:
     configuration = plan.machines[move.machine].configurations[move.configuration]
     stops = stops_of(move)
     layers = (
-        Layer("closed", "Closed for this move", tuple(_closed(item) for item in closed_areas(move, plan=plan, site=site))),
+        Layer(
+            "closed", "Closed for this move", tuple(_closed(item) for item in closed_areas(move, plan=plan, site=site))
+        ),
         Layer("band", "Swept by the machine", tuple(_band(move.poses, configuration))),
-        Layer("zones", "Bounce, slope and low gaps", tuple(shape for index, zone in enumerate(move.zones, 1)
-                                                           for shape in _zone(index, zone))),
+        Layer(
+            "zones",
+            "Bounce, slope and low gaps",
+            tuple(shape for index, zone in enumerate(move.zones, 1) for shape in _zone(index, zone)),
+        ),
         Layer("way", "Way of the machine", (*_way(move.poses), *_machine_at_ends(move, configuration))),
         Layer("refused", "Refused route, do not drive", tuple(_refused(move))),
         Layer("trouble", "What stands in the way", (*_misses(move), *_governing(move))),
-        Layer("stops", "Stops in driving order", (*_ends(move, site), *(shape for stop in stops for shape in _stop(stop)))),
+        Layer(
+            "stops", "Stops in driving order", (*_ends(move, site), *(shape for stop in stops for shape in _stop(stop)))
+        ),
     )
     drawn = tuple(layer for layer in layers if layer.shapes)
     return MoveDrawing(drawn, stops, bounds_of(layer for layer in drawn if layer.id != "closed"))
@@ -69,7 +86,8 @@ def closed_areas(move: Move, *, plan: Plan, site: Site) -> tuple[Area, ...]:
     day = dt.date.fromisoformat(move.on) if move.on else None
     conditions = plan.conditions
     return tuple(
-        item for item in site.areas
+        item
+        for item in site.areas
         if item.id not in conditions.opened and (item.id in conditions.closed or item.closed_on(day))
     )
 
@@ -164,26 +182,41 @@ def _machine_at_ends(move: Move, configuration: Configuration) -> Iterable[Shape
 def _ends(move: Move, site: Site) -> Iterable[Shape]:
     for character, words, place_id in (("A", "Start", move.start), ("Z", "Finish", move.goal)):
         if (found := site.places.get(place_id)) is not None:
-            yield mark("end", (found.point.x, found.point.y), character, title=f"{words}: {found.title or place_id}",
-                       details=(("Place", place_text((found.point.x, found.point.y))),), label=words)
+            yield mark(
+                "end",
+                (found.point.x, found.point.y),
+                character,
+                title=f"{words}: {found.title or place_id}",
+                details=(("Place", place_text((found.point.x, found.point.y))),),
+                label=words,
+            )
 
 
 def _stop(stop: Stop) -> Iterable[Shape]:
     if stop.place is not None:
         lines = tuple((f"Stop {stop.number}", text) for text in stop.lines)
-        yield mark("stop", stop.place, str(stop.number), title=f"Stop {stop.number} at {stop.chainage_m:.1f} m", details=lines)
+        yield mark(
+            "stop", stop.place, str(stop.number), title=f"Stop {stop.number} at {stop.chainage_m:.1f} m", details=lines
+        )
 
 
 def _zone(index: int, zone: Zone) -> Iterable[Shape]:
     """Yield the stretch of ground, where the basket then is, and the link between the two."""
     tag = f"{_ZONE_LETTERS[zone.kind]}{index}"
     details = (
-        ("Figure", quantity(up(zone.value, 3), zone.unit)), ("Limit", quantity(f"{zone.limit:.3f}", zone.unit)),
-        ("Along the way", f"{zone.chainage_from_m:.1f} m to {zone.chainage_to_m:.1f} m"), ("What", zone.text),
+        ("Figure", against_text(zone.value, zone.limit, zone.unit)),
+        ("Along the way", span_text(zone.chainage_from_m, zone.chainage_to_m)),
+        ("What", zone.text),
     )
     style = zone.kind.replace(" ", "-")
     outlines = [
-        area(f"zone-{style}-{part}", _polygon(ring), title=f"{tag} {zone.kind}: {words}", details=details, label=f"{tag} {words}")
+        area(
+            f"zone-{style}-{part}",
+            _polygon(ring),
+            title=f"{tag} {zone.kind}: {words}",
+            details=details,
+            label=f"{tag} {words}",
+        )
         for part, words, ring in (("ground", "wheels here", zone.ground), ("basket", "basket there", zone.basket))
         if len(ring) > 2
     ]
@@ -194,14 +227,17 @@ def _zone(index: int, zone: Zone) -> Iterable[Shape]:
 
 
 def _polygon(ring: Sequence[Position]) -> BaseGeometry:
-    from shapely.geometry import Polygon
-
     return Polygon(ring).buffer(0)
 
 
 def _closed(item: Area) -> Shape:
-    return area("closed", item.geometry, title=f"Closed: {item.title}", details=(("Rule", "no machine enters on this day"),),
-                label=f"closed: {item.title}")
+    return area(
+        "closed",
+        item.geometry,
+        title=f"Closed: {item.title}",
+        details=(("Rule", "no machine enters on this day"),),
+        label=f"closed: {item.title}",
+    )
 
 
 def _refused(move: Move) -> Iterable[Shape]:
@@ -211,25 +247,47 @@ def _refused(move: Move) -> Iterable[Shape]:
         yield line("refused", [(pose.x, pose.y) for pose in move.refused.poses], title="Refused route: do not drive")
     for index, objection in enumerate(move.refused.objections, 1):
         if all(math.isfinite(value) for value in objection.place):
-            figures = f"{objection.value:.3f} against {objection.limit:.3f} {objection.unit}"
-            yield mark("objection", objection.place, str(index), title=f"Objection {index}: {objection.kind}",
-                       details=(("Figures", figures), ("What", objection.text)), label=objection.kind)
+            figures = against_text(objection.value, objection.limit, objection.unit)
+            yield mark(
+                "objection",
+                objection.place,
+                str(index),
+                title=f"Objection {index}: {objection.kind}",
+                details=(("Figures", figures), ("What", objection.text)),
+                label=objection.kind,
+            )
 
 
 def _misses(move: Move) -> Iterable[Shape]:
     for index, miss in enumerate(move.nearest_misses, 1):
         if all(math.isfinite(value) for value in miss.place):
             short = f"{up(miss.short_mm, 0)} mm short"
-            yield mark("miss", miss.place, str(index), title=f"Nearest miss {index}: {miss.kind}",
-                       details=(("Short by", short), ("What", miss.text)), label=f"{miss.kind}: {short}")
+            yield mark(
+                "miss",
+                miss.place,
+                str(index),
+                title=f"Nearest miss {index}: {miss.kind}",
+                details=(("Short by", short), ("What", miss.text)),
+                label=f"{miss.kind}: {short}",
+            )
 
 
 def _governing(move: Move) -> Iterable[Shape]:
     check = governing(move)
     if check is None or not all(math.isfinite(value) for value in check.place):
         return
-    yield mark("governing", check.place, "!", title=f"Closest to its limit: {check.kind}", label=check.kind, details=(
-        ("Verdict", check.verdict), ("Margin", margin_text(check)), ("Value", value_text(check)), ("Limit", limit_text(check)),
-        ("Along the way", f"{check.chainage_m:.1f} m"), ("Place", place_text(check.place))))
-
-
+    yield mark(
+        "governing",
+        check.place,
+        "!",
+        title=f"Closest to its limit: {check.kind}",
+        label=check.kind,
+        details=(
+            ("Verdict", check.verdict),
+            ("Margin", margin_text(check)),
+            ("Value", value_text(check)),
+            ("Limit", limit_text(check)),
+            ("Along the way", f"{check.chainage_m:.1f} m"),
+            ("Place", place_text(check.place)),
+        ),
+    )

@@ -24,7 +24,7 @@ class Stop:
 
 
 def reversals_of(poses: Sequence[Pose]) -> tuple[int, ...]:
-    """Return the index of each pose at which the machine changes between forwards and backwards; pivots do not count."""
+    """Return the index of each pose at which the machine changes between forwards and backwards; a pivot is neither."""
     found, gear = [], 0
     for index, pose in enumerate(poses):
         if pose.gear and gear and pose.gear != gear:
@@ -55,8 +55,12 @@ def stops_of(move: Move) -> tuple[Stop, ...]:
         else:
             groups.append([entry])
     return tuple(
-        Stop(number, group[0][0], next((place for _, place, _ in group if place is not None), None),
-             tuple(text for _, _, text in group))
+        Stop(
+            number,
+            group[0][0],
+            next((place for _, place, _ in group if place is not None), None),
+            tuple(text for _, _, text in group),
+        )
         for number, group in enumerate(groups, 1)
     )
 

@@ -1,8 +1,9 @@
-"""Figures and verdicts in words. Lengths, heights and margins are rounded so that the reader errs on the careful side."""
+"""Figures and verdicts in words; lengths, heights and margins are rounded towards the careful side."""
 
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 from routeplan.route import Check, CheckVerdict, Move
@@ -31,7 +32,9 @@ VERDICTS: dict[str, VerdictWords] = {
     ),
     "fail": VerdictWords("Fail", "fail", "At least one check is broken. Do not drive."),
     "no route": VerdictWords("No route", "none", "Proved: under these rules there is no way for this machine."),
-    "search limit": VerdictWords("Search limit", "limit", "The search reached its limit. Nothing is proved either way."),
+    "search limit": VerdictWords(
+        "Search limit", "limit", "The search reached its limit. Nothing is proved either way."
+    ),
 }
 #: Check verdicts from worst to best.
 WORST_FIRST: tuple[CheckVerdict, ...] = ("fail", "not proven", "pass with controls", "pass")
@@ -57,6 +60,11 @@ def up(value: float, decimals: int) -> str:
     return f"{math.ceil(value * scale - _NOISE * scale) / scale:.{decimals}f}"
 
 
+def decimals(unit: str) -> int:
+    """Return how many decimals a figure of this unit is shown with."""
+    return _DECIMALS.get(unit, 3)
+
+
 def unit_text(unit: str) -> str:
     """Return a unit as printed; the bare ratio has none."""
     return "" if unit == "1" else unit
@@ -71,23 +79,23 @@ def margin_text(check: Check) -> str:
     """Return the margin, rounded against the user, or ``not made``."""
     if not math.isfinite(check.margin):
         return "not made"
-    return quantity(down(check.margin, _DECIMALS.get(check.unit, 3)), check.unit)
+    return quantity(down(check.margin, decimals(check.unit)), check.unit)
 
 
 def value_text(check: Check) -> str:
     """Return the value, rounded towards its limit, or ``not made``."""
     if not math.isfinite(check.value):
         return "not made"
-    decimals = _DECIMALS.get(check.unit, 3)
+    places = decimals(check.unit)
     upper_limit = abs(check.value + check.margin - check.limit) <= abs(check.value - check.margin - check.limit)
-    return quantity(up(check.value, decimals) if upper_limit else down(check.value, decimals), check.unit)
+    return quantity(up(check.value, places) if upper_limit else down(check.value, places), check.unit)
 
 
 def limit_text(check: Check) -> str:
     """Return the limit to one digit more than the margin, or ``not made``."""
     if not math.isfinite(check.limit):
         return "not made"
-    return quantity(f"{check.limit:.{_DECIMALS.get(check.unit, 3)}f}", check.unit)
+    return quantity(f"{check.limit:.{decimals(check.unit)}f}", check.unit)
 
 
 def bound_text(move: Move) -> str:
@@ -111,19 +119,43 @@ def length_text(move: Move) -> str:
     return f"{up(move.length_m, 1)} m" if math.isfinite(move.length_m) else "no way"
 
 
-def closeness(check: Check) -> float:
-    """Return the margin as a share of its limit; a limit of zero counts as one unit, a check not made as infinite."""
-    if not math.isfinite(check.margin):
-        return math.inf
+def decisive(check: Check) -> tuple[int, float, str]:
+    """Return the key that sorts checks by how much they decide: worst verdict first, then smallest share of the limit.
+
+    A limit of zero counts as one unit; a check that was not made comes last among those of its verdict.
+    """
     scale = abs(check.limit) if math.isfinite(check.limit) and check.limit else 1.0
-    return check.margin / scale
+    share = check.margin / scale if math.isfinite(check.margin) else math.inf
+    return (WORST_FIRST.index(check.verdict), share, check.kind)
 
 
 def governing(move: Move) -> Check | None:
-    """Return the check that decides the move: the worst verdict, and of those the smallest share of its limit."""
-    return min(
-        move.checks, key=lambda check: (WORST_FIRST.index(check.verdict), closeness(check), check.kind), default=None
-    )
+    """Return the check that decides the move, ``None`` when it has no checks."""
+    return min(move.checks, key=decisive, default=None)
+
+
+def span_text(from_m: float, to_m: float) -> str:
+    """Return a stretch of the way by its chainages."""
+    return f"{from_m:.1f} m to {to_m:.1f} m"
+
+
+def against_text(value: float, limit: float, unit: str) -> str:
+    """Return a figure beside the limit that it is held against.
+
+    >>> against_text(0.27, 0.3, "m")
+    '0.270 m, limit 0.300 m'
+    """
+    return f"{quantity(f'{value:.{decimals(unit)}f}', unit)}, limit {quantity(f'{limit:.{decimals(unit)}f}', unit)}"
+
+
+def time_text(stamp: str) -> str:
+    """Return a time of the plan as people write it; text in another form stays as it is.
+
+    >>> time_text("2026-11-30T07:30:00Z")
+    '2026-11-30 07:30 UTC'
+    """
+    found = re.fullmatch(r"(\d{4}-\d\d-\d\d)T(\d\d:\d\d):\d\d(?:\.\d+)?(?:Z|\+00:00)", stamp)
+    return f"{found[1]} {found[2]} UTC" if found else stamp
 
 
 def place_text(place: tuple[float, float]) -> str:
