@@ -1,0 +1,79 @@
+"""One move under a second look: its site, machine, day and levels, gathered once."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from routeplan.machine.model import Configuration, Machine
+from routeplan.recheck.levels import DEFECT_REACH_M, Levels
+from routeplan.recheck.track import Floats, Track, envelope
+from routeplan.recheck.uncertainty import Sigmas
+from routeplan.route import Conditions, Move
+from routeplan.site.model import Area, Site
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """Everything a check needs to know of one move."""
+
+    site: Site
+    machine: Machine
+    configuration: Configuration
+    conditions: Conditions
+    ridden: bool
+    day: dt.date | None
+    track: Track
+    levels: Levels
+    sigmas: Sigmas
+
+    @classmethod
+    def of(cls, move: Move, track: Track, *, site: Site, machine: Machine, conditions: Conditions) -> Case:
+        """Gather a move that has samples."""
+        configuration = machine.configurations[move.configuration]
+        day = move.on or conditions.on
+        reach = float(np.hypot(*envelope(machine, configuration).T).max()) + DEFECT_REACH_M + 2.0
+        window = (
+            float(track.x.min()) - reach,
+            float(track.y.min()) - reach,
+            float(track.x.max()) + reach,
+            float(track.y.max()) + reach,
+        )
+        return cls(
+            site=site,
+            machine=machine,
+            configuration=configuration,
+            conditions=conditions,
+            ridden=any(pose.travel_mode == "ridden" for pose in move.poses),
+            day=None if day is None else dt.date.fromisoformat(day),
+            track=track,
+            levels=Levels(site.ground, window),
+            sigmas=Sigmas.of(machine, site.ground.accuracy),
+        )
+
+    def figure(self, name: str) -> float:
+        """A machine figure, NaN when nobody gave it: a check that needs it is then not made."""
+        return self.machine.value(name) if name in self.machine.figures else math.nan
+
+    @property
+    def lateral_m(self) -> float:
+        """Half the width of the tube."""
+        return self.site.thresholds.lateral_tolerance_m
+
+    @property
+    def heading_rad(self) -> float:
+        """Half the heading range of the tube."""
+        return math.radians(self.site.thresholds.heading_tolerance_deg)
+
+    def tube_reach_m(self, distance_m: Floats | float) -> Floats | float:
+        """How far the tube moves a point at a distance from the machine's origin."""
+        return self.lateral_m + distance_m * self.heading_rad
+
+    def closed(self, area: Area) -> bool:
+        """Whether an area is closed for this move: dated, or closed by the conditions, which then win."""
+        if area.id in self.conditions.closed:
+            return True
+        return area.closed_on(self.day) and area.id not in self.conditions.opened

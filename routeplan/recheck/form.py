@@ -1,0 +1,169 @@
+"""Whether a move's rows are a drive at all: continuous, on arcs the machine can turn, from and to the right places."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from routeplan.machine.model import Machine
+from routeplan.recheck.track import Rows, envelope, largest_displacement
+from routeplan.route import Move, Objection, Pose
+from routeplan.site.model import MoveWanted, Place, Site
+
+#: Coordinates are written to 1e-5 m and 1e-5 deg; each difference of two carries this much at most.
+ROUNDING_M = 3e-5
+ROUNDING_RAD = 2e-7
+#: Largest displacement of the envelope and largest turn between two rows.
+ROW_STEP_M = 0.10
+ROW_TURN_DEG = 2.0
+#: A step may end this far off the arc, and a chainage be this far off the path, metres.
+FORM_TOLERANCE_M = 0.001
+#: Share of the turn radius left to the rounding of rows.
+RADIUS_SHARE = 0.005
+
+
+def objection(kind: str, pose: Pose, *, value: float, limit: float, unit: str, text: str) -> Objection:
+    """An objection placed at a row."""
+    return Objection(kind, pose.chainage_m, (pose.x, pose.y), value, limit, unit, text)
+
+
+def turn_radius_m(machine: Machine) -> float:
+    """Smallest radius at the machine's origin, metres; NaN when a figure is missing.
+
+    ``sqrt(R_out^2 - (L + f)^2) - W/2``: the outer front corner of the chassis runs on the outside turning circle.
+    """
+    names = ("turn_radius_outside_m", "front_overhang_m", "width_m")
+    if any(name not in machine.figures for name in names):
+        return math.nan
+    outside, overhang, width = (machine.value(name) for name in names)
+    square = outside**2 - (machine.wheelbase_m + overhang) ** 2
+    return math.sqrt(square) - width / 2 if square > 0 else math.nan
+
+
+def form_objections(move: Move, rows: Rows, *, site: Site, machine: Machine) -> Iterator[Objection]:
+    """Every fault of form of a move that has poses."""
+    wanted = next((known for known in site.moves if known.id == move.id), None)
+    yield from _as_wanted(move, wanted)
+    yield from _states(move, wanted)
+    yield from _steps(move, rows, machine)
+    yield from _gears(move, rows)
+    yield from _chainages(move, rows)
+    yield from _turning(move, rows, machine)
+    for name, pose in ((move.start, move.poses[0]), (move.goal, move.poses[-1])):
+        yield from _at_place(name, pose, site)
+
+
+def _as_wanted(move: Move, wanted: MoveWanted | None) -> Iterator[Objection]:
+    first = move.poses[0]
+    if wanted is None:
+        yield objection("form", first, value=0, limit=0, unit="", text=f"the site asks for no move {move.id}")
+        return
+    day = None if wanted.on is None else wanted.on.isoformat()
+    told = (move.purpose, move.machine, move.configuration, move.start, move.goal, move.on)
+    asked = (wanted.purpose, wanted.machine, wanted.configuration, wanted.start, wanted.goal, day)
+    names = ("purpose", "machine", "configuration", "from", "to", "on")
+    for name, says, asks in zip(names, told, asked, strict=True):
+        if says != asks:
+            text = f"{name} is {says!r}, the site asks for {asks!r}"
+            yield objection("form", first, value=0, limit=0, unit="", text=text)
+
+
+def _states(move: Move, wanted: MoveWanted | None) -> Iterator[Objection]:
+    mode = move.poses[0].travel_mode if wanted is None else wanted.travel_mode
+    for pose in move.poses:
+        steer = "pivot" if pose.gear == 0 and pose.steer == "pivot" else "front"
+        found = (pose.travel_mode, pose.regime, pose.steer)
+        if found != (mode, "stowed", steer):
+            text = f"travel mode, regime and steering are {found}, not {(mode, 'stowed', steer)}"
+            yield objection("form", pose, value=0, limit=0, unit="", text=text)
+            return
+
+
+def _steps(move: Move, rows: Rows, machine: Machine) -> Iterator[Objection]:
+    corners = envelope(machine, machine.configurations[move.configuration])
+    moved = largest_displacement(rows, corners)
+    turned = np.degrees(np.abs(rows.turn))
+    for value, limit, rounding, unit, what in (
+        (moved, ROW_STEP_M, ROUNDING_M, "m", "a point of the envelope jumps between two rows"),
+        (turned, ROW_TURN_DEG, 2e-5, "deg", "the bearing jumps between two rows"),
+        (rows.aside_m, FORM_TOLERANCE_M, ROUNDING_M, "m", "the step is no arc of constant curvature along the wheels"),
+    ):
+        yield from _worst(move, value, limit, rounding, unit, what)
+
+
+def _worst(
+    move: Move, value: NDArray[np.float64], limit: float, rounding: float, unit: str, text: str
+) -> Iterator[Objection]:
+    if value.size and not value.max() <= limit + rounding:
+        at = int(np.argmax(np.where(np.isnan(value), np.inf, value)))
+        yield objection("form", move.poses[at], value=float(value[at]), limit=limit, unit=unit, text=text)
+
+
+def _gears(move: Move, rows: Rows) -> Iterator[Objection]:
+    gear = np.array([pose.gear for pose in move.poses])
+    drives = np.abs(rows.travel_m) > ROUNDING_M
+    pivots = ~drives & (np.abs(rows.turn) > 2 * ROUNDING_RAD)
+    motion = np.where(drives, np.sign(rows.travel_m), 0)
+    wrong = (drives | pivots) & ((gear[:-1] != motion) | (gear[1:] != motion))
+    for at in np.flatnonzero(wrong)[:1]:
+        text = "the gear does not agree with the motion"
+        yield objection("form", move.poses[at], value=float(gear[at]), limit=float(motion[at]), unit="1", text=text)
+    ways = motion[drives]
+    reversals = int(np.count_nonzero(np.diff(ways)))
+    if reversals != move.reversals:
+        text = "reversals are counted wrongly"
+        yield objection("form", move.poses[0], value=move.reversals, limit=reversals, unit="1", text=text)
+
+
+def _chainages(move: Move, rows: Rows) -> Iterator[Objection]:
+    path = np.concatenate([[0.0], np.cumsum(np.abs(rows.travel_m))])
+    # Rounding adds up along the rows, but only as a random walk.
+    rounding = ROUNDING_M * math.sqrt(len(path))
+    off = np.abs(rows.chainage_m - path)
+    yield from _worst(move, off, FORM_TOLERANCE_M, rounding, "m", "the chainage is not the length of the path")
+    falls = np.maximum(0.0, -np.diff(rows.chainage_m))
+    yield from _worst(move, falls, 0.0, 0.0, "m", "the chainage falls")
+    if not abs(move.length_m - path[-1]) <= FORM_TOLERANCE_M + rounding:
+        text = "the length of the move is not the length of its path"
+        yield objection("form", move.poses[-1], value=move.length_m, limit=float(path[-1]), unit="m", text=text)
+
+
+def _turning(move: Move, rows: Rows, machine: Machine) -> Iterator[Objection]:
+    travel, turn = np.abs(rows.travel_m), np.abs(rows.turn)
+    pivots = (travel <= ROUNDING_M) & (turn > 2 * ROUNDING_RAD)
+    may_pivot = "pivots" in machine.figures and machine.value("pivots") == 1.0
+    for at in np.flatnonzero(pivots)[:1] if not may_pivot else ():
+        text = "a pivot, which this machine is not known to make"
+        yield objection("turning", move.poses[at], value=0.0, limit=turn_radius_m(machine), unit="m", text=text)
+    radius = turn_radius_m(machine)
+    turns = ~pivots & (turn > 2 * ROUNDING_RAD)
+    if math.isnan(radius):
+        return
+    # Rounding makes a short step look tighter than it is; it is taken off before the radius is judged.
+    short = np.where(turns, radius * (1 - RADIUS_SHARE) * (turn - ROUNDING_RAD) - (travel + ROUNDING_M), -1.0)
+    if short.size and short.max() > 0:
+        at = int(np.argmax(short))
+        text = "a turn tighter than the machine can drive"
+        value = float(travel[at] / turn[at])
+        yield objection("turning", move.poses[at], value=value, limit=radius, unit="m", text=text)
+
+
+def _at_place(name: str, pose: Pose, site: Site) -> Iterator[Objection]:
+    place: Place | None = site.places.get(name)
+    if place is None:
+        yield objection("form", pose, value=0, limit=0, unit="", text=f"the site has no place {name}")
+        return
+    off = math.hypot(pose.x - place.point.x, pose.y - place.point.y)
+    if not off <= place.tolerance_m + ROUNDING_M:
+        text = f"the route does not stand at {name}"
+        yield objection("form", pose, value=off, limit=place.tolerance_m, unit="m", text=text)
+    if place.bearing_deg is None:
+        return
+    wrong = abs((pose.bearing_deg - place.bearing_deg + 180.0) % 360.0 - 180.0)
+    limit = site.thresholds.heading_tolerance_deg
+    if not wrong <= limit + 1e-5:
+        text = f"the bearing at {name} is not the place's"
+        yield objection("form", pose, value=wrong, limit=limit, unit="deg", text=text)

@@ -1,0 +1,242 @@
+"""Levels as the second opinion reads them: its own interpolation, rolling disc, clean ground and defects.
+
+Unknown levels are carried as a number larger than any level, so that a maximum over a wheel or a body never hides one.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from routeplan.site.model import Ground
+
+Floats = NDArray[np.float64]
+
+#: Stands for an unknown level inside the arrays; a weight of exactly zero still cancels it.
+UNKNOWN = 1e300
+#: Anything above is an unknown level.
+KNOWN_BELOW_M = 1e6
+#: Half of the plan size of the bumps and holes that clean ground is free of, metres.
+CLEAN_HALF_M = 0.5
+#: How far from a wheel's hub a defect still counts, metres.
+DEFECT_REACH_M = 3.0
+
+
+def running(z: Floats, half: int, *, highest: bool) -> Floats:
+    """Largest or smallest value over a square of ``(2 * half + 1)`` nodes a side, windows cut off at the edges.
+
+    Parameters
+    ----------
+    z
+        ``(rows, cols)``; NaN is not allowed (use an infinity that never wins).
+    half
+        Nodes to either side.
+    highest
+        Whether the largest is wanted.
+
+    Returns
+    -------
+    ndarray
+        Same shape as ``z``.
+    """
+    pick, fill = (np.maximum, -np.inf) if highest else (np.minimum, np.inf)
+    out = z
+    for axis in (0, 1):
+        widths = [(half, half) if axis == other else (0, 0) for other in (0, 1)]
+        line = np.moveaxis(np.pad(out, widths, constant_values=fill), axis, 0)
+        window, size, count = 2 * half + 1, 1, out.shape[axis]
+        while 2 * size <= window:
+            line = pick(line[:-size], line[size:])
+            size *= 2
+        out = np.moveaxis(pick(line[:count], line[window - size : window - size + count]), 0, axis)
+    return np.ascontiguousarray(out)
+
+
+def clean_ground(z: Floats, cell_m: float) -> Floats:
+    """Levels without holes and bumps up to about one metre across: closing, then opening, by a square.
+
+    The array is continued oddly beyond its edges, so that a plane stays a plane up to the last node.
+
+    Parameters
+    ----------
+    z
+        ``(rows, cols)`` levels in metres, NaN where unknown.
+    cell_m
+        Node spacing in metres.
+
+    Returns
+    -------
+    ndarray
+        Same shape, NaN where ``z`` is.
+    """
+    half = max(1, round(CLEAN_HALF_M / cell_m))
+    work = np.pad(z, 4 * half, mode="reflect", reflect_type="odd")
+    for highest in (True, False, False, True):
+        work = np.where(np.isfinite(work), work, -np.inf if highest else np.inf)
+        work = running(work, half, highest=highest)
+    inner = work[4 * half : 4 * half + z.shape[0], 4 * half : 4 * half + z.shape[1]]
+    return np.where(np.isnan(z), np.nan, inner)
+
+
+class Raster:
+    """A grid of levels, bilinear between nodes; everything outside it is unknown."""
+
+    def __init__(self, z: Floats, *, x_min: float, y_min: float, cell_m: float) -> None:
+        self.x_min, self.y_min, self.cell_m = x_min - cell_m, y_min - cell_m, cell_m
+        padded = np.pad(z, 1, constant_values=np.nan)
+        self.rows, self.cols = padded.shape
+        self._flat = np.where(np.isnan(padded), UNKNOWN, padded).ravel()
+
+    def at(self, x: Floats, y: Floats) -> Floats:
+        """Levels at points, any common shape; ``UNKNOWN``-sized where a node that counts is unknown."""
+        u = np.clip((x - self.x_min) / self.cell_m, 0.0, self.cols - 1.0)
+        v = np.clip((y - self.y_min) / self.cell_m, 0.0, self.rows - 1.0)
+        col = np.minimum(u.astype(np.intp), self.cols - 2)
+        row = np.minimum(v.astype(np.intp), self.rows - 2)
+        u -= col
+        v -= row
+        first = row * self.cols + col
+        take = self._flat.take
+        south = take(first) * (1.0 - u) + take(first + 1) * u
+        first += self.cols
+        north = take(first) * (1.0 - u) + take(first + 1) * u
+        return np.asarray(south * (1.0 - v) + north * v)
+
+    def disc(self, x: Floats, y: Floats, heading: Floats, *, radius_m: float, width_m: float) -> Floats:
+        """Level that a rolling disc stands at: the highest fit over its length, then across the tyre's width.
+
+        Parameters
+        ----------
+        x, y
+            Hubs in site metres, one shape.
+        heading
+            Rolling direction in radians, same shape.
+        radius_m, width_m
+            Of the wheel.
+
+        Returns
+        -------
+        ndarray
+            Levels in metres, NaN where any level under the disc is unknown.
+
+        Notes
+        -----
+        Between samples the ground is taken as straight, on which the fit of a circle is exact: a slope ``m`` lifts it
+        by ``R (sqrt(1 + m^2) - 1)``.
+        """
+        step = min(radius_m / 4.0, self.cell_m / 3.0)
+        along = np.linspace(-radius_m, radius_m, 2 * math.ceil(radius_m / step) + 1)
+        step = along[1] - along[0]
+        across = np.linspace(-width_m / 2, width_m / 2, 1 + 2 * math.ceil(width_m / 2 / self.cell_m))
+        s, t = (grid.ravel() for grid in np.meshgrid(along, across))
+        cos, sin = np.cos(heading)[..., None], np.sin(heading)[..., None]
+        z = self.at(x[..., None] + s * cos - t * sin, y[..., None] + s * sin + t * cos)
+        fit = z + (np.sqrt(np.maximum(0.0, radius_m**2 - s**2)) - radius_m)
+        best = np.argmax(fit, axis=-1)[..., None]
+        level = np.take_along_axis(fit, best, -1)
+        on_line = best % along.size
+        here = np.take_along_axis(z, best, -1)
+        for side in (-1, 1):
+            inside = (on_line + side >= 0) & (on_line + side < along.size)
+            there = np.take_along_axis(z, np.where(inside, best + side, best), -1)
+            slope = (there - here) / (side * step)
+            slope = np.clip(slope, -KNOWN_BELOW_M, KNOWN_BELOW_M)
+            run = radius_m * slope / np.sqrt(1.0 + slope**2) - along[on_line]
+            between = inside & (run * side > 0) & (run * side < step) & (np.abs(slope) < KNOWN_BELOW_M)
+            steady = np.where(between, slope, 0.0)
+            lifted = here - steady * along[on_line] + radius_m * (np.sqrt(1.0 + steady**2) - 1.0)
+            level = np.where(between, np.maximum(level, lifted), level)
+        level = level[..., 0]
+        return np.where(level > KNOWN_BELOW_M, np.nan, level)
+
+
+class DiscMaximum:
+    """Largest node value within a fixed reach of any point: exact, by row-wise maxima over powers of two."""
+
+    def __init__(self, values: Floats, *, x_min: float, y_min: float, cell_m: float, reach_m: float) -> None:
+        self.x_min, self.y_min, self.cell_m, self.reach_m = x_min, y_min, cell_m, reach_m
+        self.half = math.ceil(reach_m / cell_m)
+        self.rows, self.cols = values.shape
+        self._tables = [values]
+        while 2 ** len(self._tables) <= 2 * self.half + 1 and 2 ** len(self._tables) <= self.cols:
+            last, size = self._tables[-1], 2 ** (len(self._tables) - 1)
+            shifted = np.concatenate([last[:, size:], np.full((self.rows, size), -np.inf)], axis=1)
+            self._tables.append(np.maximum(last, shifted))
+        self._stack = np.stack(self._tables)
+        self._bound = running(values, math.ceil(reach_m / cell_m + 0.5), highest=True)
+
+    def bound(self, x: Floats, y: Floats) -> Floats:
+        """Never below the exact value, and quick: the maximum over a square that holds the disc."""
+        col = np.clip(np.rint((x - self.x_min) / self.cell_m).astype(np.intp), 0, self.cols - 1)
+        row = np.clip(np.rint((y - self.y_min) / self.cell_m).astype(np.intp), 0, self.rows - 1)
+        return np.asarray(self._bound[row, col])
+
+    def at(self, x: Floats, y: Floats) -> Floats:
+        """Largest value at a node not further away than the reach; 0 when there is no node."""
+        u, v = (x - self.x_min) / self.cell_m, (y - self.y_min) / self.cell_m
+        middle = np.rint(v).astype(np.intp)
+        reach = self.reach_m / self.cell_m + 1e-9
+        best = np.zeros(np.shape(x))
+        for offset in range(-self.half - 1, self.half + 2):
+            row = middle + offset
+            chord = reach**2 - (row - v) ** 2
+            wide = np.sqrt(np.maximum(chord, 0.0))
+            low = np.maximum(np.ceil(u - wide), 0).astype(np.intp)
+            high = np.minimum(np.floor(u + wide), self.cols - 1).astype(np.intp)
+            there = (chord >= 0) & (row >= 0) & (row < self.rows) & (high >= low)
+            count = np.where(there, high - low + 1, 1)
+            level = np.minimum(np.log2(count).astype(np.intp), len(self._tables) - 1)
+            row, low, high = (np.where(there, index, 0) for index in (row, low, high))
+            right = np.where(there, high - 2**level + 1, 0)
+            value = np.maximum(self._stack[level, row, low], self._stack[level, row, right])
+            best = np.where(there, np.maximum(best, value), best)
+        return best
+
+
+class Levels:
+    """The levels of a site around a route: as surveyed, clean, and where the two differ.
+
+    Parameters
+    ----------
+    ground
+        The site's levels.
+    window
+        ``(x_min, y_min, x_max, y_max)`` in site metres: all that will be asked for, the reach of defects included.
+    """
+
+    def __init__(self, ground: Ground, window: tuple[float, float, float, float]) -> None:
+        cell = ground.cell_m
+        border = 4 * max(1, round(CLEAN_HALF_M / cell)) + 2
+        row0, row1 = self._span(window[1] - ground.y_min, window[3] - ground.y_min, cell, border, ground.z.shape[0])
+        col0, col1 = self._span(window[0] - ground.x_min, window[2] - ground.x_min, cell, border, ground.z.shape[1])
+        self.z = np.asarray(ground.z[row0:row1, col0:col1], dtype=np.float64)
+        self.place = {"x_min": ground.x_min + col0 * cell, "y_min": ground.y_min + row0 * cell, "cell_m": cell}
+        self.cell_m = cell
+        tidy = clean_ground(self.z, cell)
+        self.real = Raster(self.z, **self.place)
+        self.clean = Raster(tidy, **self.place)
+        self._extremes: dict[tuple[int, bool], Floats] = {}
+        self.defect = DiscMaximum(np.nan_to_num(np.abs(self.z - tidy)), **self.place, reach_m=DEFECT_REACH_M)
+
+    @staticmethod
+    def _span(low: float, high: float, cell: float, border: int, count: int) -> tuple[int, int]:
+        first = min(max(math.floor(low / cell) - border, 0), count - 1)
+        last = min(max(math.ceil(high / cell) + border + 1, first + 1), count)
+        return first, last
+
+    def extreme(self, radius_m: float, *, highest: bool) -> Floats:
+        """Highest (or lowest) level within at least a radius of each node; unknown counts as the worst."""
+        key = (math.ceil(radius_m / self.cell_m + 0.5), highest)
+        if key not in self._extremes:
+            worst = UNKNOWN if highest else -UNKNOWN
+            self._extremes[key] = running(np.where(np.isnan(self.z), worst, self.z), key[0], highest=highest)
+        return self._extremes[key]
+
+    def nearest(self, field: Floats, x: Floats, y: Floats, *, outside: float) -> Floats:
+        """Value of a node field at the nearest node, ``outside`` beyond the grid."""
+        col = np.rint((x - self.place["x_min"]) / self.cell_m).astype(np.intp)
+        row = np.rint((y - self.place["y_min"]) / self.cell_m).astype(np.intp)
+        there = (col >= 0) & (row >= 0) & (col < field.shape[1]) & (row < field.shape[0])
+        return np.where(there, field[np.where(there, row, 0), np.where(there, col, 0)], outside)

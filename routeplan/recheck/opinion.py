@@ -1,0 +1,141 @@
+"""The second opinion: a whole move, or a whole plan, looked at again without the code that planned it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+import numpy as np
+from shapely.geometry.base import BaseGeometry
+
+from routeplan.machine.model import Machine
+from routeplan.recheck.attitude import offer_attitude
+from routeplan.recheck.bounce import offer_bounce, survey_margin_m
+from routeplan.recheck.case import Case
+from routeplan.recheck.form import form_objections, turn_radius_m
+from routeplan.recheck.ledger import Ledger
+from routeplan.recheck.overhead import offer_overhead
+from routeplan.recheck.same import input_objections, machine_objections
+from routeplan.recheck.stance import stand
+from routeplan.recheck.strike import offer_strike
+from routeplan.recheck.sweep import Crossing, offer_sweep
+from routeplan.recheck.track import Ints, Rows, envelope, read_rows, subdivide
+from routeplan.recheck.uncertainty import confidence_k
+from routeplan.recheck.verdicts import check_objections, move_objections, walkway_objections
+from routeplan.recheck.wheels import keep_off, meet_defects, unaccepted_ground
+from routeplan.route import Conditions, Move, Objection, Plan
+from routeplan.site.model import Site
+
+#: Samples looked at together; bounds the memory of any route.
+SAMPLES_AT_ONCE = 512
+#: Key of objections that belong to no single move.
+WHOLE_SITE = "(site)"
+
+UNDRIVEN = frozenset({"no route", "search limit", "fail"})
+
+
+def second_opinion(
+    move: Move, plan_k: float | None, *, site: Site, machine: Machine, conditions: Conditions
+) -> tuple[Objection, ...]:
+    """Look at a move again.
+
+    Parameters
+    ----------
+    move
+        As planned, its rows claimed.
+    plan_k
+        What the plan says its k is for this move; None is an objection.
+    site, machine
+        As they are now; the machine as the site folder describes it.
+    conditions
+        Of the day.
+
+    Returns
+    -------
+    tuple of Objection
+        Empty when the move is accepted. A move that gives nothing to drive is accepted as it is.
+    """
+    if move.verdict in UNDRIVEN or not move.poses:
+        return _undriven(move)
+    numbers = [(pose.x, pose.y, pose.bearing_deg, pose.chainage_m) for pose in move.poses]
+    if move.configuration not in machine.configurations or not np.isfinite(numbers).all():
+        text = f"rows are not finite, or machine {machine.id} has no configuration {move.configuration!r}"
+        return (Objection("form", 0.0, (math.nan, math.nan), math.nan, math.nan, "", text),)
+    rows = read_rows(move.poses)
+    track = subdivide(rows, envelope(machine, machine.configurations[move.configuration]))
+    case = Case.of(move, track, site=site, machine=machine, conditions=conditions)
+    k = confidence_k(
+        float(track.chainage_m[-1]),
+        route_confidence=site.thresholds.route_confidence,
+        correlation_m=site.ground.accuracy.correlation_m,
+    )
+    ledger, crossings, unaccepted = Ledger(track, k), list[Crossing](), unaccepted_ground(case)
+    _offer_rows(rows, case, ledger)
+    for first in range(0, max(1, len(track.x) - 1), SAMPLES_AT_ONCE):
+        # Chunks share a sample, so that no step between two samples is left out.
+        last = min(first + SAMPLES_AT_ONCE + 1, len(track.x))
+        _offer_samples(case, ledger, crossings, unaccepted, np.arange(first, last))
+    return (
+        *form_objections(move, rows, site=site, machine=machine),
+        *check_objections(move, case, ledger),
+        *walkway_objections(move, ledger, crossings),
+        *move_objections(move, plan_k, ledger),
+    )
+
+
+def _undriven(move: Move) -> tuple[Objection, ...]:
+    text = f"a move called {move.verdict} has {len(move.poses)} rows to drive"
+    if (move.verdict in UNDRIVEN) == bool(move.poses):
+        return (Objection("verdict", 0.0, (math.nan, math.nan), math.nan, math.nan, "", text),)
+    return ()
+
+
+def _offer_samples(
+    case: Case, ledger: Ledger, crossings: list[Crossing], unaccepted: BaseGeometry, rows: Ints
+) -> None:
+    stance = meet_defects(case, stand(case, rows), ledger)
+    offer_attitude(case, stance, ledger)
+    offer_bounce(case, stance, ledger)
+    offer_strike(case, stance, ledger)
+    offer_overhead(case, stance, ledger)
+    offer_sweep(case, stance, ledger, crossings)
+    keep_off(case, stance, ledger, unaccepted)
+
+
+def _offer_rows(rows: Rows, case: Case, ledger: Ledger) -> None:
+    """Checks that need no stance: turning (form has judged it with rounding allowed for) and survey resolution."""
+    first = np.zeros(1, dtype=np.intp)
+    limit = case.site.thresholds.bounce_limit_m
+    margin = np.array([survey_margin_m(case)])
+    ledger.offer("survey resolution", first, margin, value=limit - margin, limit=limit)
+    if math.isnan(margin[0]):
+        ledger.leave_open("survey resolution", "nobody said how small a hole the survey would show")
+    if math.isnan(turn_radius_m(case.machine)) and bool(np.any(rows.turn)):
+        ledger.leave_open("turning", "the turn radius of the origin is not known")
+
+
+def recheck_plan(plan: Plan, *, site: Site) -> Mapping[str, tuple[Objection, ...]]:
+    """Look at every move of a plan again, on the site as it is now and with the machines the site folder describes.
+
+    Parameters
+    ----------
+    plan
+        As read.
+    site
+        As read from the site folder.
+
+    Returns
+    -------
+    mapping
+        Objections by move id, empty where accepted; ``WHOLE_SITE`` holds those that belong to no single move.
+    """
+    found = {WHOLE_SITE: input_objections(plan, site)}
+    for move in plan.moves:
+        planned, known = plan.machines.get(move.machine), site.machines.get(move.machine)
+        differs = machine_objections(move.machine, planned, known)
+        opinion: tuple[Objection, ...] = ()
+        if known is not None:
+            k = plan.k_by_move.get(move.id)
+            opinion = second_opinion(move, k, site=site, machine=known, conditions=plan.conditions)
+        found[move.id] = (*differs, *opinion)
+    return found

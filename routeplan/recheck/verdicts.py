@@ -1,0 +1,111 @@
+"""Whether what a plan claims follows from what was found: one check, one row, and the move as a whole."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from routeplan.recheck.case import Case
+from routeplan.recheck.ledger import CATALOGUE, Instance, Ledger
+from routeplan.recheck.sweep import Crossing
+from routeplan.route import MOVE_VERDICTS, Check, Move, Objection
+
+#: Float noise that is no reason to object, in metres or degrees.
+NOISE = 1e-6
+#: Checks whose negative margin leaves them open but never fails.
+NEVER_FAILS = frozenset({"survey resolution"})
+
+PASSES = frozenset({"pass", "pass with controls"})
+
+
+def check_objections(move: Move, case: Case, ledger: Ledger) -> Iterator[Objection]:
+    """Objections to the rows of a move, check by check."""
+    for kind in CATALOGUE:
+        rows = [row for row in move.checks if row.kind == kind]
+        if not rows:
+            yield _of_move(move, kind, "the plan has no row for this check")
+        for row in rows:
+            yield from _row_objections(move, row, case, ledger)
+    for row in move.checks:
+        if row.kind not in CATALOGUE:
+            yield _of_move(move, row.kind, "the method has no such check")
+
+
+def _row_objections(move: Move, row: Check, case: Case, ledger: Ledger) -> Iterator[Objection]:
+    least: Instance | None
+    if row.verdict in PASSES:
+        for why in (*open_reasons(row.kind, case), *sorted(ledger.open.get(row.kind, ()))):
+            yield _of_move(move, row.kind, f"claimed as {row.verdict}, but {why}")
+        if not math.isnan(row.k) and row.k < ledger.k - NOISE:
+            yield _of_move(move, row.kind, "its k is smaller than the confidence asked for", row.k, ledger.k)
+        least = ledger.least_slack.get(row.kind)
+        if least is not None and least.slack < -NOISE:
+            yield _found(row, least)
+    elif row.verdict == "not proven":
+        least = ledger.least_margin.get(row.kind)
+        if row.kind not in NEVER_FAILS and least is not None and least.margin < -NOISE:
+            yield _found(row, least)
+    else:
+        yield _of_move(move, row.kind, "a failed check is on a route that is given to drive")
+
+
+def open_reasons(kind: str, case: Case) -> Iterator[str]:
+    """Why no pass may be given to a check here, whatever its margin."""
+    basis = CATALOGUE[kind]
+    for name in basis.figures:
+        figure = case.machine.figures.get(name)
+        if figure is None:
+            yield f"{name} is missing"
+        elif not figure.trusted:
+            yield f"{name} is a {figure.tag} figure"
+    for layer in basis.layers:
+        if layer not in case.site.layers_given:
+            yield f"the site does not give {layer}"
+    if basis.surveyed and case.site.ground.accuracy.assumed:
+        yield "the accuracy of the levels is assumed"
+
+
+def _found(row: Check, least: Instance) -> Objection:
+    unit = CATALOGUE[row.kind].unit
+    short = least.slack if row.verdict in PASSES else least.margin
+    asked = "k sigma" if row.verdict in PASSES and short < least.margin else "zero"
+    text = f"claimed as {row.verdict}, but site and machine give {least.value:.4g} against {least.limit:.4g} {unit}"
+    if math.isfinite(least.margin):
+        text += f": a margin of {least.margin:.4g}, {-short:.2g} less than {asked}"
+    return Objection(row.kind, least.chainage_m, least.place, least.value, least.limit, unit, text)
+
+
+def _of_move(move: Move, kind: str, text: str, value: float = math.nan, limit: float = math.nan) -> Objection:
+    start = (move.poses[0].x, move.poses[0].y) if move.poses else (math.nan, math.nan)
+    unit = CATALOGUE[kind].unit if kind in CATALOGUE else ""
+    return Objection(kind, 0.0, start, value, limit, unit, text)
+
+
+def move_objections(move: Move, plan_k: float | None, ledger: Ledger) -> Iterator[Objection]:
+    """Objections to the verdict of a move as a whole and to its k."""
+    worst = min((row.verdict for row in move.checks), key=MOVE_VERDICTS.index, default="fail")
+    if MOVE_VERDICTS.index(move.verdict) > MOVE_VERDICTS.index(worst):
+        yield _of_move(move, "verdict", f"the move is called {move.verdict}, its worst check is {worst}")
+    if plan_k is None or math.isnan(plan_k):
+        yield _of_move(move, "confidence", "the plan does not say its k", math.nan, ledger.k)
+    elif plan_k < ledger.k - NOISE:
+        yield _of_move(move, "confidence", "k is smaller than the confidence asked for", plan_k, ledger.k)
+
+
+def walkway_objections(move: Move, ledger: Ledger, crossings: Sequence[Crossing]) -> Iterator[Objection]:
+    """A body over a walkway needs "pass with controls" at best, and a hold point at or before it."""
+    steps: dict[str, set[int]] = {}
+    for crossing in crossings:
+        steps.setdefault(crossing.walkway, set()).update(crossing.steps)
+    track = ledger.track
+    for walkway, found in sorted(steps.items()):
+        if not found:
+            continue
+        row = min(min(found) + 1, len(track.x) - 1)
+        at, place = float(track.chainage_m[row]), (float(track.x[row]), float(track.y[row]))
+        if any(check.kind == "walkways" and check.verdict == "pass" for check in move.checks):
+            text = f"the body is over walkway {walkway}: not a plain pass"
+            yield Objection("walkways", at, place, 0.0, 0.0, "m", text)
+        if not any(hold.chainage_m <= at + NOISE for hold in move.holds):
+            text = f"no hold point at or before walkway {walkway}"
+            yield Objection("walkways", at, place, math.nan, at, "m", text)

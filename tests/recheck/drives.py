@@ -1,0 +1,105 @@
+"""Hand-made drives on hand-made sites: a move on straights, arcs and pivots with every row claimed as asked."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from routeplan.machine.model import Machine
+from routeplan.recheck.ledger import CATALOGUE
+from routeplan.recheck.opinion import second_opinion
+from routeplan.recheck.uncertainty import confidence_k
+from routeplan.route import Check, Conditions, Hold, Move, Objection, Pose, bearing_deg
+from routeplan.site.model import Site
+from tests import worlds
+
+#: A stretch of a drive: signed length in metres and signed turn in radians (left positive).
+Stretch = tuple[float, float]
+
+
+def drive(
+    x: float, y: float, heading: float, stretches: Sequence[Stretch], *, step_m: float = 0.02, turn_deg: float = 0.4
+) -> tuple[Pose, ...]:
+    """Rows of a drive on arcs of constant curvature; a reversal repeats its pose.
+
+    ``step_m`` and ``turn_deg`` bound one row's travel and turn, small enough for any machine of the worlds.
+    """
+    rows: list[Pose] = []
+    chainage = 0.0
+    for length, turn in stretches:
+        gear = 0 if length == 0 else round(math.copysign(1, length))
+        count = max(math.ceil(abs(length) / step_m), math.ceil(abs(math.degrees(turn)) / turn_deg))
+        for n in range(count + 1):
+            share = n / count
+            half = turn * share / 2
+            chord = length * share * (math.sin(half) / half if half else 1.0)
+            direction = heading + half
+            rows.append(
+                Pose(
+                    x + chord * math.cos(direction),
+                    y + chord * math.sin(direction),
+                    bearing_deg(heading + turn * share),
+                    gear,
+                    "ridden",
+                    "front",
+                    "stowed",
+                    0.5,
+                    chainage + abs(length) * share,
+                )
+            )
+        x, y, heading, chainage = rows[-1].x, rows[-1].y, heading + turn, rows[-1].chainage_m
+    # Joins of two stretches in the same gear need no repeated pose.
+    return tuple(row for n, row in enumerate(rows) if n == 0 or row != rows[n - 1])
+
+
+def move_of(
+    poses: Sequence[Pose], machine: Machine, *, verdict: Any = "pass", rows: Any = None, holds: tuple[Hold, ...] = ()
+) -> Move:
+    """A move from "A" to "B" with one row for every check of the catalogue, all claimed alike unless ``rows`` says."""
+    claimed = dict.fromkeys(CATALOGUE, verdict) | (rows or {})
+    checks = tuple(
+        Check(kind, claim, 0.0, 0.0, 0.0, CATALOGUE[kind].unit, 0.0, 10.0, 0.0, (0.0, 0.0), "a test")
+        for kind, claim in claimed.items()
+    )
+    length = poses[-1].chainage_m
+    gears = [pose.gear for pose in poses if pose.gear]
+    return Move(
+        id="M1", purpose="delivery", machine=machine.id, configuration="stowed", start="A", goal="B", on=None,
+        verdict=verdict, reason="", length_m=length, cost_m=length, lattice_cost_m=length, best_possible_m=length,
+        bound=1.0, poses=tuple(poses), checks=checks, controls=(), holds=holds, zones=(),
+        reversals=sum(a != b for a, b in zip(gears, gears[1:], strict=False)), refused=None, legs=(), nearest_misses=(),
+    )  # fmt: skip
+
+
+def yard_for(poses: Sequence[Pose], machine: Machine, **layers: Any) -> Site:
+    """A flat yard that asks for the drive from its first row to its last."""
+    places = (
+        worlds.place("A", poses[0].x, poses[0].y, poses[0].bearing_deg),
+        worlds.place("B", poses[-1].x, poses[-1].y, poses[-1].bearing_deg),
+    )
+    moves = (worlds.wanted(machine.id, "A", "B"),)
+    return worlds.flat_site(machines=(machine,), places=places, moves=moves, **layers)
+
+
+def opinion(move: Move, site: Site, *, conditions: Conditions | None = None) -> tuple[Objection, ...]:
+    """The second opinion on a move, with the k the site asks for."""
+    k = confidence_k(
+        move.length_m,
+        route_confidence=site.thresholds.route_confidence,
+        correlation_m=site.ground.accuracy.correlation_m,
+    )
+    machine = site.machines[move.machine]
+    return second_opinion(move, k, site=site, machine=machine, conditions=conditions or Conditions())
+
+
+def kinds(objections: Sequence[Objection]) -> set[str]:
+    """What the objections are about."""
+    return {found.kind for found in objections}
+
+
+def certain(site: Site) -> Site:
+    """The site with levels that are as good as exact, so that margins and not sigmas decide."""
+    accuracy = dataclasses.replace(site.ground.accuracy, short_range_m=1e-9, datum_m=1e-9)
+    return dataclasses.replace(site, ground=dataclasses.replace(site.ground, accuracy=accuracy))
