@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
         print(f"routeplan: {count} fault{'' if count == 1 else 's'}; the site cannot be planned on.", file=sys.stderr)
         return ExitStatus.BAD_INPUT
 
-    from routeplan.cli.findings import findings
+    from routeplan.plan.findings import findings
 
     found = findings(site)
     _print(found, site_text(found), as_json=args.json)

@@ -1,4 +1,4 @@
-"""What ``routeplan check`` found in a site, as plain JSON values: what was read, what bites, what stays open."""
+"""What a plan of a site would rest on, as plain JSON values: what was read, what bites, what stays open."""
 
 from __future__ import annotations
 
