@@ -34,8 +34,6 @@ ROOMS = {"__main__": "cli", "plan_codec": "planfile", "plan_rounding": "planfile
 #: What the second opinion must not reach, not even through others.
 RECHECK_NEVER = {"hazards", "search", "kernel"}
 FORBIDDEN_NAMES = {"utils", "util", "common", "helpers", "helper", "settings", "misc"}
-#: The catalogue is data: which check needs which layer. ``check`` tells people what a missing layer leaves open.
-ALSO_ALLOWED = {("cli.findings", "hazards.register")}
 #: What a module of kernels imports, besides modules of its own room that keep the same rule.
 KERNEL_IMPORTS = {"__future__", "typing", "math", "numpy", "numpy.typing", "numba", "routeplan.kernel"}
 #: Who reads a user's files; then who reads what ships with the package: the sources whose hash names the cache, the
@@ -97,8 +95,7 @@ def _arrow_faults(trees: dict[str, ast.Module]) -> Iterator[str]:
         for other in ours(tree, known):
             target = room_of(other)
             only_a_name = other == "" and not _takes_from_package(tree)
-            allowed = target in ARROWS[room] or (name, other) in ALSO_ALLOWED
-            if target != room and not allowed and not only_a_name:
+            if target != room and target not in ARROWS[room] and not only_a_name:
                 yield f"{name}: may not import {other or 'routeplan'}"
 
 
