@@ -11,7 +11,7 @@ import numpy as np
 
 from routeplan.hazards.register import CATALOGUE, CheckKind
 from routeplan.site.consistency import soffit_gaps
-from routeplan.site.ground import nodes_within
+from routeplan.site.ground import levels_within
 from routeplan.site.model import Defect, Ground, Site, Soffit, Thresholds
 
 #: How many of the worst of a kind are listed.
@@ -79,7 +79,7 @@ def findings(site: Site) -> dict[str, Any]:
 def _levels(site: Site) -> dict[str, Any]:
     """Levels: their grid, how good they are, and how much of the site has none."""
     ground, accuracy = site.ground, site.ground.accuracy
-    levels = nodes_within(ground, site.boundary)[1]
+    levels = levels_within(ground, site.boundary)
     known = levels[~np.isnan(levels)]
     return {
         "rows": ground.z.shape[0],

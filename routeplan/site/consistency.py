@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from routeplan.machine.model import Machine
 from routeplan.site.columns import HIGHEST_LEVEL_M, LOWEST_LEVEL_M
 from routeplan.site.faults import Faults, at, did_you_mean
-from routeplan.site.ground import nodes_within, samples
+from routeplan.site.ground import levels_within, samples
 from routeplan.site.model import Ground, MoveWanted, Obstacle, Place, Soffit
 
 #: A building site is not higher than this from end to end; more means broken levels (common practice, no source).
@@ -43,7 +43,7 @@ def check_cover(ground: Ground, boundary: Polygon, *, label: str, faults: Faults
             f"between {x0:.2f} and {x1:.2f} E, {y0:.2f} and {y1:.2f} N",
             "give levels for the whole boundary (cells without data are allowed: they are not driven on), or shrink it",
         )
-    levels = nodes_within(ground, boundary)[1]
+    levels = levels_within(ground, boundary)
     known = levels[(levels >= LOWEST_LEVEL_M) & (levels <= HIGHEST_LEVEL_M)]
     if not known.size:
         if np.isnan(levels).all() and not np.isnan(ground.z).all():

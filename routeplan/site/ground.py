@@ -15,6 +15,8 @@ import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
+from rasterio.features import geometry_mask
+from rasterio.transform import Affine
 from shapely.geometry import Polygon
 
 from routeplan.site.columns import HIGHEST_LEVEL_M, LOWEST_LEVEL_M
@@ -83,7 +85,8 @@ def _read_tiff(path: Path, *, label: str, accuracy: Accuracy, site: SiteCrs, fau
                 check_file_crs(site, found, where=label, faults=faults)
                 z: NDArray[np.float64] = source.read(1, out_dtype="float64")
                 z[source.read_masks(1) == 0] = np.nan
-                z = z * source.scales[0] + source.offsets[0]
+                z *= source.scales[0]
+                z += source.offsets[0]
                 transform = source.transform
     except RasterioError as error:
         reason = str(error).replace(str(path), path.name)
@@ -230,24 +233,32 @@ def levels_at(ground: Ground, xy: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(np.where(inside, level, np.nan))
 
 
-def nodes_within(ground: Ground, outline: Polygon) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return places ``(n, 2)`` and levels ``(n,)`` of the nodes in an outline."""
+def levels_within(ground: Ground, outline: Polygon) -> NDArray[np.float64]:
+    """Return the levels ``(n,)`` of the nodes in an outline, NaN where unknown, metres."""
+    window, within, _, _ = _window(ground, outline)
+    return np.asarray(window[within])
+
+
+def _window(ground: Ground, outline: Polygon) -> tuple[NDArray[np.float64], NDArray[np.bool_], int, int]:
+    """Return the levels round an outline, which of them lie in it, and the window's first row and column."""
     x0, y0, x1, y1 = outline.bounds
     rows, columns = ground.z.shape
-    j0, j1 = (int(np.clip(np.floor((x - ground.x_min) / ground.cell_m), -1, columns)) for x in (x0, x1))
-    i0, i1 = (int(np.clip(np.floor((y - ground.y_min) / ground.cell_m), -1, rows)) for y in (y0, y1))
-    j, i = np.arange(max(j0, 0), min(j1 + 1, columns)), np.arange(max(i0, 0), min(i1 + 1, rows))
-    x, y = np.meshgrid(ground.x_min + j * ground.cell_m, ground.y_min + i * ground.cell_m)
-    shapely.prepare(outline)
-    within = shapely.intersects_xy(outline, x, y)
-    return np.column_stack([x[within], y[within]]), np.asarray(ground.z[np.ix_(i, j)][within])
+    half = ground.cell_m / 2.0
+    j0, j1 = (int(np.clip(np.floor((x - ground.x_min) / ground.cell_m), 0, columns - 1)) for x in (x0, x1))
+    i0, i1 = (int(np.clip(np.floor((y - ground.y_min) / ground.cell_m), 0, rows - 1)) for y in (y0, y1))
+    window = ground.z[i0 : i1 + 1, j0 : j1 + 1]
+    west, north = ground.x_min + j0 * ground.cell_m - half, ground.y_min + i1 * ground.cell_m + half
+    place = Affine(ground.cell_m, 0.0, west, 0.0, -ground.cell_m, north)
+    return window, geometry_mask([outline], window.shape, place, invert=True)[::-1], i0, j0
 
 
 def samples(ground: Ground, outline: Polygon) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return places and known levels under an outline: its nodes, its corners and a point inside it."""
-    places, levels = nodes_within(ground, outline)
+    window, within, i0, j0 = _window(ground, outline)
+    i, j = np.nonzero(within)
+    places = np.column_stack([ground.x_min + (j0 + j) * ground.cell_m, ground.y_min + (i0 + i) * ground.cell_m])
     inside = outline.representative_point()
     corners = np.vstack([shapely.get_coordinates(outline), [[inside.x, inside.y]]])
-    places, levels = np.vstack([places, corners]), np.concatenate([levels, levels_at(ground, corners)])
+    places, levels = np.vstack([places, corners]), np.concatenate([window[within], levels_at(ground, corners)])
     known = ~np.isnan(levels)
     return places[known], levels[known]
