@@ -8,13 +8,14 @@ import statistics
 import subprocess
 import sys
 import time
+from pathlib import Path
 from types import ModuleType
 
 import pytest
 
 from routeplan import __version__
 from routeplan.cli import main as dispatcher
-from routeplan.cli.main import COMMANDS, main
+from routeplan.cli.main import COMMANDS, build_parser, main
 from routeplan.errors import BadInput, ExitStatus, Fault, NotWritten
 from routeplan.machine.read import read_classes
 
@@ -153,3 +154,21 @@ def test_machines_as_json(capsys: pytest.CaptureFixture[str]) -> None:
 def test_machines_names_the_near_class(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["machines", "slab-scissor-8"]) == ExitStatus.BAD_INPUT
     assert "did you mean slab-scissor-8m?" in capsys.readouterr().err
+
+
+def test_every_command_and_option_is_documented() -> None:
+    text = (Path(__file__).parents[1] / "docs" / "commands.md").read_text(encoding="utf-8")
+    (subparsers,) = (
+        action for action in build_parser()._actions if isinstance(action, argparse._SubParsersAction)
+    )
+    assert subparsers.choices
+    for name, parser in subparsers.choices.items():
+        section = text.split(f"## `routeplan {name} ", 1)[1].split("\n## ", 1)[0]
+        options = [action.option_strings[-1] for action in parser._actions if action.option_strings]
+        assert all(option in section for option in options if option != "--help"), name
+
+
+def test_the_documented_statuses_are_the_program_s() -> None:
+    text = (Path(__file__).parents[1] / "docs" / "commands.md").read_text(encoding="utf-8")
+    documented = {int(row.split("|")[1]) for row in text.splitlines() if row.startswith("| ") and row[2].isdigit()}
+    assert documented == {*map(int, ExitStatus), 1}
