@@ -6,6 +6,9 @@
 from __future__ import annotations
 
 import ast
+import re
+import sys
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -33,6 +36,8 @@ ARROWS = {
 ROOMS = {"__main__": "cli", "plan_codec": "planfile", "plan_rounding": "planfile", "": "version"}
 #: What the second opinion must not reach, not even through others.
 RECHECK_NEVER = {"hazards", "search", "kernel"}
+#: Libraries that the second opinion may use: none that shares its arithmetic with the search.
+RECHECK_LIBRARIES = {"numpy", "shapely"}
 FORBIDDEN_NAMES = {"utils", "util", "common", "helpers", "helper", "settings", "misc"}
 #: What a module of kernels imports, besides modules of its own room that keep the same rule.
 KERNEL_IMPORTS = {"__future__", "typing", "math", "numpy", "numpy.typing", "numba", "routeplan.kernel"}
@@ -83,6 +88,11 @@ def ours(tree: ast.Module, known: set[str]) -> set[str]:
     return found
 
 
+def strangers(tree: ast.Module) -> set[str]:
+    """Top names of the libraries that a module imports and that do not come with Python."""
+    return {one.split(".")[0] for one in imported(tree)} - set(sys.stdlib_module_names) - {"routeplan", ""}
+
+
 def _arrow_faults(trees: dict[str, ast.Module]) -> Iterator[str]:
     known = set(trees)
     for name, tree in trees.items():
@@ -112,6 +122,9 @@ def _recheck_faults(trees: dict[str, ast.Module]) -> Iterator[str]:
         frontier = {other for name in frontier for other in ours(trees[name], known)} - reached
         reached |= frontier
     yield from (f"recheck reaches {name}" for name in reached if room_of(name) in RECHECK_NEVER)
+    for name in sorted(trees):
+        if room_of(name) == "recheck":
+            yield from (f"{name}: recheck may not import {one}" for one in strangers(trees[name]) - RECHECK_LIBRARIES)
 
 
 def _decorated_as_kernel(node: ast.AST) -> bool:
@@ -197,6 +210,18 @@ def test_the_checker_sees_the_whole_house() -> None:
     assert rooms == set(ARROWS)
 
 
+def test_every_library_used_is_declared_and_every_one_declared_is_used() -> None:
+    trees = modules(ROOT)
+    used = {one for tree in trees.values() for one in strangers(tree)}
+    # The page's assets come out of a package by its name in a string.
+    texts = {node.value for node in ast.walk(trees["report.page"]) if isinstance(node, ast.Constant)}
+    used |= {"xstatic"} if "xstatic.pkg.leaflet" in texts else set()
+    with (ROOT / "pyproject.toml").open("rb") as file:
+        lines = tomllib.load(file)["project"]["dependencies"]
+    declared = {re.split(r"[<>=]", line)[0].split("-")[0].lower() for line in lines}
+    assert used == declared
+
+
 # The checker on trees that break one rule each.
 
 
@@ -252,6 +277,7 @@ def test_a_good_tree_has_no_faults(tmp_path: Path) -> None:
         ("garage", '"""G."""\n', "garage: no room is called garage"),
         ("site__model", '"""S."""\nfrom routeplan.kernel import kernel\n', "recheck reaches kernel"),
         ("route", '"""R."""\ndef f():\n    import routeplan.hazards.slope\n', "recheck reaches hazards.slope"),
+        ("recheck__x", '"""R."""\ndef f():\n    from scipy import ndimage\n', "recheck may not import scipy"),
         ("hazards__slope", KERNEL.replace("numpy", "shapely"), "a module of kernels imports shapely"),
         ("hazards__slope", KERNEL.replace("hazards.plain", "site.model"), "of kernels imports routeplan.site.model"),
         ("hazards__slope", KERNEL.replace("@kernel", "@kernel(x=1)").replace("numpy", "scipy"), "imports scipy"),
