@@ -14,7 +14,7 @@ from routeplan.route import Move, Objection, Pose
 from routeplan.site.model import MoveWanted, Place, Site
 
 #: Coordinates are written to 1e-5 m and 1e-5 deg; each difference of two carries this much at most.
-ROUNDING_M = 3e-5
+ROUNDING_M = 1.5e-5
 ROUNDING_RAD = 2e-7
 #: Largest displacement of the envelope and largest turn between two rows.
 ROW_STEP_M = 0.10

@@ -126,30 +126,41 @@ class Raster:
         Between samples the ground is taken as straight, on which the fit of a circle is exact: a slope ``m`` lifts it
         by ``R (sqrt(1 + m^2) - 1)``.
         """
-        step = min(radius_m / 4.0, self.cell_m / 3.0)
+        step = min(radius_m / 4.0, self.cell_m / 2.0)
         along = np.linspace(-radius_m, radius_m, 2 * math.ceil(radius_m / step) + 1)
         step = along[1] - along[0]
         across = np.linspace(-width_m / 2, width_m / 2, 1 + 2 * math.ceil(width_m / 2 / self.cell_m))
         s, t = (grid.ravel() for grid in np.meshgrid(along, across))
         cos, sin = np.cos(heading)[..., None], np.sin(heading)[..., None]
         z = self.at(x[..., None] + s * cos - t * sin, y[..., None] + s * sin + t * cos)
-        fit = z + (np.sqrt(np.maximum(0.0, radius_m**2 - s**2)) - radius_m)
-        best = np.argmax(fit, axis=-1)[..., None]
-        level = np.take_along_axis(fit, best, -1)
-        on_line = best % along.size
-        here = np.take_along_axis(z, best, -1)
-        for side in (-1, 1):
-            inside = (on_line + side >= 0) & (on_line + side < along.size)
-            there = np.take_along_axis(z, np.where(inside, best + side, best), -1)
-            slope = (there - here) / (side * step)
-            slope = np.clip(slope, -KNOWN_BELOW_M, KNOWN_BELOW_M)
-            run = radius_m * slope / np.sqrt(1.0 + slope**2) - along[on_line]
-            between = inside & (run * side > 0) & (run * side < step) & (np.abs(slope) < KNOWN_BELOW_M)
-            steady = np.where(between, slope, 0.0)
-            lifted = here - steady * along[on_line] + radius_m * (np.sqrt(1.0 + steady**2) - 1.0)
-            level = np.where(between, np.maximum(level, lifted), level)
-        level = level[..., 0]
+        best = np.argmax(z + _arc(s, radius_m), axis=-1)[..., None]
+        # Once more, eight times as close, on either side of the best of these.
+        fine = np.clip(s[best], step - radius_m, radius_m - step) + np.linspace(-step, step, 17)
+        z = self.at(x[..., None] + fine * cos - t[best] * sin, y[..., None] + fine * sin + t[best] * cos)
+        level = _highest_fit(z, fine, radius_m)
         return np.where(level > KNOWN_BELOW_M, np.nan, level)
+
+
+def _arc(s: Floats, radius_m: float) -> Floats:
+    """How far a disc's rim stays above its lowest point, negative, at distances from its middle."""
+    return np.asarray(np.sqrt(np.maximum(0.0, radius_m**2 - s**2)) - radius_m)
+
+
+def _highest_fit(z: Floats, s: Floats, radius_m: float) -> Floats:
+    """Level of a disc on evenly spaced ground samples (last axis), taken as joined by straight lines."""
+    fit = z + _arc(s, radius_m)
+    best = np.argmax(fit, axis=-1)[..., None]
+    level, here, at = (np.take_along_axis(values, best, -1) for values in (fit, z, s))
+    for side in (-1, 1):
+        beside = np.clip(best + side, 0, s.shape[-1] - 1)
+        run = np.take_along_axis(s, beside, -1) - at
+        rise = np.take_along_axis(z, beside, -1) - here
+        slope = np.clip(rise / np.where(run == 0, 1.0, run), -KNOWN_BELOW_M, KNOWN_BELOW_M)
+        touch = radius_m * slope / np.sqrt(1.0 + slope**2) - at
+        between = (touch * side > 0) & (np.abs(touch) < np.abs(run)) & (here < KNOWN_BELOW_M)
+        lifted = here - slope * at + radius_m * (np.sqrt(1.0 + slope**2) - 1.0)
+        level = np.where(between, np.maximum(level, lifted), level)
+    return np.asarray(level[..., 0])
 
 
 class DiscMaximum:

@@ -90,9 +90,7 @@ def _undriven(move: Move) -> tuple[Objection, ...]:
     return ()
 
 
-def _offer_samples(
-    case: Case, ledger: Ledger, crossings: list[Crossing], unaccepted: BaseGeometry, rows: Ints
-) -> None:
+def _offer_samples(case: Case, ledger: Ledger, crossings: list[Crossing], unaccepted: BaseGeometry, rows: Ints) -> None:
     stance = meet_defects(case, stand(case, rows), ledger)
     offer_attitude(case, stance, ledger)
     offer_bounce(case, stance, ledger)

@@ -49,7 +49,7 @@ def _differences(planned: Machine, known: Machine) -> Iterator[Objection]:
             yield _objection("machine", f"wheel {there.name} of {known.id} is not the site folder's")
     for configuration in sorted(planned.configurations.keys() | known.configurations.keys()):
         if planned.configurations.get(configuration) != known.configurations.get(configuration):
-            text = f"configuration {configuration} of {known.id} is not the site folder's (boxes, basket, outline or mass)"
+            text = f"configuration {configuration} of {known.id} is not the site folder's (boxes, basket, mass)"
             yield _objection("machine", text)
 
 

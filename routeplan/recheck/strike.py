@@ -115,9 +115,7 @@ def _strike_features(case: Case, stance: Stance, ledger: Ledger, box: Box) -> No
         at = near(defect.geometry, x, y, reach) if defect.height_m > 0 else np.zeros(0, dtype=np.intp)
         if not at.size:
             continue
-        corners = overlap_corners(
-            stance.pick(at), xy, box.bottom_m, defect.geometry, piece_m=case.levels.cell_m / 2
-        )
+        corners = overlap_corners(stance.pick(at), xy, box.bottom_m, defect.geometry, piece_m=case.levels.cell_m / 2)
         if corners is None:
             continue
         top = case.levels.clean.at(corners.x, corners.y) + defect.height_m

@@ -121,9 +121,7 @@ def keep_off(case: Case, stance: Stance, ledger: Ledger, unaccepted: BaseGeometr
     _keep_off(case, stance, ledger, "surface acceptance", unaccepted, 0.0)
 
 
-def _keep_off(
-    case: Case, stance: Stance, ledger: Ledger, kind: str, geometry: BaseGeometry, required_m: float
-) -> None:
+def _keep_off(case: Case, stance: Stance, ledger: Ledger, kind: str, geometry: BaseGeometry, required_m: float) -> None:
     reach = wheel_reach_m(case) + required_m
     at = near(geometry, case.track.x[stance.rows], case.track.y[stance.rows], reach)
     if not at.size:
