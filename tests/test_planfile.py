@@ -65,9 +65,44 @@ def test_any_plan_comes_back(what: Plan) -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = write_plan(what, Path(folder), outputs={}, not_written={})
         document = json.loads(path.read_text(encoding="utf-8"), parse_constant=pytest.fail)
+        VALIDATOR.validate(document)
         assert read_plan(path) == as_written(what)
         assert as_written(as_written(what)) == as_written(what)
         assert from_document(document, source="plan.json") == as_written(what)
+
+
+def _inner(document: Any, place: tuple[Any, ...]) -> Any:
+    for key in place:
+        document = document[key]
+    return document
+
+
+@pytest.mark.parametrize(
+    "place",
+    [
+        (), ("site",), ("conditions",), ("confidence",), ("machines", "SC"), ("machines", "SC", "wheels", 0),
+        ("machines", "SC", "configurations", "stowed"), ("machines", "SC", "configurations", "stowed", "basket"),
+        ("machines", "SC", "configurations", "stowed", "boxes", 0), ("machines", "SC", "figures", "mass_kg"),
+        ("moves", 0), ("moves", 0, "checks", 0), ("moves", 0, "controls", 0), ("moves", 0, "holds", 0),
+        ("moves", 0, "zones", 0), ("moves", 0, "legs", 0), ("moves", 0, "nearest_misses", 0), ("moves", 1, "refused"),
+        ("moves", 1, "refused", "objections", 0), ("site", "inputs", 0),
+    ],
+)  # fmt: skip
+def test_schema_and_reader_both_need_every_key(tmp_path: Path, place: tuple[Any, ...]) -> None:
+    path = published(tmp_path)
+    text = path.read_text(encoding="utf-8")
+    # The file's own lists, and what is for people: a reader of the plan can do without.
+    spare = {"approvals", "not_written", "origin"}
+    keys = list(_inner(json.loads(text), place))
+    assert keys
+    for key in keys:
+        document = json.loads(text)
+        del _inner(document, place)[key]
+        assert not VALIDATOR.is_valid(document), key
+        path.write_text(json.dumps(document), encoding="utf-8")
+        if key not in spare:
+            with pytest.raises(BadInput):
+                read_plan(path)
 
 
 def test_the_columns_of_poses_are_found_by_name() -> None:
