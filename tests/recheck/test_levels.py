@@ -7,21 +7,21 @@ import math
 import numpy as np
 import pytest
 
-from routeplan.recheck.levels import DiscMaximum, Levels, Raster, clean_ground, running
+from routeplan.recheck.levels import DiscMaximum, Floats, Levels, Raster, clean_ground, running
 from tests import worlds
 
 CELL = 0.25
 
 
-def raster(z: np.ndarray, cell_m: float = CELL) -> Raster:
+def raster(z: Floats, cell_m: float = CELL) -> Raster:
     return Raster(z, x_min=0.0, y_min=0.0, cell_m=cell_m)
 
 
-def one(value: float) -> np.ndarray:
+def one(value: float) -> Floats:
     return np.array([value])
 
 
-def test_a_bilinear_surface_is_read_exactly():
+def test_a_bilinear_surface_is_read_exactly() -> None:
     y, x = np.mgrid[0:21, 0:31] * CELL
     field = raster(2.0 + 0.3 * x - 0.1 * y)
     rng = np.random.default_rng(1)
@@ -29,14 +29,14 @@ def test_a_bilinear_surface_is_read_exactly():
     assert np.abs(field.at(px, py) - (2.0 + 0.3 * px - 0.1 * py)).max() < 1e-12
 
 
-def test_the_last_node_is_known_and_a_hair_beyond_is_not():
+def test_the_last_node_is_known_and_a_hair_beyond_is_not() -> None:
     field = raster(np.ones((5, 5)))
     assert field.at(one(1.0), one(1.0))[0] == 1.0
     assert field.at(one(1.0 + 1e-9), one(0.5))[0] > 1e6
     assert np.isnan(field.disc(one(0.95), one(0.5), one(0.0), radius_m=0.2, width_m=0.1)[0])
 
 
-def test_an_unknown_node_is_unknown_only_where_it_counts():
+def test_an_unknown_node_is_unknown_only_where_it_counts() -> None:
     z = np.zeros((5, 5))
     z[2, 2] = np.nan
     field = raster(z)
@@ -45,7 +45,7 @@ def test_an_unknown_node_is_unknown_only_where_it_counts():
 
 
 @pytest.mark.parametrize("slope", [0.0, 0.05, 0.4])
-def test_a_disc_on_a_plane_is_lifted_by_its_tangent(slope: float):
+def test_a_disc_on_a_plane_is_lifted_by_its_tangent(slope: float) -> None:
     """Closed form: R (sqrt(1 + m^2) - 1) along the slope, half a width times the slope across it."""
     _y, x = np.mgrid[0:21, 0:31] * CELL
     field = raster(slope * x)
@@ -55,7 +55,7 @@ def test_a_disc_on_a_plane_is_lifted_by_its_tangent(slope: float):
     assert across == pytest.approx(3.0 * slope + 0.15 * slope, abs=1e-9)
 
 
-def test_a_disc_agrees_with_brute_force_on_rough_ground():
+def test_a_disc_agrees_with_brute_force_on_rough_ground() -> None:
     rng = np.random.default_rng(2)
     field = raster(rng.normal(0, 0.01, (30, 30)))
     for _ in range(40):
@@ -73,7 +73,7 @@ def test_a_disc_agrees_with_brute_force_on_rough_ground():
         assert found == pytest.approx(max(fit.max() for fit in fits), abs=1e-3)
 
 
-def test_a_disc_climbs_a_step_before_it_reaches_it():
+def test_a_disc_climbs_a_step_before_it_reaches_it() -> None:
     """Closed form: a step of height h at distance d lifts a disc to h + sqrt(R^2 - d^2) - R."""
     _y, x = np.mgrid[0:101, 0:401] * 0.01
     field = raster(np.where(x >= 2.0, 0.1, 0.0), cell_m=0.01)
@@ -82,7 +82,7 @@ def test_a_disc_climbs_a_step_before_it_reaches_it():
 
 
 @pytest.mark.parametrize("cell_m", [0.1, 0.25, 0.5, 1.0])
-def test_planes_and_ramps_are_clean_to_the_last_node(cell_m: float):
+def test_planes_and_ramps_are_clean_to_the_last_node(cell_m: float) -> None:
     y, x = np.mgrid[0:30, 0:40] * cell_m
     plane = 0.07 * x - 0.11 * y
     assert np.abs(clean_ground(plane, cell_m) - plane).max() < 1e-9
@@ -91,7 +91,7 @@ def test_planes_and_ramps_are_clean_to_the_last_node(cell_m: float):
     assert np.abs(clean_ground(ramp, cell_m) - ramp).max() < 1e-9
 
 
-def test_holes_are_filled_and_bumps_shaved_but_not_wide_ones():
+def test_holes_are_filled_and_bumps_shaved_but_not_wide_ones() -> None:
     z = np.zeros((41, 41))
     z[10, 10], z[20:22, 20:22], z[30:36, 5:11] = -0.08, 0.05, 0.2
     tidy = clean_ground(z, CELL)
@@ -99,7 +99,7 @@ def test_holes_are_filled_and_bumps_shaved_but_not_wide_ones():
     assert np.all(tidy[30:36, 5:11] == 0.2)
 
 
-def test_running_extremes_agree_with_brute_force():
+def test_running_extremes_agree_with_brute_force() -> None:
     z = np.random.default_rng(3).normal(size=(13, 17))
     for half in (1, 2, 5):
         found = running(z, half, highest=True)
@@ -110,7 +110,7 @@ def test_running_extremes_agree_with_brute_force():
     assert np.array_equal(running(z, 3, highest=False), -running(-z, 3, highest=True))
 
 
-def test_the_largest_defect_within_reach_is_exact():
+def test_the_largest_defect_within_reach_is_exact() -> None:
     rng = np.random.default_rng(4)
     values = np.abs(rng.normal(size=(40, 50)))
     field = DiscMaximum(values, x_min=1.0, y_min=-2.0, cell_m=CELL, reach_m=3.0)
@@ -122,7 +122,7 @@ def test_the_largest_defect_within_reach_is_exact():
         assert field.bound(one(x), one(y))[0] >= exact
 
 
-def test_the_defect_just_within_three_metres_counts_and_just_beyond_does_not():
+def test_the_defect_just_within_three_metres_counts_and_just_beyond_does_not() -> None:
     z = np.zeros((60, 60))
     z[30, 30] = -0.05
     levels = Levels(worlds.ground(z), (0.0, 0.0, 15.0, 15.0))
@@ -130,7 +130,7 @@ def test_the_defect_just_within_three_metres_counts_and_just_beyond_does_not():
     assert levels.defect.at(one(7.5 + 3.001), one(7.5))[0] == 0.0
 
 
-def test_a_window_changes_nothing():
+def test_a_window_changes_nothing() -> None:
     z = np.random.default_rng(5).normal(0, 0.02, (80, 90))
     whole = Levels(worlds.ground(z), (0.0, 0.0, 30.0, 30.0))
     part = Levels(worlds.ground(z), (8.0, 7.0, 12.0, 11.0))
