@@ -32,13 +32,14 @@ def clean_levels(ground: Ground) -> Array:
     Notes
     -----
     Closing, then opening, by a square of (2n + 1)^2 nodes, n = max(1, round(0.5 m / cell)): section 3 of
-    ``docs/method.md``.
+    ``docs/method.md``. Beyond the raster the levels go on as they fell, so that a slope is not flattened at its edge.
     """
     reach = max(1, round(_CLEAN_M / ground.cell_m))
-    closed = _extreme(_extreme(ground.z, reach, np.fmax), reach, np.fmin)
-    opened = _extreme(_extreme(closed, reach, np.fmin), reach, np.fmax)
-    opened[np.isnan(ground.z)] = np.nan
-    return opened
+    rim = 4 * reach
+    levels = np.pad(ground.z, rim, mode="reflect", reflect_type="odd")
+    closed = _extreme(_extreme(levels, reach, np.fmax), reach, np.fmin)
+    opened = _extreme(_extreme(closed, reach, np.fmin), reach, np.fmax)[rim:-rim, rim:-rim]
+    return np.where(np.isnan(ground.z), np.nan, opened)
 
 
 def _extreme(levels: Array, reach: int, pick: Callable[[Array, Array], Array]) -> Array:

@@ -225,7 +225,7 @@ def _checks(move: Move) -> str:
 
 def _check_row(check: Check) -> tuple[str, ...]:
     along = f"{check.chainage_m:.1f} m " if math.isfinite(check.chainage_m) else ""
-    assumed = "<br>".join(name(text) for text in check.assumed) or "measured or sheet figures"
+    assumed = "<br>".join(name(text) for text in check.assumed) or "nothing assumed"
     words = VERDICTS[check.verdict]
     return (
         name(check.kind),

@@ -11,6 +11,7 @@
   var marksWithCard = { hazard: 1, stop: 1, miss: 1, objection: 1, governing: 1, place: 1, end: 1 };
   var order = ["end", "governing", "miss", "objection", "zone", "closed", "place", "soffit", "hazard", "obstacle"];
   var chosen = L.layerGroup();
+  var cameFrom = null;
 
   function element(kind, text, className) {
     var made = document.createElement(kind);
@@ -172,6 +173,15 @@
   base.addTo(map);
   chosen.addTo(map);
   map.on("zoomend moveend", tidy);
+  map.on("popupopen", function (event) {
+    cameFrom = document.activeElement;
+    event.popup.getElement().querySelector(".leaflet-popup-close-button").focus({ preventScroll: true });
+  });
+  map.on("popupclose", function () {
+    if (cameFrom && document.contains(cameFrom)) { cameFrom.focus({ preventScroll: true }); }
+    cameFrom = null;
+  });
+  document.addEventListener("keydown", function (event) { if (event.key === "Escape") { map.closePopup(); } });
   document.addEventListener("click", function (event) {
     var button = event.target.closest ? event.target.closest(".go") : null;
     if (!button) { return; }

@@ -29,11 +29,15 @@ from routeplan.report.wording import (
 from routeplan.route import Move, Plan, Pose, Zone, heading_rad
 from routeplan.site.model import Area, Site
 
-#: The drawn band never lies inside the swept one: it is widened by this before it is simplified by it, metres.
+#: The band is simplified to 50 mm: by half of that, as the point at which a ring begins may move by two such steps.
 BAND_TOLERANCE_M = 0.05
-#: Poses between two drawn placements: at most this far and this much turned.
+#: Widening before that, metres: the simplifications of band and drawn line, rounding to 10 mm, and what hulls of
+#: neighbours leave out of a turn. The drawn band never lies inside the swept one.
+BAND_WIDENED_M = 0.09
+#: Between two placements of the band: at most this far, this much turned, and this much change of turn from row to row.
 _BAND_STEP_M = 0.5
-_BAND_TURN_DEG = 5.0
+_BAND_TURN_DEG = 3.0
+_BAND_BEND_DEG = 0.1
 _ZONE_LETTERS = {"bounce": "B", "slope": "S", "low gap": "L"}
 
 Array = NDArray[np.float64]
@@ -108,19 +112,24 @@ def swept(poses: Sequence[Pose], ring: Sequence[Position]) -> BaseGeometry:
     placed = placements(_thinned(poses), ring)
     pairs = np.concatenate((placed[:-1], placed[1:]), axis=1) if len(placed) > 1 else placed
     hulls = [MultiPoint(corners).convex_hull for corners in pairs]
-    return union_all(hulls).buffer(BAND_TOLERANCE_M, join_style="mitre").simplify(BAND_TOLERANCE_M)
+    return union_all(hulls).buffer(BAND_WIDENED_M, join_style="mitre").simplify(BAND_TOLERANCE_M / 2.0)
 
 
 def _thinned(poses: Sequence[Pose]) -> list[Pose]:
-    """Return the first and last pose and enough between them for hulls of neighbours to cover the sweep."""
+    """Return the ends, where gear or curvature changes, and enough between for neighbours' hulls to cover the sweep."""
     kept = [poses[0]]
-    for pose, following in zip(poses[1:], (*poses[2:], None), strict=True):
-        last, ahead = kept[-1], following or pose
+    for before, pose, ahead in zip(poses, poses[1:], poses[2:], strict=False):
+        last = kept[-1]
         far = math.dist((ahead.x, ahead.y), (last.x, last.y)) > _BAND_STEP_M
-        turned = abs((ahead.bearing_deg - last.bearing_deg + 180.0) % 360.0 - 180.0) > _BAND_TURN_DEG
-        if far or turned or following is None or following.gear != pose.gear:
+        turned = abs(_turn_deg(last, ahead)) > _BAND_TURN_DEG
+        bends = abs(_turn_deg(before, pose) - _turn_deg(pose, ahead)) > _BAND_BEND_DEG
+        if far or turned or bends or not before.gear == pose.gear == ahead.gear:
             kept.append(pose)
-    return kept
+    return [*kept, poses[-1]]
+
+
+def _turn_deg(first: Pose, second: Pose) -> float:
+    return (second.bearing_deg - first.bearing_deg + 180.0) % 360.0 - 180.0
 
 
 def _band(poses: Sequence[Pose], configuration: Configuration) -> Iterable[Shape]:
@@ -217,7 +226,7 @@ def _zone(index: int, zone: Zone) -> Iterable[Shape]:
             details=details,
             label=f"{tag} {words}",
         )
-        for part, words, ring in (("ground", "wheels here", zone.ground), ("basket", "basket there", zone.basket))
+        for part, words, ring in (("ground", "wheels", zone.ground), ("basket", "basket", zone.basket))
         if len(ring) > 2
     ]
     yield from outlines

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import functools
 import math
 from collections.abc import Sequence
 
@@ -99,6 +100,7 @@ def ground() -> Ground:
     return Ground(z, EAST, NORTH, cell_m, GOOD_SURVEY)
 
 
+@functools.cache
 def site() -> Site:
     """The whole site."""
     accepted = Acceptance("temporary works coordinator", dt.date(2026, 11, 20), 12_000.0, dt.date(2026, 12, 20))
@@ -306,6 +308,7 @@ def zone(kind: str, x: float, y: float, value: float, limit: float, unit: str, t
     return Zone(kind, 60.0, 63.0, value, limit, unit, wheels, basket, text)  # type: ignore[arg-type]
 
 
+@functools.cache
 def moves() -> tuple[Move, ...]:
     """One move of every verdict, and a refused one."""
     clear = drive((8, 12), (60, 14), (78, 105), (100, 118), (176, 118), (190, 106), (186, 92), (178, 92))

@@ -1,0 +1,224 @@
+"""The page in a real browser: offline, with and without scripts, on a phone, by keyboard, and on paper."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from routeplan.report.markup import plain
+from routeplan.report.page import write_map
+from tests.report.world import KINDS, NASTY, moves, plan, site
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+QUIET = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+PHONE, DESK = (360, 740), (1280, 800)
+
+
+def needed(reason: str) -> None:
+    """Skip on a developer's machine, fail where the browser was promised."""
+    if os.environ.get("CI"):
+        pytest.fail(reason)
+    pytest.skip(reason)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    if CHROMIUM is None:
+        needed("chromium is not installed")
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        needed("playwright is not installed")
+    with sync_playwright() as play:
+        running = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+        yield running
+        running.close()
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> str:
+    path: Path = tmp_path_factory.mktemp("page") / "map.html"
+    write_map(plan(), site(), path)
+    return path.as_uri()
+
+
+@contextmanager
+def opened(
+    browser: Any, url: str, size: tuple[int, int] = DESK, *, scripts: bool = True
+) -> Iterator[tuple[Any, list[str]]]:
+    """A page and the list of what it complained about or asked for."""
+    context = browser.new_context(viewport={"width": size[0], "height": size[1]}, java_script_enabled=scripts)
+    page = context.new_page()
+    seen: list[str] = []
+    page.on("console", lambda message: seen.append(f"console: {message.text}"))
+    page.on("pageerror", lambda error: seen.append(f"error: {error}"))
+    page.on("dialog", lambda dialog: seen.append(f"dialog: {dialog.message}"))
+    page.on(
+        "request",
+        lambda request: (
+            seen.append(f"request: {request.url}") if request.url.split("#")[0] != url.split("#")[0] else None
+        ),
+    )
+    page.goto(url)
+    yield page, seen
+    context.close()
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+@pytest.mark.parametrize("index", range(1, 7))
+def test_each_move_opens_without_error_request_or_sideways_scroll(
+    browser: Any, address: str, size: tuple[int, int], index: int
+) -> None:
+    with opened(browser, f"{address}#move-{index}", size) as (page, seen):
+        assert page.locator(".move:visible").count() == 1
+        assert page.locator(f"#move-{index} .verdict").is_visible()
+        assert page.locator(".live").is_visible()
+        assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+        assert page.evaluate("window.bad === undefined")
+        assert seen == []
+
+
+def test_picking_a_move_shows_it_on_the_map_and_in_the_list(browser: Any, address: str) -> None:
+    with opened(browser, address, PHONE) as (page, _):
+        assert page.locator(".live path.s-refused").count() == 0
+        page.locator("summary", has_text="Moves").click()
+        page.locator(".picker a").nth(3).click()
+        page.wait_for_selector(".live path.s-refused")
+        assert page.locator("#picked").inner_text() == "D4: Refused"
+        assert page.locator(".picker a[aria-current=true]").count() == 1
+        assert page.locator(".move:visible h2").inner_text() == "Move D4: Gate 2 to Bay 3"
+        assert not page.locator(".picker ol").is_visible()
+
+
+def test_a_hazard_opens_by_keyboard_with_its_figures(browser: Any, address: str) -> None:
+    with opened(browser, address) as (page, _):
+        page.locator(".pin[title='Pothole H2']").focus()
+        page.keyboard.press("Enter")
+        card = page.locator(".leaflet-popup-content")
+        card.wait_for()
+        assert re.sub(r"\s+", " ", card.inner_text()).startswith(
+            "Pothole H2 Kind pothole Depth 75 mm Height 0 mm Width 600 mm State open"
+        )
+        assert page.locator(".leaflet-popup-close-button").evaluate("item => item === document.activeElement")
+        page.keyboard.press("Escape")
+        card.wait_for(state="detached")
+        assert page.evaluate("document.activeElement.title") == "Pothole H2"
+
+
+def test_nasty_names_are_shown_as_they_are_written(browser: Any, address: str) -> None:
+    with opened(browser, f"{address}#move-5") as (page, seen):
+        page.locator(f".pin[title='Place slab-e'], .pin[title='Finish: {plain(NASTY[3])}']").last.focus()
+        page.keyboard.press("Enter")
+        assert page.locator(".leaflet-popup-content b").inner_text() == f"Finish: {plain(NASTY[3])}"
+        shown = page.locator(".tag").all_text_contents()
+        for text in (NASTY[0], NASTY[1], NASTY[3]):
+            assert plain(text) in shown
+        assert page.locator("img").count() == 0
+        assert page.evaluate("window.bad === undefined") and seen == []
+
+
+def test_a_place_in_a_table_moves_the_map_there(browser: Any, address: str) -> None:
+    with opened(browser, f"{address}#move-3") as (page, _):
+        button = page.locator("#move-3 .go").first
+        east, north = float(button.get_attribute("data-x")), float(button.get_attribute("data-y"))
+        button.click()
+        middle = page.evaluate("[map_site.getCenter().lng, map_site.getCenter().lat]")
+        assert (middle[0] + 4000.0, middle[1] + 7000.0) == pytest.approx((east, north), abs=3.0)
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+def test_everything_that_is_pressed_is_large_enough_for_a_glove(
+    browser: Any, address: str, size: tuple[int, int]
+) -> None:
+    with opened(browser, f"{address}#move-2", size) as (page, _):
+        page.locator(".pin[title='Pothole H2']").focus()
+        page.keyboard.press("Enter")
+        page.wait_for_selector(".leaflet-popup-close-button")
+        targets = page.locator(
+            "button:visible, summary:visible, .picker a:visible, .leaflet-bar a:visible, .pin, "
+            "a.leaflet-popup-close-button"
+        )
+        assert targets.count() > 25
+        for box in (target.bounding_box() for target in targets.all()):
+            assert box["width"] >= 44 and box["height"] >= 44
+
+
+def test_without_scripts_everything_that_matters_is_there(browser: Any, address: str) -> None:
+    with opened(browser, address, PHONE, scripts=False) as (page, seen):
+        assert page.locator(".move:visible").count() == 6
+        assert page.locator("svg.plan:visible").count() == 7
+        assert not page.locator(".live").is_visible() and page.locator(".go:visible").count() == 0
+        words = page.locator("body").inner_text()
+        for text in (
+            "PASS WITH CONTROLS",
+            "NOT PROVEN",
+            "REFUSED",
+            "NO ROUTE",
+            "SEARCH LIMIT",
+            *plan().cautions,
+            *plan().not_checked,
+        ):
+            assert text in words
+        assert page.locator("#move-1 .checks tbody tr").count() == len(KINDS)
+        assert page.locator("#move-2 svg.plan .m-stop").count() == 3
+        assert seen == []
+
+
+def test_the_static_plan_draws_the_way_and_its_labels_as_text(browser: Any, address: str) -> None:
+    with opened(browser, address, scripts=False) as (page, _):
+        for index, look in enumerate(("way", "way-reverse", "zone-bounce-ground", "refused"), 1):
+            assert page.locator(f"#move-{index} svg.plan path.s-{look}").count() >= 1
+        labels = page.locator("#move-1 svg.plan text.label").all_text_contents()
+        assert plain(NASTY[0]) in labels
+
+
+def test_paper_has_one_sheet_a_move_with_its_state_and_cautions(browser: Any, address: str) -> None:
+    with opened(browser, address) as (page, _):
+        made: bytes = page.pdf(prefer_css_page_size=True)
+        sheets = len(re.findall(rb"/Type\s*/Page\b", made))
+        assert sheets == len(moves())
+        page.emulate_media(media="print")
+        for index in range(1, 1 + len(moves())):
+            sheet = page.locator(f"#move-{index}").inner_text()
+            assert "DRAFT" in sheet and "INVENTED DATA" in sheet and "2026-12-07 18:00 UTC" in sheet
+            assert all(caution in sheet for caution in plan().cautions)
+            for line in ("Driver", "Radio channel", "Rescue: who, and how"):
+                assert line in sheet
+            assert page.locator(f"#move-{index} svg.plan").is_visible()
+        assert not page.locator(".live").is_visible()
+
+
+def test_a_sheet_that_runs_over_repeats_its_state_and_cautions(browser: Any, tmp_path: Path) -> None:
+    import dataclasses
+
+    from routeplan.route import Control
+
+    long = dataclasses.replace(
+        moves()[1],
+        controls=tuple(
+            Control("speed", 3.0 * n, f"Creep past marker {n}. " + "Watch the tail. " * 9) for n in range(40)
+        ),
+    )
+    path = tmp_path / "map.html"
+    write_map(plan(planned=(long,)), site(), path)
+    with opened(browser, path.as_uri()) as (page, _):
+        made: bytes = page.pdf(prefer_css_page_size=True)
+        assert len(re.findall(rb"/Type\s*/Page\b", made)) >= 2
+        page.emulate_media(media="print")
+        display = page.evaluate(
+            "[...document.querySelectorAll('.sheet-head, .sheet-foot')].map(e => getComputedStyle(e).display)"
+        )
+        assert display == ["table-header-group", "table-footer-group"]

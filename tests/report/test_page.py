@@ -1,0 +1,198 @@
+"""The page as a file: one piece, no network, the same bytes each time, every word a word."""
+
+from __future__ import annotations
+
+import base64
+import dataclasses
+import hashlib
+import json
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import folium
+import pytest
+
+from routeplan.errors import NotWritten
+from routeplan.report.markup import plain
+from routeplan.report.page import map_page, write_map
+from routeplan.route import Move
+from tests.report.world import KINDS, NASTY, checks, drive, moves, plan, site
+
+PAGE = map_page(plan(), site())
+VOID = {"meta", "br", "rect", "path", "circle", "use"}
+
+
+class Reader(HTMLParser):
+    """Elements, ids and shown text of a page; open elements must close."""
+
+    def __init__(self) -> None:
+        super().__init__(convert_charrefs=True)
+        self.open: list[str] = []
+        self.ids: list[str] = []
+        self.attributes: list[tuple[str, str, str]] = []
+        self.classes: set[str] = set()
+        self.words: list[str] = []
+        self.scripts: list[str] = []
+        self.data = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag not in VOID:
+            self.open.append(tag)
+        for key, value in attrs:
+            self.attributes.append((tag, key, value or ""))
+            if key == "id":
+                self.ids.append(value or "")
+            if key == "class":
+                self.classes.update((value or "").split())
+        if tag == "script" and dict(attrs).get("type") is None:
+            self.scripts.append("")
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.handle_starttag(tag, attrs)
+        if tag not in VOID:
+            self.open.pop()
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        if self.open and self.open[-1] == "script":
+            if data.startswith("{"):
+                self.data = data
+            else:
+                self.scripts[-1] += data
+        elif self.open and self.open[-1] != "style":
+            self.words.append(data)
+
+
+@pytest.fixture(scope="module")
+def read() -> Reader:
+    reader = Reader()
+    reader.feed(PAGE)
+    reader.close()
+    assert reader.open == []
+    return reader
+
+
+def test_the_same_plan_and_site_give_the_same_bytes() -> None:
+    assert map_page(plan(), site()) == PAGE
+
+
+def test_ids_are_unique_and_none_comes_from_a_name(read: Reader) -> None:
+    assert len(read.ids) == len(set(read.ids))
+    assert all(re.fullmatch(r"[a-zA-Z][\w-]*", ident) for ident in read.ids)
+
+
+def test_every_label_and_target_points_at_something(read: Reader) -> None:
+    for _, key, value in read.attributes:
+        if key in ("aria-labelledby", "aria-describedby"):
+            assert set(value.split()) <= set(read.ids)
+        if key == "href":
+            assert value.startswith("#") and value[1:] in read.ids
+    used = set(re.findall(r"url\(#([\w-]+)\)", PAGE))
+    assert used and used <= set(read.ids)
+
+
+def test_nothing_on_the_page_is_fetched(read: Reader) -> None:
+    assert not {key for _, key, _ in read.attributes} & {"src", "srcset", "data", "poster", "action", "style"}
+    assert not [key for _, key, _ in read.attributes if key.startswith("on")]
+    styles = "".join(re.findall(r"<style>(.*?)</style>", PAGE, re.DOTALL))
+    assert all(target.startswith("#p-") for target in re.findall(r"url\(([^)]*)\)", styles))
+    assert "@import" not in styles and "sourceMappingURL" not in PAGE
+
+
+def test_only_the_page_s_own_scripts_may_run(read: Reader) -> None:
+    rule = next(
+        value for tag, key, value in read.attributes if (tag, key) == ("meta", "content") and "default-src" in value
+    )
+    allowed = re.findall(r"'sha256-([^']+)'", rule)
+    there = [base64.b64encode(hashlib.sha256(script.encode()).digest()).decode() for script in read.scripts]
+    assert allowed == there and len(there) == 4
+    assert "default-src 'none'" in rule and "http" not in rule
+
+
+def test_folium_is_left_as_it_was_found() -> None:
+    scripts = [url for _, url in folium.Map.default_js]
+    assert any("leaflet@1.9.3" in url for url in scripts), "the packaged Leaflet is the one that folium links"
+    assert "Leaflet 1.9.3," in PAGE
+    assert len(scripts) == 4 and len(folium.Map.default_css) == 6
+
+
+def test_every_move_has_its_verdict_reason_and_every_check(read: Reader) -> None:
+    words = " ".join(read.words)
+    for shown in ("Pass", "Pass with controls", "Not proven", "Refused", "No route", "Search limit"):
+        assert f" {shown} " in words
+    for move in moves():
+        assert plain(move.reason) in words
+    for kind, _, _ in KINDS:
+        assert words.count(f" {kind} ") >= 4
+    assert "within 10 % of the shortest possible" in words
+
+
+def test_state_invention_validity_cautions_and_gaps_are_on_the_page(read: Reader) -> None:
+    words = " ".join(read.words)
+    made = plan()
+    assert words.count("DRAFT") == words.count("INVENTED DATA") == 1 + len(made.moves)
+    assert words.count("2026-12-07 18:00 UTC") == 1 + len(made.moves)
+    for caution in made.cautions:
+        assert words.count(caution) == 1 + len(made.moves)
+    for gap in made.not_checked:
+        assert gap in words
+
+
+def test_an_issued_plan_of_real_data_says_so() -> None:
+    page = map_page(dataclasses.replace(plan(planned=()), status="issued", invented=False, valid_until=None), site())
+    assert ">ISSUED<" in page and ">DRAFT<" not in page and "INVENTED DATA" not in page
+    assert "<strong>not stated</strong>" in page
+
+
+def test_nasty_names_are_words_in_the_page_and_in_its_data(read: Reader) -> None:
+    words = "".join(read.words)
+    for text in NASTY:
+        assert plain(text) in words
+    assert "\u202e" not in PAGE and "\u2028" not in PAGE
+    labels = {shape[3][0] for shape in json.loads(read.data)["base"] if shape[3]}
+    assert plain(NASTY[0]) in labels and plain(NASTY[3]) in labels
+
+
+def test_every_look_has_a_rule_and_every_look_that_carries_meaning_is_in_the_legend(read: Reader) -> None:
+    styles = "".join(re.findall(r"<style>(.*?)</style>", PAGE, re.DOTALL))
+    looks = {name[2:] for name in read.classes if name.startswith("s-")}
+    for look in looks:
+        family = re.sub(r"^(defect|zone-bounce|zone-slope|zone-low-gap)(-.*)?$", r"\1", look)
+        assert f".s-{look}" in styles or f's-{family}"]' in styles, look
+    legend = re.findall(r'<details class="legend".*?</details>', PAGE, re.DOTALL)[0]
+    explained = set(re.findall(r'class="[sm]-([\w-]+)"', legend))
+    explained_by_another = {"arrow", "zone-link"} | {look for look in looks if look.startswith("defect-")}
+    assert looks - explained == explained_by_another
+    assert {name[2:] for name in read.classes if name.startswith("m-")} <= explained
+
+
+def test_map_data_is_in_whole_centimetres_from_a_local_origin(read: Reader) -> None:
+    data = json.loads(read.data)
+    assert data["origin"] == [4000, 7000]
+    assert data["bounds"] == [0, 0, 25000, 20000]
+    shapes = [*data["base"], *(shape for move in data["moves"] for shape in move["shapes"])]
+    assert all(isinstance(value, int) for shape in shapes for part in shape[2] for ring in part for value in ring)
+
+
+def fourteen_moves() -> tuple[Move, ...]:
+    way = drive((8, 12), (60, 14), (78, 105), (100, 118), (176, 118), (190, 106), (186, 92), (230, 40), (100, 10))[
+        :3000
+    ]
+    rows = checks(way)
+    return tuple(dataclasses.replace(moves()[2], id=f"M{number}", poses=way, checks=rows) for number in range(14))
+
+
+def test_a_large_plan_stays_a_small_file() -> None:
+    many = fourteen_moves()
+    assert {len(move.poses) for move in many} == {3000}
+    assert len(map_page(plan(planned=many), site()).encode()) < 3_000_000
+
+
+def test_the_page_is_written_whole_or_the_fault_is_named(tmp_path: Path) -> None:
+    write_map(plan(), site(), tmp_path / "map.html")
+    assert (tmp_path / "map.html").read_bytes() == PAGE.encode()
+    with pytest.raises(NotWritten, match="cannot be written"):
+        write_map(plan(), site(), tmp_path / "no such folder" / "map.html")
