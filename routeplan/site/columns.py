@@ -29,7 +29,8 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
 #: Levels on land: the Dead Sea shore is near -430 m, the highest summit below 8,850 m (common knowledge, no source).
 LOWEST_LEVEL_M, HIGHEST_LEVEL_M = -500.0, 9000.0
 
-WIDEST_M = 50.0
+#: Widths of what is drawn on a building site, metres; thinner strips vanish when they are drawn as areas.
+NARROWEST_M, WIDEST_M = 0.001, 50.0
 
 _SHAPEFILE_NAME = 10
 

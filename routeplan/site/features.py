@@ -8,7 +8,7 @@ from typing import Any, TypeVar, get_args
 from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
-from routeplan.site.columns import HIGHEST_LEVEL_M, LOWEST_LEVEL_M, WIDEST_M, Columns
+from routeplan.site.columns import HIGHEST_LEVEL_M, LOWEST_LEVEL_M, NARROWEST_M, WIDEST_M, Columns
 from routeplan.site.faults import Door, did_you_mean
 from routeplan.site.layers import RawFeature
 from routeplan.site.model import (
@@ -47,7 +47,7 @@ _DEFECT_SHAPES: Mapping[str, tuple[str, ...]] = {
 
 def _width_m(columns: Columns) -> float | None:
     """Return the row's width across, metres."""
-    return columns.number("width_m", low=0.0, high=WIDEST_M, above=True)
+    return columns.number("width_m", low=NARROWEST_M, high=WIDEST_M)
 
 
 def obstacles(raw: RawFeature, door: Door) -> tuple[Obstacle, ...]:
@@ -173,9 +173,8 @@ def overhead_lines(raw: RawFeature, door: Door) -> tuple[LineCorridor, ...]:
     columns = Columns(raw, door.faults)
     corridor_m = columns.number(
         "corridor_m",
-        low=0.0,
+        low=0.01,
         high=200.0,
-        above=True,
         required="give the distance to keep to each side, metres; there is no default",
     )
     # A line is first a strip of a centimetre so that it passes the same checks as areas, then grows by the corridor.

@@ -19,6 +19,9 @@ QUAD_SEGS = 8
 #: A polygon of 4 * QUAD_SEGS corners drawn round a circle, not inside it, so that nothing is smaller than it is.
 ROUND_OUT = 1.0 / math.cos(math.pi / (4 * QUAD_SEGS))
 
+#: Half the way round the earth, metres; no coordinate of a projected system in use is larger.
+FARTHEST_M = 2.1e7
+
 _SINGLE = {
     "Polygon": "Polygon",
     "MultiPolygon": "Polygon",
@@ -52,6 +55,9 @@ def checked(raw: RawFeature, *, kinds: tuple[str, ...], door: Door) -> BaseGeome
     geometry = shapely.force_2d(geometry)
     if not all(math.isfinite(value) for value in shapely.get_coordinates(geometry).ravel()):
         door.faults.add("coordinates-not-finite", raw.where, "a coordinate is NaN or infinite", "draw it again")
+        return None
+    if abs(shapely.get_coordinates(geometry)).max() > FARTHEST_M:
+        door.faults.add("coordinates-absurd", raw.where, "a coordinate is larger than the earth", "draw it again")
         return None
     if _SINGLE.get(geometry.geom_type) not in kinds:
         wanted = " or ".join(_WORDS[kind] for kind in kinds)

@@ -311,6 +311,20 @@ def test_levels_in_other_coordinates(tmp_path: Path) -> None:
     assert only(folder, "crs-mismatch").where == "levels.tif"
 
 
+def test_levels_without_coordinates_in_a_site_that_names_some(tmp_path: Path) -> None:
+    faults = faults_of(write_folder(tmp_path / "site", toml=SITE.replace("local", "EPSG:3007")))
+    assert ("crs-missing", "levels.tif") in [(fault.code, fault.where) for fault in faults]
+
+
+def test_levels_cut_short(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path / "site")
+    write_levels(folder / "levels.tif", slope(), compress="deflate", tiled=True, blockxsize=16, blockysize=16)
+    data = bytearray((folder / "levels.tif").read_bytes())
+    data[len(data) // 2 :] = bytes(len(data) - len(data) // 2)
+    (folder / "levels.tif").write_bytes(data)
+    only(folder, "file-unreadable")
+
+
 def holed(value: float) -> Any:
     z = slope()
     z[3, 4] = value
@@ -451,3 +465,9 @@ def test_all_faults_at_once(tmp_path: Path) -> None:
 def test_faults_are_json_values(tmp_path: Path) -> None:
     fault = faults_of(tmp_path / "nowhere")[0]
     assert json.loads(json.dumps(vars(fault)))["code"] == "folder-missing"
+
+
+@pytest.mark.parametrize("x", [1e300, -3e7])
+def test_coordinates_larger_than_the_earth(tmp_path: Path, x: float) -> None:
+    text = geojson(feature(point(x, 1), id="a", width_m=1))
+    only(with_layer("obstacles", text, folder=tmp_path / "site"), "coordinates-absurd")
