@@ -162,15 +162,18 @@ def _facts(move: Move, plan: Plan) -> str:
         spread = f" (k = {up(k, 2)})" if math.isfinite(k) else ""
         facts.append(("Confidence", f"{plan.confidence_route * 100:g} % over the whole way{spread}"))
     if check is not None:
-        facts.append(
-            (
-                "Closest to its limit",
-                f"{escape(check.kind)}: margin {escape(margin_text(check))}, {check.verdict} {_go(check.place)}",
-            )
-        )
+        facts.append(_decides(check))
     return (
         '<dl class="facts">' + "".join(f"<div><dt>{term}</dt><dd>{text}</dd></div>" for term, text in facts) + "</dl>"
     )
+
+
+def _decides(check: Check) -> tuple[str, str]:
+    """Return the check that decides the move, as a fact; one that was not made has nothing to be close to."""
+    if not math.isfinite(check.margin):
+        return ("Open", f"{escape(check.kind)} was not made, {check.verdict}")
+    words = f"{escape(check.kind)}: margin {escape(margin_text(check))}, {check.verdict} {_go(check.place)}"
+    return ("Closest to its limit", words)
 
 
 def _go(place: tuple[float, float]) -> str:

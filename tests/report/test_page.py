@@ -6,6 +6,7 @@ import base64
 import dataclasses
 import hashlib
 import json
+import math
 import re
 from html.parser import HTMLParser
 from pathlib import Path
@@ -16,7 +17,7 @@ import pytest
 from routeplan.errors import NotWritten
 from routeplan.report.markup import plain
 from routeplan.report.page import map_page, write_map
-from routeplan.route import Move
+from routeplan.route import Check, Move
 from tests.report.world import KINDS, NASTY, checks, drive, moves, plan, site
 
 PAGE = map_page(plan(), site())
@@ -175,6 +176,15 @@ def test_map_data_is_in_whole_centimetres_from_a_local_origin(read: Reader) -> N
     assert data["bounds"] == [0, 0, 25000, 20000]
     shapes = [*data["base"], *(shape for move in data["moves"] for shape in move["shapes"])]
     assert all(isinstance(value, int) for shape in shapes for part in shape[2] for ring in part for value in ring)
+
+
+def test_a_check_that_was_not_made_is_open_and_has_no_figures_and_no_place() -> None:
+    nan = math.nan
+    row = Check("head gap", "not proven", nan, nan, nan, "m", nan, nan, nan, (nan, nan), "docs/method.md", ("soffits",))
+    page = map_page(plan(planned=(dataclasses.replace(moves()[4], checks=(row,)),)), site())
+    assert "<dt>Open</dt><dd>head gap was not made, not proven</dd>" in page
+    assert page.count("not made<") == 3 and "no place" in page
+    assert "NaN" not in page.split('id="drawing"')[0] and ">nan" not in page
 
 
 def fourteen_moves() -> tuple[Move, ...]:
