@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 import math
 from dataclasses import dataclass
@@ -10,15 +11,24 @@ import numpy as np
 
 from routeplan.machine.model import Configuration, Machine
 from routeplan.recheck.levels import DEFECT_REACH_M, Levels
-from routeplan.recheck.track import Floats, Track, envelope
+from routeplan.recheck.track import Floats, Ints, Track, envelope
 from routeplan.recheck.uncertainty import Sigmas
 from routeplan.route import Conditions, Move
 from routeplan.site.model import Area, Site
 
+#: What leaning, the tube and a rolling wheel add to the reach of a body, metres.
+WINDOW_SPARE_M = 3.0
+
+
+def _levels_around(site: Site, track: Track, rows: Ints, reach_m: float) -> Levels:
+    x, y = track.x[rows], track.y[rows]
+    window = (x.min() - reach_m, y.min() - reach_m, x.max() + reach_m, y.max() + reach_m)
+    return Levels(site.ground, tuple(map(float, window)))
+
 
 @dataclass(frozen=True, eq=False)
 class Case:
-    """Everything a check needs to know of one move."""
+    """Everything a check needs to know of one move; ``levels`` reach as far round the samples as any check looks."""
 
     site: Site
     machine: Machine
@@ -29,19 +39,14 @@ class Case:
     track: Track
     levels: Levels
     sigmas: Sigmas
+    reach_m: float
 
     @classmethod
     def of(cls, move: Move, track: Track, *, site: Site, machine: Machine, conditions: Conditions) -> Case:
         """Gather a move that has samples."""
         configuration = machine.configurations[move.configuration]
         day = move.on or conditions.on
-        reach = float(np.hypot(*envelope(machine, configuration).T).max()) + DEFECT_REACH_M + 2.0
-        window = (
-            float(track.x.min()) - reach,
-            float(track.y.min()) - reach,
-            float(track.x.max()) + reach,
-            float(track.y.max()) + reach,
-        )
+        reach = float(np.hypot(*envelope(machine, configuration).T).max()) + DEFECT_REACH_M + WINDOW_SPARE_M
         return cls(
             site=site,
             machine=machine,
@@ -50,9 +55,14 @@ class Case:
             ridden=any(pose.travel_mode == "ridden" for pose in move.poses),
             day=None if day is None else dt.date.fromisoformat(day),
             track=track,
-            levels=Levels(site.ground, window),
+            levels=_levels_around(site, track, np.zeros(1, dtype=np.intp), reach),
+            reach_m=reach,
             sigmas=Sigmas.of(machine, site.ground.accuracy),
         )
+
+    def around(self, rows: Ints) -> Case:
+        """The same case with the levels round some samples of its track, so that no route needs them all at once."""
+        return dataclasses.replace(self, levels=_levels_around(self.site, self.track, rows, self.reach_m))
 
     def figure(self, name: str) -> float:
         """A machine figure, NaN when nobody gave it: a check that needs it is then not made."""

@@ -217,7 +217,7 @@ class Levels:
         ``(x_min, y_min, x_max, y_max)`` in site metres: all that will be asked for, the reach of defects included.
     """
 
-    def __init__(self, ground: Ground, window: tuple[float, float, float, float]) -> None:
+    def __init__(self, ground: Ground, window: tuple[float, ...]) -> None:
         cell = ground.cell_m
         border = 4 * max(1, round(CLEAN_HALF_M / cell)) + 2
         row0, row1 = self._span(window[1] - ground.y_min, window[3] - ground.y_min, cell, border, ground.z.shape[0])

@@ -78,7 +78,7 @@ def second_opinion(
     return (
         *form_objections(move, rows, site=site, machine=machine),
         *check_objections(move, case, ledger),
-        *walkway_objections(move, ledger, crossings),
+        *walkway_objections(move, case, ledger, crossings),
         *move_objections(move, plan_k, ledger),
     )
 
@@ -91,6 +91,7 @@ def _undriven(move: Move) -> tuple[Objection, ...]:
 
 
 def _offer_samples(case: Case, ledger: Ledger, crossings: list[Crossing], unaccepted: BaseGeometry, rows: Ints) -> None:
+    case = case.around(rows)
     stance = meet_defects(case, stand(case, rows), ledger)
     offer_attitude(case, stance, ledger)
     offer_bounce(case, stance, ledger)

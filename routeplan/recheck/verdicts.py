@@ -5,9 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
+import numpy as np
+
 from routeplan.recheck.case import Case
 from routeplan.recheck.ledger import CATALOGUE, Instance, Ledger
 from routeplan.recheck.sweep import Crossing
+from routeplan.recheck.track import Floats
 from routeplan.route import MOVE_VERDICTS, Check, Move, Objection
 
 #: Float noise that is no reason to object, in metres or degrees.
@@ -92,20 +95,40 @@ def move_objections(move: Move, plan_k: float | None, ledger: Ledger) -> Iterato
         yield _of_move(move, "confidence", "k is smaller than the confidence asked for", plan_k, ledger.k)
 
 
-def walkway_objections(move: Move, ledger: Ledger, crossings: Sequence[Crossing]) -> Iterator[Objection]:
-    """A body over a walkway needs "pass with controls" at best, and a hold point at or before it."""
+def walkway_objections(move: Move, case: Case, ledger: Ledger, crossings: Sequence[Crossing]) -> Iterator[Objection]:
+    """A body over a walkway needs "pass with controls" at best, and for each crossing a hold point at or before it.
+
+    A hold counts for one crossing only: it lies behind the one before. Standing clear for less than the machine's
+    length is still the same crossing.
+    """
     steps: dict[str, set[int]] = {}
     for crossing in crossings:
         steps.setdefault(crossing.walkway, set()).update(crossing.steps)
     track = ledger.track
+    length = float(np.ptp(np.array(case.configuration.footprint)[:, 0]))
+    plain = any(check.kind == "walkways" and check.verdict == "pass" for check in move.checks)
     for walkway, found in sorted(steps.items()):
-        if not found:
-            continue
-        row = min(min(found) + 1, len(track.x) - 1)
-        at, place = float(track.chainage_m[row]), (float(track.x[row]), float(track.y[row]))
-        if any(check.kind == "walkways" and check.verdict == "pass" for check in move.checks):
-            text = f"the body is over walkway {walkway}: not a plain pass"
-            yield Objection("walkways", at, place, 0.0, 0.0, "m", text)
-        if not any(hold.chainage_m <= at + NOISE for hold in move.holds):
-            text = f"no hold point at or before walkway {walkway}"
-            yield Objection("walkways", at, place, math.nan, at, "m", text)
+        after = -math.inf
+        for first, last in _runs(sorted(found), track.chainage_m, length):
+            row = min(first + 1, len(track.x) - 1)
+            at, place = float(track.chainage_m[row]), (float(track.x[row]), float(track.y[row]))
+            if plain:
+                text = f"the body is over walkway {walkway}: not a plain pass"
+                yield Objection("walkways", at, place, 0.0, 0.0, "m", text)
+            if not any(after < hold.chainage_m <= at + NOISE for hold in move.holds):
+                text = f"no hold point at or before a crossing of walkway {walkway}"
+                yield Objection("walkways", at, place, math.nan, at, "m", text)
+            after = float(track.chainage_m[last])
+
+
+def _runs(steps: Sequence[int], chainage_m: Floats, gap_m: float) -> Iterator[tuple[int, int]]:
+    """First and last of each run of steps, runs less than a gap apart taken together."""
+    first = last = -1
+    for step in steps:
+        if first >= 0 and chainage_m[step] - chainage_m[last] >= gap_m:
+            yield first, last
+            first = step
+        first = step if first < 0 else first
+        last = step
+    if first >= 0:
+        yield first, last

@@ -33,9 +33,19 @@ def hole_drop_m(depth_m: float, width_m: float, radius_m: float) -> float:
     return min(depth_m, radius_m - math.sqrt(radius_m**2 - (width_m / 2) ** 2))
 
 
+def depth_m(defect: Defect) -> float:
+    """How deep a wheel may find a feature; trenches and covers are kept off, so that no wheel sinks into them."""
+    return defect.depth_m if defect.kind == "pothole" else 0.0
+
+
+def height_m(defect: Defect) -> float:
+    """How high a wheel may have to climb onto a feature; plates are kept off."""
+    return defect.height_m if defect.kind in ("kerb", "sill") else 0.0
+
+
 def feature_defect_m(defect: Defect, radius_m: float) -> float:
     """The defect a feature makes for a wheel: the drop of a hole or the height of a raised one."""
-    return max(hole_drop_m(defect.depth_m, defect.width_m, radius_m), defect.height_m)
+    return max(hole_drop_m(depth_m(defect), defect.width_m, radius_m), height_m(defect))
 
 
 def wheel_reach_m(case: Case) -> float:
@@ -55,8 +65,8 @@ def meet_defects(case: Case, stance: Stance, ledger: Ledger) -> Stance:
     reach = wheel_reach_m(case) + max(wheel.radius_m for wheel in case.machine.wheels)
     moved = False
     about = local(case.site.defects, case.track, stance.rows, reach)
-    for defect in sorted(about, key=lambda feature: feature.height_m > 0):
-        if defect.depth_m <= 0 and defect.height_m <= 0:
+    for defect in sorted(about, key=height_m):
+        if depth_m(defect) <= 0 and height_m(defect) <= 0:
             continue
         at = near(defect.geometry, case.track.x[stance.rows], case.track.y[stance.rows], reach)
         if at.size:
@@ -71,10 +81,10 @@ def _meet(case: Case, stance: Stance, ledger: Ledger, defect: Defect, at: Ints, 
     now = level[at]
     for n, wheel in enumerate(case.machine.wheels):
         gap, radius = distance[..., n], wheel.radius_m
-        if defect.depth_m > 0:
-            lowered = clean[..., n] - hole_drop_m(defect.depth_m, defect.width_m, radius)
+        if depth_m(defect) > 0:
+            lowered = clean[..., n] - hole_drop_m(depth_m(defect), defect.width_m, radius)
             now[..., n] = np.where(gap <= 0, np.minimum(now[..., n], lowered), now[..., n])
-        if defect.height_m > 0:
+        if height_m(defect) > 0:
             over = np.sqrt(np.maximum(0.0, radius**2 - gap**2)) - radius
             raised = clean[..., n] + np.maximum(0.0, defect.height_m + over)
             now[..., n] = np.where(gap <= radius, np.maximum(now[..., n], raised), now[..., n])

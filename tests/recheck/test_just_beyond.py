@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 import pytest
 from shapely import affinity
-from shapely.geometry import Polygon, box
+from shapely.geometry import Point, Polygon, box
 
 from routeplan.machine.model import Machine
 from routeplan.recheck.bounce import levers
@@ -154,6 +154,28 @@ def test_a_route_turned_towards_a_wall(seed: int) -> None:
 
 
 @pytest.mark.parametrize("seed", SEEDS)
+def test_a_front_that_swings_out_in_a_turn(seed: int) -> None:
+    """Turning left a corner runs ``hypot(R + T - (xi sin d + eta cos d), xi cos d - eta sin d)`` off the middle."""
+
+    def build(straight: Straight, spare_m: float) -> set[str]:
+        limits, heading, radius = straight.limits, straight.heading, 4.0
+        far = 0.0
+        for part in straight.machine.configurations["stowed"].boxes:
+            keep = limits.body_gap_m if part.occupied else limits.structure_clearance_m
+            for xi, eta in part.ring:
+                for d in (-straight.turn, 0.0, straight.turn):
+                    out = radius + limits.lateral_tolerance_m - (xi * math.sin(d) + eta * math.cos(d))
+                    far = max(far, math.hypot(out, xi * math.cos(d) - eta * math.sin(d)) + keep)
+        start = (MIDDLE[0] + radius * math.sin(heading), MIDDLE[1] - radius * math.cos(heading))
+        straight.poses = drive(*start, heading, [(2.0, 2.0 / radius)])
+        middle = Point(MIDDLE)
+        wall = middle.buffer(far + spare_m + 0.5, quad_segs=512).difference(middle.buffer(far + spare_m, quad_segs=512))
+        return straight.refused(straight.site(obstacles=(Obstacle("wall", wall, "wall", None),)))
+
+    either_side(build, seed, "side clearance")
+
+
+@pytest.mark.parametrize("seed", SEEDS)
 def test_a_route_shifted_towards_the_boundary(seed: int) -> None:
     def build(straight: Straight, spare_m: float) -> set[str]:
         keep = straight.limits.structure_clearance_m
@@ -251,6 +273,7 @@ ROLE, DAY = "temporary works coordinator", dt.date(2026, 11, 2)
 
 TYRE_LAYERS: list[tuple[str, float, Layer]] = [
     ("covers, plates and trenches", 0.0, lambda g: {"defects": (Defect("c", "cover", g, 0.6, 0.0, 0.0, None),)}),
+    ("covers, plates and trenches", 0.0, lambda g: {"defects": (Defect("t", "trench", g, 0.6, 1.2, 0.0, "open"),)}),
     ("covers, plates and trenches", 0.0, lambda g: {"defects": (Defect("p", "plate", g, 0.6, 0.0, 0.0, "plated"),)}),
     ("excavation edge", 1.25, lambda g: {"excavations": (Excavation("e", g, 1.25),)}),
     (
@@ -303,6 +326,21 @@ def test_a_walkway_needs_a_hold_point_at_or_before_it() -> None:
     hold = Hold(0.0, MIDDLE, "wait for the traffic marshal")
     assert straight.refused(site, **claims, holds=(hold,)) == set()
     assert straight.refused(site, **claims, holds=(dataclasses.replace(hold, chainage_m=1.0),)) == {"walkways"}
+
+
+@pytest.mark.parametrize(("clear_m", "needed"), [(5.0, 2), (0.5, 1)])
+def test_each_crossing_of_a_walkway_needs_its_own_hold_point(clear_m: float, needed: int) -> None:
+    """There and back over a strip: one crossing if the machine hardly leaves it, two if it is long clear of it."""
+    machine = worlds.scissor()
+    there = 5.0 + clear_m
+    poses = drive(16.0, 15.0, 0.0, [(there, 0.0), (-there, 0.0)], step_m=0.1)
+    strip = Walkway("w", box(20.0, 5.0, 20.5, 25.0), "pedestrian")
+    holds = [Hold(0.0, MIDDLE, "wait"), Hold(there, MIDDLE, "wait again")]
+    for count in (0, 1, 2):
+        move = move_of(poses, machine, verdict="pass with controls", holds=tuple(holds[:count]))
+        found = opinion(move, yard_for(poses, machine, walkways=(strip,)))
+        assert len(found) == max(0, needed - count)
+        assert kinds(found) <= {"walkways"}
 
 
 @pytest.mark.parametrize("seed", SEEDS)
