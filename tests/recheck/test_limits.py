@@ -1,0 +1,107 @@
+"""Mutations of the ground and the ratings: just inside each limit a drive is accepted, just beyond it is refused."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+from shapely.geometry import box
+
+from routeplan.recheck.uncertainty import Sigmas, confidence_k
+from routeplan.site.model import Defect, Thresholds
+from tests import worlds
+from tests.recheck.drives import certain, drive, kinds, move_of, opinion, yard_for
+from tests.recheck.test_just_beyond import LENGTH_M, MM, SEEDS, Straight
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_kerb_under_the_wheels_and_the_step_limit(seed: int) -> None:
+    for spare_m, refused in ((MM, False), (-MM, True)):
+        straight = Straight(2 * seed)
+        height = straight.machine.value("step_limit_m") - spare_m
+        kerb = straight.beside(-5.0, thickness_m=10.0, length_m=0.15)
+        site = straight.site(defects=(Defect("k", "kerb", kerb, 0.15, 0.0, height, None),))
+        assert ("step" in straight.refused(site)) is refused
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_low_sill_between_the_wheels_and_the_underside(seed: int) -> None:
+    """A box passes over what stays its ground clearance below it; a sill along the drive lifts no wheel here."""
+    rng = np.random.default_rng(seed)
+    machine = worlds.boom(ground_clearance_m=float(rng.uniform(0.10, 0.20)))
+    limits = Thresholds(lateral_tolerance_m=0.05, heading_tolerance_deg=0.5, bounce_limit_m=9.0)
+    poses = drive(19.0, 15.0, 0.0, [(2.0, 0.0)], step_m=0.1)
+    for spare_m, expected in ((MM, set()), (-MM, {"ground strike"})):
+        height = machine.value("ground_clearance_m") - limits.ground_clearance_m - spare_m
+        sill = Defect("s", "sill", box(10, 14.95, 30, 15.05), 0.1, 0.0, height, None)
+        site = certain(yard_for(poses, machine, defects=(sill,), thresholds=limits))
+        assert kinds(opinion(move_of(poses, machine), site)) == expected
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_crossfall_and_a_grade_at_their_ratings(seed: int) -> None:
+    """A plane at just under and just over the rating, with the real k sigma, driven along and across."""
+    rng = np.random.default_rng(seed)
+    # Ratings of a machine that is much better the other way, so that the combined check stays out of it.
+    across = bool(seed % 2)
+    rating = float(rng.uniform(10.0, 25.0))
+    figures: dict[str, Any] = {
+        "side_slope_pct": rating if across else 9000.0,
+        "gradeability_basket_uphill_pct": 9000.0 if across else rating,
+    }
+    machine = worlds.boom(gradeability_basket_downhill_pct=9000.0, ground_clearance_m=0.6, **figures)
+    sigmas = Sigmas.of(machine, worlds.GOOD_SURVEY)
+    k = confidence_k(LENGTH_M, route_confidence=0.95, correlation_m=2.0)
+    limit = math.degrees(math.atan(rating / 100)) - k * math.degrees(sigmas.roll if across else sigmas.pitch)
+    y, x = np.mgrid[0:121, 0:161] * 0.25
+    poses = drive(19.0, 15.0, 0.0, [(2.0, 0.0)], step_m=0.1)
+    kind = "side slope" if across else "gradeability"
+    for spare_deg, refused in ((0.01, False), (-0.01, True)):
+        z = math.tan(math.radians(limit - spare_deg)) * (y if across else x)
+        found = kinds(opinion(move_of(poses, machine), yard_for(poses, machine, z=z)))
+        assert (kind in found) is refused and found <= {kind, "combined slope"}
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_the_rating_goes_by_the_end_of_the_basket(seed: int) -> None:
+    """Downhill with the basket leading is rated by the downhill figure, in either gear."""
+    gear = 1 if seed % 2 else -1
+    machine = worlds.boom(gradeability_basket_downhill_pct=15.0, gradeability_basket_uphill_pct=40.0)
+    _y, x = np.mgrid[0:121, 0:161] * 0.25
+    poses = drive(20.0 - gear, 15.0, 0.0, [(gear * 2.0, 0.0)], step_m=0.1)
+    for grade, refused in ((0.16, False), (-0.14, False), (-0.16, True), (0.41, True)):
+        found = kinds(opinion(move_of(poses, machine), certain(yard_for(poses, machine, z=grade * x))))
+        assert ("gradeability" in found) is refused
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_an_unknown_level_under_a_wheel_or_the_body(seed: int) -> None:
+    """One node unknown: its four cells are. The body's underside comes up to them or just does not."""
+    straight = Straight(seed)
+    limits = dataclasses.replace(straight.limits, heading_tolerance_deg=0.0)
+    outer = max(eta for part in straight.machine.configurations["stowed"].boxes for _xi, eta in part.ring)
+    z = np.zeros((121, 161))
+    z[72:] = np.nan
+    known_to = 71 * 0.25
+    for spare_m, expected in ((MM, set()), (-MM, {"levels known"})):
+        north = known_to - outer - limits.lateral_tolerance_m - spare_m
+        poses = drive(19.0, north, 0.0, [(2.0, 0.0)], step_m=0.1)
+        site = certain(yard_for(poses, straight.machine, z=z, thresholds=limits))
+        assert kinds(opinion(move_of(poses, straight.machine), site)) == expected
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_turn_at_the_turn_radius(seed: int) -> None:
+    straight = Straight(seed)
+    machine = straight.machine
+    front, half = machine.value("front_overhang_m"), machine.value("width_m") / 2
+    outside = machine.value("turn_radius_outside_m")
+    radius = math.sqrt(outside**2 - (machine.wheelbase_m + front) ** 2) - half
+    side = 1 if seed % 3 else -1
+    for share, expected in ((0.999, set()), (0.99, {"turning"})):
+        turn = side * 1.2 / (radius * share)
+        poses = drive(20.0, 15.0, straight.heading, [(straight.gear * 1.2, turn)], turn_deg=1.5)
+        assert kinds(opinion(move_of(poses, machine), certain(yard_for(poses, machine)))) == expected
