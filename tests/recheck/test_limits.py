@@ -79,7 +79,7 @@ def test_the_rating_goes_by_the_end_of_the_basket(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_an_unknown_level_under_a_wheel_or_the_body(seed: int) -> None:
-    """One node unknown: its four cells are. The body's underside comes up to them or just does not."""
+    """Rows of nodes are unknown from here on north; the body comes over them or just does not."""
     straight = Straight(seed)
     limits = dataclasses.replace(straight.limits, heading_tolerance_deg=0.0)
     outer = max(eta for part in straight.machine.configurations["stowed"].boxes for _xi, eta in part.ring)
