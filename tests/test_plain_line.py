@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 
 import pytest
 
@@ -51,3 +52,15 @@ def objections_of(site: Site, move_id: str) -> tuple[Objection, ...]:
 @pytest.mark.parametrize("move_id", sorted(MEETS))
 def test_the_plain_line_is_refused(site: Site, move_id: str) -> None:
     assert MEETS[move_id] <= {found.kind for found in objections_of(site, move_id)}
+
+
+def test_the_readme_tells_what_the_second_opinion_found(site: Site) -> None:
+    """Chainage and figure of each row of the README's table, rounded against the reader."""
+    found = {row.kind: row for row in objections_of(site, "D2")}
+    text = (make_sample.ROOT / "README.md").read_text(encoding="utf-8")
+    table = re.findall(r"^\| (\d+) m \| ([a-z ,]+?)(?: under|:) .* \| (-?[\d.]+) m \| [^|]+ \|$", text, flags=re.M)
+    assert len(table) == 4
+    for chainage, kind, value in table:
+        row = found[kind]
+        assert round(row.chainage_m) == int(chainage), kind
+        assert math.floor(100 * row.value) / 100 == float(value), kind

@@ -1,4 +1,4 @@
-"""A best way over open, level ground costs no less than the straight line and no more than the lattice's known stretch."""
+"""A best way over open, level ground costs no less than the straight line, no more than the lattice's known stretch."""
 
 from __future__ import annotations
 

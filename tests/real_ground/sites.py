@@ -108,7 +108,9 @@ def site_toml(*, name: str, crs: str, repair: str, obstacles: str, bounce_limit_
         "correlation_m = 5.0", "assumed = true",
         "[layers]", f'obstacles = "{obstacles}"', 'surfaces = "surfaces.geojson"', 'places = "places.csv"',
         "[grid]", "cell_m = 0.5", "headings = 16",
-        "[thresholds]", f"bounce_limit_m = {bounce_limit_m}",
+        # Levels at every metre leave little: the driver is taken to steer as well as the site file lets one say.
+        "[thresholds]", f"bounce_limit_m = {bounce_limit_m}", "lateral_tolerance_m = 0.02",
+        "heading_tolerance_deg = 0.5", "ground_clearance_m = 0.0",
     ]
     for machine, class_id in machines.items():
         lines += [f"[machines.{machine}]", f'class = "{class_id}"']
@@ -133,15 +135,15 @@ def town_site(folder: Path, files: Mapping[str, bytes]) -> int:
     accepted(folder / "surfaces.geojson", outline)
     count = write_buildings(files, folder, within=outline)
     write_places(folder / "places.csv", (
-        ("street-west", west + 30.0, north - 59.5), ("street-mid", west + 84.0, north - 47.0),
-        ("square-north", west + 42.0, north - 19.0), ("square-south", west + 50.0, north - 35.0),
+        ("terrace-west", west + 110.5, south + 50.5), ("terrace-east", west + 122.5, south + 57.5),
+        ("square-south", west + 42.5, south + 32.5), ("square-north", west + 38.5, south + 44.5),
         ("yard-west", west + 98.0, north - 18.5), ("yard-east", west + 122.0, north - 12.0),
     ))
     (folder / "site.toml").write_text(site_toml(
         name="A town square, public levels", crs="EPSG:3007", repair="make_valid", obstacles="obstacles.gpkg",
         bounce_limit_m=1.5,
         machines={"SS": "slab-scissor-8m", "RS": "rough-terrain-scissor-12m", "AB": "articulating-boom-16m"},
-        moves=(("T1", "SS", "street-west", "street-mid"), ("T2", "RS", "square-north", "square-south"),
+        moves=(("T1", "SS", "terrace-west", "terrace-east"), ("T2", "RS", "square-south", "square-north"),
                ("T3", "AB", "yard-west", "yard-east")),
     ), encoding="utf-8")
     return count
@@ -150,12 +152,12 @@ def town_site(folder: Path, files: Mapping[str, bytes]) -> int:
 def hill_site(folder: Path, files: Mapping[str, bytes]) -> None:
     """One move of a slab scissor between two flat tops with steep ground between, EPSG:26915."""
     folder.mkdir(parents=True)
-    west, _, _, north = clip_levels(files[HILL.path], folder / "levels.tif", row=178, col=118, height=84, width=84)
+    west, south, _, north = clip_levels(files[HILL.path], folder / "levels.tif", row=178, col=118, height=84, width=84)
     outline = box(west + 2, north - 82, west + 82, north - 2)
     write_outline(folder / "boundary.geojson", outline, {"id": "boundary"})
     accepted(folder / "surfaces.geojson", outline)
     write_places(folder / "places.csv",
-                 (("top-west", west + 20.5, north - 71.5), ("top-east", west + 69.5, north - 16.5)))
+                 (("top-west", west + 20.5, south + 10.5), ("top-east", west + 73.5, south + 57.5)))
     (folder / "site.toml").write_text(site_toml(
         name="Two hilltops, public levels", crs="EPSG:26915", repair="no", obstacles="none", bounce_limit_m=1.5,
         machines={"SS": "slab-scissor-8m"}, moves=(("H1", "SS", "top-west", "top-east"),),
