@@ -245,6 +245,18 @@ class Levels:
             self._extremes[key] = running(np.where(np.isnan(self.z), worst, self.z), key[0], highest=highest)
         return self._extremes[key]
 
+    def nodes_about(self, x: Floats, y: Floats, reach_m: float) -> tuple[Floats, Floats, Floats]:
+        """Places and levels of all nodes within a reach (and some beyond) of points, ``(n, nodes)``."""
+        half = math.ceil(reach_m / self.cell_m + 0.5)
+        rows, cols = (grid.ravel() for grid in np.mgrid[-half : half + 1, -half : half + 1])
+        col = np.rint((x - self.place["x_min"]) / self.cell_m)[:, None] + cols
+        row = np.rint((y - self.place["y_min"]) / self.cell_m)[:, None] + rows
+        there = (col >= 0) & (row >= 0) & (col < self.z.shape[1]) & (row < self.z.shape[0])
+        at_row, at_col = (np.where(there, index, 0).astype(np.intp) for index in (row, col))
+        z = np.where(there, self.z[at_row, at_col], np.nan)
+        x, y = self.place["x_min"] + col * self.cell_m, self.place["y_min"] + row * self.cell_m
+        return x, y, np.where(np.isnan(z), UNKNOWN, z)
+
     def nearest(self, field: Floats, x: Floats, y: Floats, *, outside: float) -> Floats:
         """Value of a node field at the nearest node, ``outside`` beyond the grid."""
         col = np.rint((x - self.place["x_min"]) / self.cell_m).astype(np.intp)

@@ -25,8 +25,9 @@ class Plane:
 
     def rotation(self) -> tuple[tuple[Floats, Floats, Floats], ...]:
         """Rows of the rotation by pitch, then roll, without the heading; an unknown slope leans nowhere."""
-        pitch, roll = (np.arctan(np.nan_to_num(slope)) for slope in (self.pitch, self.roll))
-        cp, sp, cr, sr = np.cos(pitch), np.sin(pitch), np.cos(roll), np.sin(roll)
+        pitch, roll = np.nan_to_num(self.pitch), np.nan_to_num(self.roll)
+        cp, cr = 1.0 / np.sqrt(1.0 + pitch**2), 1.0 / np.sqrt(1.0 + roll**2)
+        sp, sr = pitch * cp, roll * cr
         return ((cp, -sp * sr, -sp * cr), (np.zeros_like(cr), cr, -sr), (sp, cp * sr, cp * cr))
 
     def heights(self, xi: Floats, eta: Floats, zeta: Floats) -> Floats:
@@ -87,6 +88,16 @@ class Stance:
         x = self.x[..., None, None] + cos * forward - sin * aside
         y = self.y[..., None, None] + sin * forward + cos * aside
         return np.asarray(x), np.asarray(y), self.planes.heights(xi, eta, zeta)
+
+    def locate(self, x: Floats, y: Floats, zeta_m: float) -> tuple[Floats, Floats, Floats]:
+        """Body points at one height that lie over (or under) site points ``(n, points)``: xi, eta, and their level."""
+        ahead, left, up = ([term[..., None] for term in row] for row in self.planes.rotation())
+        dx, dy = x[:, None, :] - self.x[..., None], y[:, None, :] - self.y[..., None]
+        cos, sin = np.cos(self.heading)[..., None], np.sin(self.heading)[..., None]
+        eta = ((cos * dy - sin * dx)[:, :, None, :] - left[2] * zeta_m) / left[1]
+        xi = ((cos * dx + sin * dy)[:, :, None, :] - ahead[2] * zeta_m - ahead[1] * eta) / ahead[0]
+        z = self.planes.level[..., None] + up[0] * xi + up[1] * eta + up[2] * zeta_m
+        return np.asarray(xi), np.asarray(eta), np.asarray(z)
 
 
 def planes_of(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import shapely
 
 from routeplan.machine.model import Box
 from routeplan.recheck.case import Case
@@ -18,40 +17,32 @@ from routeplan.recheck.track import Floats, Ints
 
 #: Size of the pieces of an underside that a quick bound is made for, metres.
 PIECE_M = 0.4
-#: Largest spacing of points of an underside in the exact check, metres; never more than half a cell.
+#: Largest spacing of points on the outline of an underside, metres; never more than a quarter of a cell.
 POINT_SPACING_M = 0.125
-#: Points handled at once in the exact check.
-POINTS_AT_ONCE = 2_000_000
+#: Samples handled at once in the exact check.
+SAMPLES_AT_ONCE = 128
 
 
 def offer_strike(case: Case, stance: Stance, ledger: Ledger) -> None:
     """Offer ground strike and unknown levels under the body, box by box."""
     for box in case.configuration.boxes:
         at = np.flatnonzero(_may_strike(case, stance, box, ledger.k))
-        xi, eta = underside_points(box, min(case.levels.cell_m / 2, POINT_SPACING_M))
-        size = max(1, POINTS_AT_ONCE // (18 * len(xi)))
-        for first in range(0, len(at), size):
-            _strike(case, stance.pick(at[first : first + size]), ledger, box, (xi, eta))
+        for first in range(0, len(at), SAMPLES_AT_ONCE):
+            close = stance.pick(at[first : first + SAMPLES_AT_ONCE])
+            _strike_outline(case, close, ledger, box)
+            _strike_nodes(case, close, ledger, box)
         _strike_features(case, stance, ledger, box)
 
 
-def underside_points(box: Box, spacing_m: float) -> tuple[Floats, Floats]:
-    """Points all over an underside, its outline and corners included, not further apart than the spacing."""
+def outline_points(box: Box, spacing_m: float) -> tuple[Floats, Floats]:
+    """Points on the outline of an underside, corners included, not further apart than the spacing."""
     ring = np.array(box.ring)
     edges = np.roll(ring, -1, axis=0) - ring
     counts = np.maximum(1, np.ceil(np.hypot(*edges.T) / spacing_m)).astype(int)
-    outline = [
-        ring[n] + np.linspace(0.0, 1.0, count, endpoint=False)[:, None] * edges[n] for n, count in enumerate(counts)
-    ]
-    (low_xi, low_eta), (high_xi, high_eta) = ring.min(axis=0), ring.max(axis=0)
-    xi, eta = np.meshgrid(_spread(low_xi, high_xi, spacing_m), _spread(low_eta, high_eta, spacing_m))
-    inside = shapely.contains_xy(shapely.Polygon(ring), xi.ravel(), eta.ravel())
-    points = np.concatenate([*outline, np.stack([xi.ravel(), eta.ravel()], axis=-1)[inside]])
+    points = np.concatenate(
+        [ring[n] + np.linspace(0.0, 1.0, count, endpoint=False)[:, None] * edges[n] for n, count in enumerate(counts)]
+    )
     return points[:, 0], points[:, 1]
-
-
-def _spread(low: float, high: float, spacing_m: float) -> Floats:
-    return np.linspace(low, high, max(2, math.ceil((high - low) / spacing_m) + 1))
 
 
 def _may_strike(case: Case, stance: Stance, box: Box, k: float) -> Floats:
@@ -90,17 +81,49 @@ def _may_strike(case: Case, stance: Stance, box: Box, k: float) -> Floats:
     return np.asarray(~(gap > enough))
 
 
-def _strike(case: Case, stance: Stance, ledger: Ledger, box: Box, points: tuple[Floats, Floats]) -> None:
-    xi, eta = points
+def _strike_outline(case: Case, stance: Stance, ledger: Ledger, box: Box) -> None:
+    xi, eta = outline_points(box, min(case.levels.cell_m / 4, POINT_SPACING_M))
     x, y, z = stance.place(xi, eta, np.full(len(xi), box.bottom_m))
-    ground = case.levels.real.at(x, y)
-    unknown = ground > KNOWN_BELOW_M
-    gap = np.where(unknown, np.nan, z - ground)
+    _offer(case, stance, ledger, z - case.levels.real.at(x, y), case.sigmas.point(xi, eta))
+
+
+def _strike_nodes(case: Case, stance: Stance, ledger: Ledger, box: Box) -> None:
+    """Inside the outline, ground that is bilinear comes closest to a plane at its nodes: these are looked at."""
+    ring = np.array(box.ring)
+    spare = _spare_m(case, stance, box)
+    middle = ring.mean(axis=0)
+    radius = float(np.hypot(*(ring - middle).T).max())
+    x, y, ground = case.levels.nodes_about(*_middle(case, stance.rows, middle), radius + spare)
+    cos, sin = np.cos(case.track.heading[stance.rows])[:, None], np.sin(case.track.heading[stance.rows])[:, None]
+    dx, dy = x - case.track.x[stance.rows][:, None], y - case.track.y[stance.rows][:, None]
+    ahead, aside = cos * dx + sin * dy, cos * dy - sin * dx
+    (low_xi, low_eta), (high_xi, high_eta) = ring.min(axis=0) - spare, ring.max(axis=0) + spare
+    close = np.nonzero((ahead >= low_xi) & (ahead <= high_xi) & (aside >= low_eta) & (aside <= high_eta))
+    some = stance.pick(close[0])
+    xi, eta, z = some.locate(x[close][:, None], y[close][:, None], box.bottom_m)
+    inside = np.ones(xi.shape, dtype=bool)
+    for (from_xi, from_eta), (to_xi, to_eta) in zip(ring, np.roll(ring, -1, axis=0), strict=True):
+        inside &= (to_xi - from_xi) * (eta - from_eta) - (to_eta - from_eta) * (xi - from_xi) >= 0
+    gap = np.where(inside, z - ground[close][:, None, None, None], np.nan)
+    _offer(case, some, ledger, gap, case.sigmas.point(xi, eta))
+
+
+def _offer(case: Case, stance: Stance, ledger: Ledger, gap: Floats, sigma_m: Floats) -> None:
+    """Offer gaps below an underside; a huge negative one stands over an unknown level, NaN over none."""
+    unknown = gap < -KNOWN_BELOW_M
+    gap = np.where(unknown, np.nan, gap)
     clearance = case.site.thresholds.ground_clearance_m
-    sigma = np.hypot(case.sigmas.point(xi, eta), case.sigmas.accuracy.short_range_m)
+    sigma = np.hypot(sigma_m, case.sigmas.accuracy.short_range_m)
     ledger.offer("ground strike", stance.rows, gap - clearance, value=gap, limit=clearance, sigma=sigma)
     share = 1.0 - unknown.mean(axis=(1, 2, 3))
     ledger.offer("levels known", stance.rows, share - 1.0, value=share, limit=1.0)
+
+
+def _spare_m(case: Case, stance: Stance, box: Box) -> float:
+    """How far the tube and leaning move any point of an underside off its place on the line."""
+    far = max(float(np.hypot(*corner)) for corner in box.ring)
+    slope = float(np.nan_to_num(np.hypot(stance.planes.pitch, stance.planes.roll)).max())
+    return float(case.tube_reach_m(far)) + (box.bottom_m + far * slope) * slope
 
 
 def _strike_features(case: Case, stance: Stance, ledger: Ledger, box: Box) -> None:

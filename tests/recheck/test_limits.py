@@ -11,7 +11,7 @@ import pytest
 from shapely.geometry import box
 
 from routeplan.recheck.uncertainty import Sigmas, confidence_k
-from routeplan.site.model import Defect, Thresholds
+from routeplan.site.model import Defect, Obstacle, Thresholds
 from tests import worlds
 from tests.recheck.drives import certain, drive, kinds, move_of, opinion, yard_for
 from tests.recheck.test_just_beyond import LENGTH_M, MM, SEEDS, Straight
@@ -39,6 +39,67 @@ def test_a_low_sill_between_the_wheels_and_the_underside(seed: int) -> None:
         sill = Defect("s", "sill", box(10, 14.95, 30, 15.05), 0.1, 0.0, height, None)
         site = certain(yard_for(poses, machine, defects=(sill,), thresholds=limits))
         assert kinds(opinion(move_of(poses, machine), site)) == expected
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_ridge_between_the_wheels_and_the_underside(seed: int) -> None:
+    """One row of raised nodes along the drive, met by no wheel: the exact peak counts, wherever the samples lie."""
+    rng = np.random.default_rng(seed)
+    machine = worlds.boom(ground_clearance_m=float(rng.uniform(0.10, 0.20)))
+    limits = Thresholds(lateral_tolerance_m=0.05, heading_tolerance_deg=0.5, bounce_limit_m=9.0)
+    poses = drive(19.0, 15.0 + float(rng.uniform(-0.1, 0.1)), 0.0, [(2.0, 0.0)], step_m=0.1)
+    for spare_m, expected in ((MM, set()), (-MM, {"ground strike"})):
+        z = np.zeros((121, 161))
+        z[60] = machine.value("ground_clearance_m") - limits.ground_clearance_m - spare_m
+        site = certain(yard_for(poses, machine, z=z, thresholds=limits))
+        assert kinds(opinion(move_of(poses, machine), site)) == expected
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_top_that_leans_back_on_a_grade(seed: int) -> None:
+    """On a grade m the top of the rear leans ``zeta sin(atan m)`` downhill, towards a wall behind the start."""
+    machine, fall = worlds.scissor(), float(np.random.default_rng(seed).uniform(0.02, 0.12))
+    limits = Thresholds(lateral_tolerance_m=0.0, heading_tolerance_deg=0.0)
+    pitch = math.atan(fall)
+    edge = 0.27 * math.cos(pitch) + 2.30 * math.sin(pitch) + limits.body_gap_m
+    _y, x = np.mgrid[0:121, 0:161] * 0.25
+    poses = drive(19.0, 15.0, 0.0, [(2.0, 0.0)], step_m=0.1)
+    for spare_m, expected in ((MM, set()), (-MM, {"side clearance"})):
+        wall = Obstacle("wall", box(10.0, 10.0, 19.0 - edge - spare_m, 20.0), "wall", None)
+        site = certain(yard_for(poses, machine, z=fall * x, obstacles=(wall,), thresholds=limits))
+        assert kinds(opinion(move_of(poses, machine), site)) == expected
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_post_beside_the_waist(seed: int) -> None:
+    """Beside its origin a turned body reaches least: ``eta / cos D + x tan D`` at x ahead, and no more is asked."""
+    machine, turn_deg = worlds.boom(), float(np.random.default_rng(seed).uniform(2.0, 4.0))
+    limits = Thresholds(
+        lateral_tolerance_m=0.1, heading_tolerance_deg=turn_deg, body_gap_m=0.0, structure_clearance_m=0.0
+    )
+    turn, half = math.radians(turn_deg), machine.value("width_m") / 2
+    poses = drive(20.0, 15.0, 0.0, [(0.3, 0.0)], step_m=0.1)
+    edge = half / math.cos(turn) + 0.16 * math.tan(turn) + limits.lateral_tolerance_m
+    for spare_m, expected in ((2 * MM, set()), (-2 * MM, {"side clearance"})):
+        post = box(20.14, 15.0 + edge + spare_m, 20.16, 15.5 + edge)
+        site = certain(yard_for(poses, machine, obstacles=(Obstacle("post", post, "post", None),), thresholds=limits))
+        assert kinds(opinion(move_of(poses, machine), site)) == expected
+
+
+@pytest.mark.parametrize(("kind", "size_m"), [("pothole", 0.06), ("kerb", 0.05)])
+def test_a_wheel_in_a_hole_or_on_a_kerb_rolls_the_machine(kind: Any, size_m: float) -> None:
+    """Both left wheels in a groove, or on a bank, as wide as a wheel's diameter: roll = atan(size / track)."""
+    roll = math.degrees(math.atan(size_m / worlds.scissor().track_m))
+    depth, height = (size_m, 0.0) if kind == "pothole" else (0.0, size_m)
+    defect = Defect("d", kind, box(10.0, 15.20, 30.0, 16.0), 0.80, depth, height, None)
+    limits = Thresholds(lateral_tolerance_m=0.02, heading_tolerance_deg=0.0, bounce_limit_m=9.0)
+    poses = drive(19.0, 15.0, 0.0, [(2.0, 0.0)], step_m=0.1)
+    for spare_deg, refused in ((0.01, False), (-0.01, True)):
+        machine = worlds.scissor(step_limit_m=1.0, side_slope_pct=100.0 * math.tan(math.radians(roll + spare_deg)))
+        found = opinion(
+            move_of(poses, machine), certain(yard_for(poses, machine, defects=(defect,), thresholds=limits))
+        )
+        assert ("side slope" in kinds(found)) is refused
 
 
 @pytest.mark.parametrize("seed", SEEDS)
