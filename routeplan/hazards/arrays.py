@@ -1,0 +1,96 @@
+"""What the kernels see: a site and a machine as plain arrays, in site metres and radians."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Floats32 = NDArray[np.float32]
+Ints = NDArray[np.int64]
+Bytes = NDArray[np.uint8]
+Bits = NDArray[np.uint16]
+
+# Index of each check of the catalogue in the margins that the kernels return.
+LEVELS, GRADE, SIDE_SLOPE, COMBINED, STRIKE, BOUNCE, HEAD, OVERHEAD = range(8)
+CLEARANCE, STEP, ACCEPTANCE, COVERS, EXCAVATION, LINES, CLOSED, WALKWAY = range(8, 16)
+KINDS = 16
+
+# Kinds of edge in the vector layers, and of bit in the masks (1 << kind).
+E_OBSTACLE, E_BOUNDARY, E_LINES, E_CLOSED, E_WALKWAY, E_UNACCEPTED, E_COVER, E_EXCAVATION, E_FOOTPRINT = range(9)
+# A footprint is an obstacle as the wheels meet it: a body may pass over a low one, a wheel never stands on it.
+#: Edges of a kind up to this one concern the body, the others the wheels.
+LAST_BODY_EDGE = E_WALKWAY
+
+
+CALM_GROUND, CALM_EDGES = 1, 2
+
+
+class World(NamedTuple):
+    """Fields of a site as one machine meets it; all rasters ``(row, col)``, row 0 in the south, node spacing ``cell``.
+
+    The ground near a node lies within ``level + gradient . offset + [low, high]``: for any heading within half a sector
+    of the sector's axis, and any place of the wheel within the tube, the wheel level keeps to that span.
+    """
+
+    x0: float
+    y0: float
+    cell: float
+    level: Floats
+    gx: Floats
+    gy: Floats
+    high: Floats32  # (sector, row, col) above the local plane, m; NaN where a level is unknown
+    low: Floats32
+    under: Floats32  # (row, col) highest ground above the local plane within reach of an underside point, m
+    smooth: Floats32  # (row, col) largest `under` within the machine's reach, m
+    defect: Floats32  # (row, col) largest defect within 3 m, m
+    deviation: Floats32  # (row, col) largest |real - clean| under a wheel in the tube, m
+    raised: Floats32  # (row, col) highest raised feature a wheel meets in the tube, m
+    soffit: Floats  # (row, col) lowest soffit within reach of a top point, m; inf where there is none
+    soffit_proven: Floats  # the same less k sigma of the soffit
+    soffit_far: Floats32  # (row, col) distance to the nearest soffit, m, rounded down
+    edges_far: Floats32  # (row, col) distance to the nearest vector edge, m, rounded down
+    inside: Bits  # (row, col) bits of what the node stands in
+    calm: Bytes  # (row, col) bits: CALM_GROUND, CALM_EDGES: any motion from the node is comfortable in those checks
+    edges: Floats  # (n, 6): x0, y0, x1, y1, extra distance wanted, top level (inf if unknown)
+    edge_kind: Bytes
+    bucket_start: Ints  # CSR over buckets: edges[bucket_edges[bucket_start[b]:bucket_start[b + 1]]]
+    bucket_edges: Ints
+    bucket_cols: int
+    bucket_rows: int
+    bucket_m: float
+    farthest: float  # largest extra distance that an edge asks for, m
+
+
+class Body(NamedTuple):
+    """A machine in one configuration and travel mode."""
+
+    wheel_xi: Floats  # (4,) FL FR RL RR
+    wheel_eta: Floats
+    wheelbase: float
+    track: float
+    oscillating: int  # 0 none, 1 the front axle, 2 the rear axle
+    stop_tan: float
+    limit_up: float  # largest slope (tan) with the chassis arrow uphill
+    limit_down: float
+    limit_side: float
+    boxes: Floats  # (n, 7): xi0, xi1, eta0, eta1, bottom, top, occupied
+    tops: Floats  # (n, 7): xi, eta, zeta, lever of the front axle, of the rear axle, gap wanted, 1 for the head
+    discs: Floats  # (n, 4): xi, eta, radius, gap wanted with the tube; they cover the boxes
+    undersides: Floats  # (n, 3): xi, eta, zeta
+    basket: Floats  # (n, 4): xi, eta, lever of the front axle, of the rear axle
+    reach: float  # farthest corner from the origin, m
+    wheel_gap: float  # half the tyre's width and the tube's sideways reach at the wheels, m
+    structure_gap: float
+    body_gap: float  # for an occupied box; equal to structure_gap when nobody rides
+    underside_gap: float
+    bounce_limit: float
+    amplification: float  # tip participation times two
+    step_limit: float
+    lateral: float
+    sin_heading: float
+    tallest: float
+    calm_lean: float  # slope up to which ground may count as calm
+    proven: Floats  # (KINDS,) margin from which a check is proven: k sigma

@@ -1,0 +1,120 @@
+"""How the machine stands: wheel levels, the planes it can rock between, pitch and roll (docs/method.md 3 and 4)."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from routeplan.hazards.arrays import Body, World
+from routeplan.kernel import kernel
+
+SECTORS = 8
+
+
+class Stance(NamedTuple):
+    """A pose on the ground with what is uncertain within the tube; slopes are tangents, heights metres."""
+
+    known: bool
+    z: float  # mean plane at mid-wheelbase
+    pitch: float
+    roll: float
+    pitch_spread: float
+    roll_spread: float
+    front_spread: float
+    rear_spread: float
+    twist: float  # largest |w| beyond the oscillating axle's stop
+    front_defect: float
+    rear_defect: float
+    front_deviation: float
+    rear_deviation: float
+    raised: float
+
+
+@kernel
+def sector(heading: float) -> int:
+    """Index of the sector a heading falls in, the same for both directions; total on all finite floats.
+
+    >>> sector(0.0), sector(math.pi), sector(-2 * math.pi), sector(math.pi / 2)
+    (0, 0, 0, 4)
+    """
+    return int(math.floor(heading * SECTORS / math.pi + 0.5)) % SECTORS
+
+
+@kernel
+def within_stop(w: float, reach: float) -> float:
+    """Part of the twist that an oscillating axle takes up before its stop; ``reach`` = track * tan(stop), m."""
+    return min(max(w, -reach), reach)
+
+
+@kernel
+def stand(world: World, body: Body, x: float, y: float, heading: float) -> Stance:
+    """Stand a machine at a pose; ``known`` is False when a level under a wheel is not known."""
+    c, s = math.cos(heading), math.sin(heading)
+    j = sector(heading)
+    rows, cols = world.level.shape
+    m0 = m1 = m2 = m3 = 0.0
+    r0 = r1 = r2 = r3 = 0.0
+    defect_f = defect_r = dev_f = dev_r = raised = 0.0
+    for i in range(4):
+        wx = x + body.wheel_xi[i] * c - body.wheel_eta[i] * s
+        wy = y + body.wheel_xi[i] * s + body.wheel_eta[i] * c
+        col = int(math.floor((wx - world.x0) / world.cell + 0.5))
+        row = int(math.floor((wy - world.y0) / world.cell + 0.5))
+        if row < 0 or col < 0 or row >= rows or col >= cols or not math.isfinite(world.high[j, row, col]):
+            return Stance(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+        high, low = world.high[j, row, col], world.low[j, row, col]
+        dx, dy = wx - world.x0 - col * world.cell, wy - world.y0 - row * world.cell
+        mid = world.level[row, col] + world.gx[row, col] * dx + world.gy[row, col] * dy + 0.5 * (high + low)
+        spread = 0.5 * (high - low)
+        defect, deviation = world.defect[row, col], world.deviation[row, col]
+        raised = max(raised, world.raised[row, col])
+        if i < 2:
+            defect_f, dev_f = max(defect_f, defect), max(dev_f, deviation)
+        else:
+            defect_r, dev_r = max(defect_r, defect), max(dev_r, deviation)
+        if i == 0:
+            m0, r0 = mid, spread
+        elif i == 1:
+            m1, r1 = mid, spread
+        elif i == 2:
+            m2, r2 = mid, spread
+        else:
+            m3, r3 = mid, spread
+    w = m0 + m3 - m1 - m2
+    w_spread = r0 + r1 + r2 + r3
+    taken = 0.0
+    if body.oscillating > 0:
+        taken = within_stop(w, body.track * body.stop_tan)
+    twist = max(abs(w) + w_spread - (body.track * body.stop_tan if body.oscillating > 0 else 0.0), 0.0)
+    pitch = (m0 + m1 - m2 - m3) / (2 * body.wheelbase)
+    side = m0 + m2 - m1 - m3
+    if body.oscillating == 1:
+        side -= taken
+        roll_spread = max(r2 + r3, 0.5 * w_spread if twist > 0 else 0.0) / body.track
+    elif body.oscillating == 2:
+        side += taken
+        roll_spread = max(r0 + r1, 0.5 * w_spread if twist > 0 else 0.0) / body.track
+    else:
+        roll_spread = 0.5 * w_spread / body.track
+    roll = side / (2 * body.track)
+    front, rear = max(r0, r1), max(r2, r3)
+    pitch_spread = (front + rear) / body.wheelbase + 0.5 * twist / body.wheelbase + body.sin_heading * abs(roll)
+    roll_spread += 0.5 * twist / body.track + body.sin_heading * abs(pitch)
+    return Stance(True, 0.25 * (m0 + m1 + m2 + m3), pitch, roll, pitch_spread, roll_spread, front, rear, twist,
+                  defect_f, defect_r, dev_f, dev_r, raised)
+
+
+@kernel
+def plane_at(body: Body, stance: Stance, xi: float, eta: float) -> float:
+    """Level of the mean plane under a body point, m."""
+    return stance.z + stance.pitch * (xi - 0.5 * body.wheelbase - body.wheel_xi[2]) + stance.roll * eta
+
+
+@kernel
+def uncertain(body: Body, stance: Stance, xi: float, eta: float) -> float:
+    """How far any admissible plane, anywhere in the tube, may lie above or below the mean plane at a point, m."""
+    q = (xi - body.wheel_xi[2]) / body.wheelbase
+    lean = abs(eta) / body.track
+    rock = stance.twist * (0.25 + 0.5 * (lean + abs(q - 0.5)))
+    roll_only = max(stance.roll_spread * abs(eta) - 0.5 * stance.twist * lean, 0.0)
+    return abs(q) * stance.front_spread + abs(1 - q) * stance.rear_spread + roll_only + rock

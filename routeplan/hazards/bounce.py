@@ -1,0 +1,94 @@
+"""How high the basket and every top are thrown: levers, excess and rise (docs/method.md 6)."""
+
+from __future__ import annotations
+
+import math
+
+from routeplan.hazards.arrays import Body, World
+from routeplan.hazards.attitude import Stance, plane_at, uncertain
+from routeplan.kernel import kernel
+
+
+@kernel
+def lever(xi: float, eta: float, xi_axle: float, xi_other: float, track: float) -> float:
+    """Rise of a body point per unit rise of one axle's ground: both its wheels at once, or one wheel alone.
+
+    Far axle, near axle and single-wheel cases of the rigid lever; statics of a rigid body on three or four supports.
+
+    >>> lever(8.9, 0.0, 2.9, 0.0, 2.0), round(lever(8.9, 0.0, 0.0, 2.9, 2.0), 4)
+    (3.0689655172413794, 2.069)
+    """
+    both = abs((xi - xi_other) / (xi_axle - xi_other))
+    return max(both, 0.5 * both + abs(eta) / track)
+
+
+@kernel
+def excess(body: Body, stance: Stance, lever_front: float, lever_rear: float) -> float:
+    """First-step allowance for the live boom over its rigid height, m."""
+    return body.amplification * max(lever_front * stance.front_defect, lever_rear * stance.rear_defect)
+
+
+@kernel
+def rise_margin(body: Body, stance: Stance) -> float:
+    """Bounce limit less the rise of the worst corner of the basket floor, m."""
+    worst = 0.0
+    for n in range(body.basket.shape[0]):
+        xi, eta, lever_front, lever_rear = body.basket[n]
+        q = (xi - body.wheel_xi[2]) / body.wheelbase
+        lean = abs(eta) / body.track
+        static = (abs(q) + lean) * stance.front_deviation + (abs(1 - q) + lean) * stance.rear_deviation
+        static += stance.twist * (0.25 + 0.5 * (lean + abs(q - 0.5)))
+        worst = max(worst, static + excess(body, stance, lever_front, lever_rear))
+    return body.bounce_limit - worst
+
+
+@kernel
+def top_margins(
+    world: World, body: Body, stance: Stance, x: float, y: float, c: float, s: float
+) -> tuple[float, float, float, float]:
+    """Head gap and overhead clearance: soffit less the top with its excess, less the gap wanted, m.
+
+    Returns the smallest head margin, the same less the soffit's k sigma, then both for box tops; infinite under the sky.
+    """
+    rows, cols = world.level.shape
+    slope = abs(stance.pitch) + abs(stance.roll)
+    head_raw = head_proven = box_raw = box_proven = math.inf
+    for n in range(body.tops.shape[0]):
+        xi0, eta0, zeta, lever_front, lever_rear, wanted, head = body.tops[n]
+        xi, eta = xi0 - stance.pitch * zeta, eta0 - stance.roll * zeta
+        col = int(math.floor((x + xi * c - eta * s - world.x0) / world.cell + 0.5))
+        row = int(math.floor((y + xi * s + eta * c - world.y0) / world.cell + 0.5))
+        if row < 0 or col < 0 or row >= rows or col >= cols:
+            continue
+        moved = body.lateral + abs(xi0) * body.sin_heading
+        top = plane_at(body, stance, xi0, eta0) + zeta + uncertain(body, stance, xi0, eta0) + slope * moved
+        top += excess(body, stance, lever_front, lever_rear) + wanted
+        raw, proven = world.soffit[row, col] - top, world.soffit_proven[row, col] - top
+        if head > 0:
+            head_raw, head_proven = min(head_raw, raw), min(head_proven, proven)
+        else:
+            box_raw, box_proven = min(box_raw, raw), min(box_proven, proven)
+    return head_raw, head_proven, box_raw, box_proven
+
+
+@kernel
+def underside_margin(world: World, body: Body, stance: Stance, x: float, y: float, c: float, s: float) -> float:
+    """Smallest underside less ground less the clearance wanted, m; -1 where a level under the body is not known."""
+    rows, cols = world.level.shape
+    smallest = 10.0
+    for n in range(body.undersides.shape[0]):
+        xi, eta, zeta = body.undersides[n]
+        px, py = x + xi * c - eta * s, y + xi * s + eta * c
+        col = int(math.floor((px - world.x0) / world.cell + 0.5))
+        row = int(math.floor((py - world.y0) / world.cell + 0.5))
+        if row < 0 or col < 0 or row >= rows or col >= cols or not world.under[row, col] < 1e6:
+            return -1.0
+        gx, gy = world.gx[row, col], world.gy[row, col]
+        dx, dy = px - world.x0 - col * world.cell, py - world.y0 - row * world.cell
+        ground = world.level[row, col] + gx * dx + gy * dy + world.under[row, col]
+        moved = body.lateral + abs(xi) * body.sin_heading
+        along, across = gx * c + gy * s, gy * c - gx * s
+        differ = (abs(along - stance.pitch) + abs(across - stance.roll)) * moved
+        bottom = plane_at(body, stance, xi, eta) + zeta - uncertain(body, stance, xi, eta) - differ
+        smallest = min(smallest, bottom - ground - body.underside_gap)
+    return smallest

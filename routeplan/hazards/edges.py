@@ -1,0 +1,174 @@
+"""The site's vector layers as a soup of edges with a bucket index, and as bits of what each node stands in."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from scipy import ndimage
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from routeplan.hazards.arrays import (
+    E_BOUNDARY,
+    E_CLOSED,
+    E_COVER,
+    E_EXCAVATION,
+    E_FOOTPRINT,
+    E_LINES,
+    E_OBSTACLE,
+    E_UNACCEPTED,
+    E_WALKWAY,
+    Bits,
+    Bytes,
+    Floats,
+    Floats32,
+    Ints,
+)
+from routeplan.hazards.terrain import Terrain
+from routeplan.site.model import Site, Surface
+
+BUCKET_M = 2.0
+#: Defects that nothing drives over until a check of their strength exists.
+BLOCKING_DEFECTS = frozenset({"cover", "plate", "trench"})
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One geometry to keep clear of: its kind of edge, extra distance wanted, top level, and whether outside is the bad side."""
+
+    kind: int
+    geometry: BaseGeometry
+    extra_m: float = 0.0
+    top_m: float = math.inf
+    outside: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeSoup:
+    """Edges ``(n, 6)`` and kinds ``(n,)``, their buckets as CSR, and per node the bits it stands in and the distance to an edge."""
+
+    edges: Floats
+    kinds: Bytes
+    bucket_start: Ints
+    bucket_edges: Ints
+    bucket_rows: int
+    bucket_cols: int
+    inside: Bits
+    far: Floats32
+
+
+def accepted_on(surface: Surface, mass_kg: float, day: dt.date | None) -> bool:
+    """Whether a competent person's acceptance covers this mass on this day."""
+    word = surface.acceptance
+    if word is None or word.mass_limit_kg < mass_kg:
+        return False
+    if day is None:
+        return word.valid_until is None
+    return word.date <= day and (word.valid_until is None or day <= word.valid_until)
+
+
+def accepted_ground(site: Site, mass_kg: float, day: dt.date | None) -> BaseGeometry:
+    """Where wheels may go: under a valid acceptance and under no surface without one."""
+    good = shapely.union_all([s.geometry for s in site.surfaces if accepted_on(s, mass_kg, day)])
+    bad = shapely.union_all([s.geometry for s in site.surfaces if not accepted_on(s, mass_kg, day)])
+    return good if bad.is_empty else shapely.difference(good, bad)
+
+
+def layers_of(site: Site, *, mass_kg: float, day: dt.date | None, closed: frozenset[str]) -> Iterator[Layer]:
+    """Everything a machine of this mass keeps clear of on this day; ``closed`` names further closed areas."""
+    yield Layer(E_BOUNDARY, site.boundary, outside=True)
+    for obstacle in site.obstacles:
+        yield Layer(E_OBSTACLE, obstacle.geometry, top_m=math.inf if obstacle.top_m is None else obstacle.top_m)
+        yield Layer(E_FOOTPRINT, obstacle.geometry)
+    for corridor in site.line_corridors:
+        yield Layer(E_LINES, corridor.geometry)
+    for area in site.areas:
+        if area.id in closed or area.closed_on(day):
+            yield Layer(E_CLOSED, area.geometry)
+    for walkway in site.walkways:
+        yield Layer(E_WALKWAY, walkway.geometry)
+    yield Layer(E_UNACCEPTED, accepted_ground(site, mass_kg, day), outside=True)
+    for defect in site.defects:
+        if defect.kind in BLOCKING_DEFECTS:
+            yield Layer(E_COVER, defect.geometry)
+    for excavation in site.excavations:
+        yield Layer(E_EXCAVATION, excavation.geometry, extra_m=excavation.set_back_m)
+
+
+def _rings(geometry: BaseGeometry) -> Iterator[Floats]:
+    for part in shapely.get_parts(geometry):
+        if isinstance(part, Polygon):
+            for ring in (part.exterior, *part.interiors):
+                yield shapely.get_coordinates(ring)
+
+
+def _edges(layers: Iterable[Layer]) -> tuple[Floats, Bytes]:
+    rows: list[Floats] = []
+    kinds: list[int] = []
+    for layer in layers:
+        for ring in _rings(layer.geometry):
+            n = len(ring) - 1
+            more = np.broadcast_to([layer.extra_m, layer.top_m], (n, 2))
+            rows.append(np.hstack([ring[:-1], ring[1:], more]))
+            kinds += [layer.kind] * n
+    return np.concatenate(rows), np.array(kinds, np.uint8)
+
+
+def _buckets(edges: Floats, terrain: Terrain) -> tuple[Ints, Ints, int, int]:
+    height, width = (np.array(terrain.level.shape) - 1) * terrain.cell_m
+    n_rows, n_cols = math.ceil(height / BUCKET_M) + 1, math.ceil(width / BUCKET_M) + 1
+    tree = shapely.STRtree(shapely.linestrings(edges[:, :4].reshape(-1, 2, 2)))
+    r, c = np.meshgrid(np.arange(n_rows), np.arange(n_cols), indexing="ij")
+    west, south = terrain.x0 + c.ravel() * BUCKET_M, terrain.y0 + r.ravel() * BUCKET_M
+    # Edges beyond the levels belong to the outermost buckets, which are drawn outwards to hold them.
+    far = 1e6
+    west_, east_ = np.where(c.ravel() == 0, west - far, west), np.where(c.ravel() == n_cols - 1, west + far, west + BUCKET_M)
+    south_, north_ = np.where(r.ravel() == 0, south - far, south), np.where(r.ravel() == n_rows - 1, south + far, south + BUCKET_M)
+    bucket, edge = tree.query(shapely.box(west_, south_, east_, north_), predicate="intersects")
+    order = np.lexsort((edge, bucket))
+    start = np.searchsorted(bucket[order], np.arange(n_rows * n_cols + 1))
+    return start.astype(np.int64), edge[order].astype(np.int64), n_rows, n_cols
+
+
+def _inside(layers: Iterable[Layer], terrain: Terrain) -> Bits:
+    rows, cols = terrain.level.shape
+    x = terrain.x0 + np.arange(cols) * terrain.cell_m
+    y = terrain.y0 + np.arange(rows) * terrain.cell_m
+    bits = np.zeros((rows, cols), np.uint16)
+    for layer in layers:
+        bit = np.uint16(1 << layer.kind)
+        within = np.zeros((rows, cols), bool)
+        if not layer.geometry.is_empty:
+            west, south, east, north = layer.geometry.bounds
+            c = slice(np.searchsorted(x, west), np.searchsorted(x, east, side="right"))
+            r = slice(np.searchsorted(y, south), np.searchsorted(y, north, side="right"))
+            shapely.prepare(layer.geometry)
+            within[r, c] = shapely.contains_xy(layer.geometry, *np.meshgrid(x[c], y[r]))
+        bits[~within if layer.outside else within] |= bit
+    return bits
+
+
+def _far(layers: Iterable[Layer], terrain: Terrain) -> Floats32:
+    """Distance from each node to the nearest outline, extra distance included, rounded down by what marking nodes may add."""
+    rows, cols = terrain.level.shape
+    outlines = [layer.geometry.buffer(layer.extra_m).boundary for layer in layers]
+    points = shapely.get_coordinates(shapely.segmentize(np.array(outlines), terrain.cell_m / 2))
+    c = np.clip(np.round((points[:, 0] - terrain.x0) / terrain.cell_m).astype(int), 0, cols - 1)
+    r = np.clip(np.round((points[:, 1] - terrain.y0) / terrain.cell_m).astype(int), 0, rows - 1)
+    free = np.ones((rows, cols), bool)
+    free[r, c] = False
+    distance: Floats = ndimage.distance_transform_edt(free, sampling=terrain.cell_m)
+    return np.maximum(distance - terrain.cell_m, 0.0).astype(np.float32)
+
+
+def build_edges(terrain: Terrain, layers: Iterable[Layer]) -> EdgeSoup:
+    """Index the layers for the kernels."""
+    layers = list(layers)
+    edges, kinds = _edges(layers)
+    start, items, n_rows, n_cols = _buckets(edges, terrain)
+    return EdgeSoup(edges, kinds, start, items, n_rows, n_cols, _inside(layers, terrain), _far(layers, terrain))

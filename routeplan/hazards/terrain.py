@@ -1,0 +1,124 @@
+"""The ground as fields: refined levels, clean ground, defects (docs/method.md 3). The same for every machine."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from scipy import ndimage
+from shapely.geometry.base import BaseGeometry
+
+from routeplan.hazards.arrays import Floats, Ints
+from routeplan.site.model import Ground, GridSpec
+
+#: Half size of the square that clean ground is made with, m: holes and bumps up to twice this across are defects.
+DEFECT_HALF_M = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Terrain:
+    """Levels on the field grid, all ``(rows, cols)`` float64 in metres, row 0 in the south.
+
+    Parameters
+    ----------
+    level
+        Levels, NaN where unknown.
+    clean
+        The same with holes filled and bumps shaved; NaN where unknown.
+    gx, gy
+        Gradient of the clean ground east and north, as ratios; 0 where unknown.
+    cell_m
+        Node spacing of the fields.
+    stride
+        Field nodes per lattice cell.
+    """
+
+    level: Floats
+    clean: Floats
+    gx: Floats
+    gy: Floats
+    x0: float
+    y0: float
+    cell_m: float
+    stride: int
+
+    def nodes_within(self, geometry: BaseGeometry, reach_m: float) -> tuple[Ints, Ints, Floats]:
+        """Rows, columns and distances (m) of the nodes within a distance of a geometry."""
+        rows, cols = self.level.shape
+        west, south, east, north = geometry.bounds
+        c0 = max(math.floor((west - reach_m - self.x0) / self.cell_m), 0)
+        c1 = min(math.ceil((east + reach_m - self.x0) / self.cell_m), cols - 1)
+        r0 = max(math.floor((south - reach_m - self.y0) / self.cell_m), 0)
+        r1 = min(math.ceil((north + reach_m - self.y0) / self.cell_m), rows - 1)
+        if c1 < c0 or r1 < r0:
+            return np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0)
+        rr, cc = np.meshgrid(np.arange(r0, r1 + 1), np.arange(c0, c1 + 1), indexing="ij")
+        points = shapely.points(self.x0 + cc * self.cell_m, self.y0 + rr * self.cell_m)
+        shapely.prepare(geometry)
+        near = shapely.dwithin(geometry, points, reach_m)
+        return rr[near], cc[near], shapely.distance(geometry, points[near])
+
+
+def clean_ground(levels: Floats, cell_m: float) -> Floats:
+    """Close, then open, the levels by a square about 1 m across; unknown levels stay unknown and move nothing.
+
+    >>> z = np.zeros((9, 9)); z[4, 4] = -0.1
+    >>> float(np.abs(clean_ground(z, 0.25)).max())
+    0.0
+    """
+    size = 2 * max(1, round(DEFECT_HALF_M / cell_m)) + 1
+    unknown = np.isnan(levels)
+
+    def grown(z: Floats, sign: float) -> Floats:
+        known = np.where(np.isnan(z), -np.inf, sign * z)
+        out: Floats = sign * ndimage.maximum_filter(known, size=size, mode="nearest")
+        return np.where(unknown, np.nan, out)
+
+    result = levels
+    for sign in (1.0, -1.0, -1.0, 1.0):
+        result = grown(result, sign)
+    return result
+
+
+def refined(levels: Floats, factor: int) -> Floats:
+    """Bilinear levels at ``factor`` nodes for each one; the old nodes keep their values.
+
+    >>> refined(np.array([[0.0, 1.0], [2.0, 3.0]]), 2).tolist()
+    [[0.0, 0.5, 1.0], [1.0, 1.5, 2.0], [2.0, 2.5, 3.0]]
+    """
+    if factor == 1:
+        return levels
+    for axis in (0, 1):
+        a = np.moveaxis(levels, axis, 0)
+        t = (np.arange(factor) / factor).reshape(-1, *([1] * (a.ndim - 1)))
+        with np.errstate(invalid="ignore"):
+            between = np.where(t == 0.0, a[:-1, None], a[:-1, None] * (1.0 - t) + a[1:, None] * t)
+        levels = np.moveaxis(np.concatenate([between.reshape(-1, *a.shape[1:]), a[-1:]]), 0, axis)
+    return np.ascontiguousarray(levels)
+
+
+def disc_maximum(field: Floats, reach_cells: float) -> Floats:
+    """Maximum over a disc around each node, drawn by a handful of rectangles that cover it."""
+    parts = 6
+    out = field
+    for i in range(parts):
+        a = math.ceil(reach_cells * math.cos(i * math.pi / 2 / parts))
+        b = math.ceil(reach_cells * math.sin((i + 1) * math.pi / 2 / parts))
+        one: Floats = ndimage.maximum_filter(field, size=(2 * b + 1, 2 * a + 1), mode="nearest")
+        out = np.maximum(out, one)
+    return out
+
+
+def build_terrain(ground: Ground, grid: GridSpec) -> Terrain:
+    """Prepare the ground for the lattice: field nodes fall on the levels' own nodes, and lattice nodes on field nodes."""
+    factor = max(1, math.ceil(ground.cell_m / grid.cell_m - 1e-9))
+    cell = ground.cell_m / factor
+    clean = clean_ground(ground.z, ground.cell_m)
+    level, clean = refined(ground.z, factor), refined(clean, factor)
+    gy, gx = np.gradient(clean, cell)
+    return Terrain(
+        level=np.ascontiguousarray(level, np.float64), clean=clean, gx=np.nan_to_num(gx), gy=np.nan_to_num(gy),
+        x0=ground.x_min, y0=ground.y_min, cell_m=cell, stride=max(1, round(grid.cell_m / cell)),
+    )

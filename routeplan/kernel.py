@@ -1,0 +1,60 @@
+"""The one way a function becomes machine code, and where the compiled code is kept between runs.
+
+numba keeps a stale cache when a kernel that another module calls has changed, so the folder's name carries a hash of
+every source file that may hold a kernel. Where no cache can be written a temporary folder serves, with a line on stderr.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+_F = TypeVar("_F", bound=Callable[..., Any])
+_ROOT = Path(__file__).parent
+
+
+def sources_hash(root: Path = _ROOT) -> str:
+    """Hash of every source file in the packages that hold kernels."""
+    digest = hashlib.sha256()
+    for folder in ("hazards", "search"):
+        for source in sorted((root / folder).glob("*.py")):
+            digest.update(source.name.encode() + b"\0" + source.read_bytes() + b"\0")
+    return digest.hexdigest()[:16]
+
+
+def cache_folder() -> Path:
+    """A folder for compiled kernels that can be written, made if need be."""
+    base = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
+    folder = Path(base) / "routeplan" / f"kernels-{sources_hash()}"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            return folder
+    except OSError:
+        fallback = Path(tempfile.gettempdir()) / f"routeplan-kernels-{os.getuid()}-{sources_hash()}"
+        fallback.mkdir(parents=True, exist_ok=True)
+        print(f"routeplan: no cache can be written in {base}; compiled code is kept in a temporary folder", file=sys.stderr)
+        return fallback
+
+
+def _prepare() -> Callable[..., Any]:
+    if "numba" not in sys.modules:
+        os.environ.setdefault("NUMBA_CACHE_DIR", str(cache_folder()))
+    import numba
+
+    decorator: Callable[..., Any] = numba.njit(cache=True, nogil=True, error_model="numpy")
+    return decorator
+
+
+_njit = _prepare()
+
+
+def kernel(function: _F) -> _F:
+    """Compile a function of arrays and scalars at its first call; ``function.py_func`` is the plain Python."""
+    compiled: _F = _njit(function)
+    return compiled

@@ -1,0 +1,144 @@
+"""Exact poses off the lattice (starts, goals, the ends of passages) and the checked curves that link them to it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from routeplan.hazards.prepare import Hazards
+from routeplan.hazards.tile import BLOCKED, OUT, judge
+from routeplan.search.best_first import FORWARD_FACTOR, REVERSE_FACTOR, motion_cost
+from routeplan.search.curves import curves_to
+from routeplan.search.motions import Motions
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bytes = NDArray[np.uint8]
+
+#: Curves tried per lattice heading and side of an anchor, best first, and how many good ones are kept.
+TRIED, KEPT = 24, 3
+#: A linking curve may be this much longer than the straight distance: a factor and metres.
+DETOUR, DETOUR_M = 1.15, 0.3
+
+
+@dataclass(frozen=True)
+class Anchor:
+    """An exact pose: site metres, and heading in radians anticlockwise from east."""
+
+    x: float
+    y: float
+    heading: float
+
+
+@dataclass(frozen=True, eq=False)
+class Link:
+    """A checked forward motion between two poses, each a lattice pose id or an anchor's.
+
+    ``pieces`` (3, 3) starts at ``start``. It may also be driven backwards, from ``goal`` to ``start``.
+    """
+
+    start: int
+    goal: int
+    at: Anchor
+    pieces: Floats
+    byte: int
+    length_mm: int
+
+
+def check_motions(hazards: Hazards, starts: Floats, pieces: Floats) -> tuple[Floats, Bytes]:
+    """Margins (n, OUT) and verdict bytes (n,) of single motions; see ``hazards.tile.judge``."""
+    margins, verdicts = np.empty((len(starts), OUT)), np.empty(len(starts), np.uint8)
+    judge(hazards.world, hazards.body, hazards.blocking, starts, pieces, margins, verdicts)
+    return margins, verdicts
+
+
+def link_cost(link: Link, gear: int) -> int:
+    """Cost of driving a link; gear 0 along the arrow, 1 backwards."""
+    return motion_cost(link.length_mm, link.byte, REVERSE_FACTOR if gear else FORWARD_FACTOR)
+
+
+def _candidates(anchor: Anchor, motions: Motions, grid: GridFrame, reach_m: float, *, outward: bool) -> tuple[Ints, Ints, Ints]:
+    """Rows, columns and heading indices of lattice poses worth a curve: ahead of (or behind) the anchor, alike in heading."""
+    sign = 1.0 if outward else -1.0
+    n = math.ceil(reach_m / grid.cell_m)
+    row, col = grid.nearest(anchor.x, anchor.y)
+    r, c = np.meshgrid(np.arange(row - n, row + n + 1), np.arange(col - n, col + n + 1), indexing="ij")
+    dx, dy = grid.x0 + c * grid.cell_m - anchor.x, grid.y0 + r * grid.cell_m - anchor.y
+    ahead = sign * (dx * math.cos(anchor.heading) + dy * math.sin(anchor.heading))
+    aside = np.abs(dy * math.cos(anchor.heading) - dx * math.sin(anchor.heading))
+    good = (ahead > 0.2) & (np.hypot(dx, dy) <= reach_m) & (aside <= 0.3 + ahead)
+    good &= (r >= 0) & (c >= 0) & (r < grid.rows) & (c < grid.cols)
+    turned = np.abs(np.remainder(motions.headings - anchor.heading + math.pi, 2 * math.pi) - math.pi)
+    alike = np.flatnonzero(turned <= math.radians(50.0))
+    rows, cols = r[good], c[good]
+    shape = (len(alike), len(rows))
+    return (
+        np.broadcast_to(rows, shape).ravel(),
+        np.broadcast_to(cols, shape).ravel(),
+        np.broadcast_to(alike[:, None], shape).ravel(),
+    )
+
+
+@dataclass(frozen=True)
+class GridFrame:
+    """Where the lattice lies: node (row, col) stands at (x0 + col * cell_m, y0 + row * cell_m)."""
+
+    x0: float
+    y0: float
+    cell_m: float
+    rows: int
+    cols: int
+    headings: int
+
+    def nearest(self, x: float, y: float) -> tuple[int, int]:
+        """Row and column of the node nearest to a point, inside the grid or not."""
+        return round((y - self.y0) / self.cell_m), round((x - self.x0) / self.cell_m)
+
+    def pose_id(self, row: int, col: int, heading: int) -> int:
+        """Number of a lattice pose."""
+        return (row * self.cols + col) * self.headings + heading
+
+    def pose_of(self, pose: int, headings: Floats) -> Anchor:
+        """The pose with a number."""
+        cell, h = divmod(pose, self.headings)
+        row, col = divmod(cell, self.cols)
+        return Anchor(self.x0 + col * self.cell_m, self.y0 + row * self.cell_m, float(headings[h]))
+
+    @property
+    def poses(self) -> int:
+        """Number of lattice poses; anchors are numbered from here on."""
+        return self.rows * self.cols * self.headings
+
+
+def link_anchor(
+    anchor: Anchor, pose: int, *, hazards: Hazards, motions: Motions, grid: GridFrame, radius_m: float
+) -> list[Link]:
+    """Checked curves from an anchor to the lattice and from the lattice to it."""
+    links: list[Link] = []
+    reach = max(3.0, 2.2 * radius_m)
+    for outward in (True, False):
+        rows, cols, heads = _candidates(anchor, motions, grid, reach, outward=outward)
+        xs, ys = grid.x0 + cols * grid.cell_m, grid.y0 + rows * grid.cell_m
+        lengths, pieces = np.empty(len(xs)), np.empty((len(xs), 3, 3))
+        curves_to(anchor.x, anchor.y, anchor.heading, outward, xs, ys, motions.headings[heads], radius_m, lengths, pieces)
+        direct = np.hypot(xs - anchor.x, ys - anchor.y)
+        fit = lengths <= DETOUR * direct + DETOUR_M
+        for h in np.unique(heads[fit]):
+            mine = np.flatnonzero(fit & (heads == h))
+            mine = mine[np.argsort(lengths[mine], kind="stable")][:: max(1, len(mine) // TRIED)][:TRIED]
+            starts = np.column_stack([xs[mine], ys[mine], motions.headings[heads[mine]]])
+            if outward:
+                starts[:] = anchor.x, anchor.y, anchor.heading
+            _, verdicts = check_motions(hazards, starts, pieces[mine])
+            good = [m for m in range(len(mine)) if verdicts[m] != BLOCKED]
+            for m in good[:: max(1, len(good) // KEPT)][:KEPT]:
+                i = mine[m]
+                other = grid.pose_id(int(rows[i]), int(cols[i]), int(heads[i]))
+                length_mm = math.ceil(lengths[i] * 1000.0 - 1e-6)
+                start, goal = (pose, other) if outward else (other, pose)
+                at = Anchor(*map(float, starts[m]))
+                links.append(Link(start, goal, at, pieces[i].copy(), int(verdicts[m]), length_mm))
+    return links

@@ -1,0 +1,295 @@
+"""The lattice of one machine on one site: motions checked on demand, and a best way between two sets of exact poses."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from routeplan.hazards.arrays import E_BOUNDARY, E_CLOSED, E_LINES
+from routeplan.hazards.prepare import Hazards
+from routeplan.hazards.tile import fill_tile
+from routeplan.search import best_first
+from routeplan.search.anchors import Anchor, GridFrame, Link, link_anchor, link_cost
+from routeplan.search.best_first import Frontier, Lattice, Relaxation
+from routeplan.search.motions import Motions
+from routeplan.site.model import Site
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bytes = NDArray[np.uint8]
+
+TILE = 16
+#: Thousandths by which bounds are raised (see ``best_first.Frontier``).
+INFLATION = 0
+#: Beyond this many expanded states the search gives up, in words and with its own exit status.
+STATE_LIMIT = 60_000_000
+#: Costs this far beyond the relaxed best are bounded one by one, the rest by one number.
+SPARE_M = 60.0
+
+
+@dataclass(frozen=True, eq=False)
+class Motion:
+    """A driven motion: where it starts, its pieces (n, 3) in the order driven, and gear +1 or -1 (0 on the spot)."""
+
+    at: Anchor
+    pieces: Floats
+    gear: int
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """A best way: its motions, and cost as metres of the best forward driving."""
+
+    motions: tuple[Motion, ...]
+    cost_m: float
+    expanded: int
+
+
+@dataclass(frozen=True, eq=False)
+class NotFound:
+    """No way on this lattice (``exhausted``), or the search gave up (``limit``).
+
+    ``reached`` holds the lattice poses that were reached, for naming what blocks.
+    """
+
+    why: Literal["exhausted", "limit"]
+    reached: Ints
+    expanded: int
+
+
+@dataclass(eq=False)
+class CheckedLattice:
+    """Motions of one machine on one site, checked tile by tile as searches ask for them, and kept.
+
+    Parameters
+    ----------
+    progress
+        Called with the number of tiles checked so far.
+    """
+
+    site: Site
+    hazards: Hazards
+    motions: Motions
+    radius_m: float
+    progress: Callable[[int], None] = lambda tiles: None
+    links: list[Link] = field(default_factory=list)
+    anchors: list[Anchor] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        terrain = self.hazards.terrain
+        rows, cols = ((n - 1) // terrain.stride + 1 for n in terrain.level.shape)
+        n_h, n_p = self.motions.counts.shape
+        self.grid = GridFrame(terrain.x0, terrain.y0, terrain.cell_m * terrain.stride, rows, cols, n_h)
+        self.table = np.zeros((rows, cols, n_h, n_p), np.uint8)
+        self.filled = np.zeros((math.ceil(rows / TILE), math.ceil(cols / TILE)), np.uint8)
+        self.shut = self._shut()
+        self.tiles = 0
+
+    def add_anchor(self, anchor: Anchor) -> int:
+        """Link an exact pose to the lattice; returns its pose number."""
+        pose = self.grid.poses + len(self.anchors)
+        self.anchors.append(anchor)
+        self.links += link_anchor(
+            anchor, pose, hazards=self.hazards, motions=self.motions, grid=self.grid, radius_m=self.radius_m
+        )
+        return pose
+
+    def pose_of(self, pose: int) -> Anchor:
+        """The pose with a number, on the lattice or not."""
+        if pose >= self.grid.poses:
+            return self.anchors[pose - self.grid.poses]
+        return self.grid.pose_of(pose, self.motions.headings)
+
+    def fill(self, tile: int) -> None:
+        """Check every motion that starts in a tile."""
+        tr, tc = divmod(tile, self.filled.shape[1])
+        rows = np.arange(tr * TILE, min((tr + 1) * TILE, self.grid.rows))
+        cols = np.arange(tc * TILE, min((tc + 1) * TILE, self.grid.cols))
+        block = np.empty((len(rows), len(cols), *self.motions.counts.shape), np.uint8)
+        hazards, motions = self.hazards, self.motions
+        fill_tile(
+            hazards.world, hazards.body, hazards.blocking, motions.headings, motions.pieces, motions.counts, rows, cols,
+            hazards.terrain.stride, block,
+        )  # fmt: skip
+        self.table[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1] = block
+        self.filled[tr, tc] = 1
+        self.tiles += 1
+        self.progress(self.tiles)
+
+    def find(self, starts: Sequence[int], goals: Sequence[int], *, limit: int = STATE_LIMIT) -> Found | NotFound:
+        """Best way from any of the start poses to any of the goal poses (pose numbers of anchors).
+
+        The cost is the least on this lattice and its links: proven by the search's own order.
+        """
+        lattice, kept = self._arrays()
+        bounds = np.empty(self.grid.rows * self.grid.cols + len(self.anchors), np.int64)
+        nearest = best_first.relaxed(
+            self._relaxation(kept), self._places(goals), self._places(starts), int(SPARE_M * 1000) * best_first.UNIT_PER_MM, bounds
+        )
+        if nearest == best_first.UNREACHED:
+            bounds[:] = 0  # no way even without hazards: the search then shows how far the machine gets
+        goal = np.zeros(max(len(self.anchors), 1), np.uint8)
+        goal[np.asarray(goals) - self.grid.poses] = 1
+        frontier = self._frontier(starts, bounds)
+        wanted = np.empty(256, np.int64)
+        while True:
+            status, state = best_first.search(lattice, bounds, goal, frontier, limit, wanted)
+            if status == best_first.NEED_TILES:
+                for tile in wanted[: int(np.argmax(wanted == -1))]:
+                    self.fill(int(tile))
+                continue
+            if status == best_first.LIMIT and frontier.expanded[0] < limit:
+                frontier = _grown(frontier)
+                continue
+            break
+        expanded = int(frontier.expanded[0])
+        if status == best_first.FOUND:
+            cost = (abs(int(frontier.best[state])) - 1) / best_first.UNIT_PER_MM / 1000.0
+            return Found(self._walk(frontier, state, kept), cost, expanded)
+        reached = np.unique(np.flatnonzero(frontier.best[: 2 * self.grid.poses] < 0) // 2)
+        return NotFound("exhausted" if status == best_first.EXHAUSTED else "limit", reached, expanded)
+
+    def _places(self, poses: Sequence[int]) -> Ints:
+        n = self.grid.headings
+        cells = self.grid.rows * self.grid.cols
+        return np.array([p // n if p < self.grid.poses else cells + p - self.grid.poses for p in poses], np.int64)
+
+    def _shut(self) -> Bytes:
+        """Lattice cells where the origin cannot stand whatever the heading; only what is certain, so bounds hold."""
+        world, stride = self.hazards.world, self.hazards.terrain.stride
+        bits = world.inside[::stride, ::stride]
+        shut = (bits & ((1 << E_BOUNDARY) | (1 << E_LINES) | (1 << E_CLOSED))) != 0
+        body = self.hazards.body
+        chassis = body.boxes[0]
+        inner = min(-chassis[0], chassis[1], -chassis[2], chassis[3]) + body.structure_gap + body.lateral
+        for obstacle in self.site.obstacles:
+            if obstacle.top_m is None:
+                r, c, _ = self.hazards.terrain.nodes_within(obstacle.geometry, inner)
+                on = (r % stride == 0) & (c % stride == 0)
+                shut[r[on] // stride, c[on] // stride] = True
+        return shut[: self.grid.rows, : self.grid.cols].astype(np.uint8)
+
+    def _arrays(self) -> tuple[Lattice, list[tuple[Link, int]]]:
+        """Kernel arrays, and the links in their order with the gear each is driven in."""
+        poses = self.grid.poses
+        driven = [(link, gear) for link in self.links for gear in (0, 1)]
+        driven.sort(key=lambda item: item[0].start if item[1] == 0 else item[0].goal)
+        leave = np.array([lk.start if g == 0 else lk.goal for lk, g in driven], np.int64)
+        arrive = np.array([2 * (lk.goal if g == 0 else lk.start) + g for lk, g in driven], np.int64)
+        cost = np.array([link_cost(lk, g) for lk, g in driven], np.int64)
+        linked = np.zeros(self.grid.rows * self.grid.cols, np.uint8)
+        linked[leave[leave < poses] // self.grid.headings] = 1
+        motions = self.motions
+        into_h, into_p = _into(motions)
+        lattice = Lattice(
+            motions.d_row, motions.d_col, motions.end, motions.length_mm, motions.counts, into_h, into_p, self.table,
+            self.filled, TILE, linked, leave, arrive, cost,
+        )  # fmt: skip
+        return lattice, driven
+
+    def _relaxation(self, driven: list[tuple[Link, int]]) -> Relaxation:
+        motions = self.motions
+        moves: dict[tuple[int, int], int] = {}
+        for h in range(motions.counts.shape[0]):
+            for p in range(motions.counts.shape[1]):
+                d = (int(motions.d_row[h, p]), int(motions.d_col[h, p]))
+                if motions.counts[h, p] and d != (0, 0):
+                    for way in (d, (-d[0], -d[1])):
+                        cost = int(motions.length_mm[h, p]) * best_first.UNIT_PER_MM
+                        moves[way] = min(moves.get(way, cost), cost)
+        back = sorted(
+            (int(self._places([lk.goal if g == 0 else lk.start])[0]), int(self._places([lk.start if g == 0 else lk.goal])[0]),
+             lk.length_mm * best_first.UNIT_PER_MM)
+            for lk, g in driven
+        )
+        table = np.array(back, np.int64).reshape(-1, 3)
+        linked = np.zeros(self.grid.rows * self.grid.cols + len(self.anchors), np.uint8)
+        linked[table[:, 0]] = 1
+        every = np.array([(*d, cost) for d, cost in sorted(moves.items())], np.int64)
+        columns = [np.ascontiguousarray(table[:, i]) for i in range(3)]
+        return Relaxation(self.shut, every, columns[0], columns[1], columns[2], linked)
+
+    def _frontier(self, starts: Sequence[int], bounds: Ints) -> Frontier:
+        n = 2 * (self.grid.poses + len(self.anchors))
+        room = 1 << 20
+        frontier = Frontier(
+            np.zeros(n, np.int64), np.zeros(n, np.int32), np.empty(room, np.int64), np.empty(room, np.int64),
+            np.zeros(1, np.int64), np.zeros(1, np.int64), np.array([INFLATION]),
+        )  # fmt: skip
+        for pose, place in zip(starts, self._places(starts), strict=True):
+            for gear in (0, 1):
+                if bounds[place] != best_first.UNREACHED:
+                    frontier.best[2 * pose + gear] = 1
+                    best_first.push(frontier.heap_key, frontier.heap_state, frontier.size, int(bounds[place]), 2 * pose + gear)
+        return frontier
+
+    def _walk(self, frontier: Frontier, state: int, driven: list[tuple[Link, int]]) -> tuple[Motion, ...]:
+        """Motions from the start to a state, by the parents kept."""
+        found: list[Motion] = []
+        n_p = self.motions.counts.shape[1]
+        while frontier.parent[state] != 0:
+            parent = int(frontier.parent[state])
+            if parent < 0:
+                index, gear_before = divmod(-1 - parent, 2)
+                link, gear = driven[index]
+                start, pieces, before = link.at, link.pieces, link.goal if gear else link.start
+            else:
+                code, gear_before = divmod(parent - 1, 2)
+                code, gear = divmod(code, 2)
+                h, p = divmod(code, n_p)
+                pieces = self.motions.pieces[h, p, : self.motions.counts[h, p]]
+                before, start = self._lattice_parent(state // 2, h, p, reverse=bool(gear))
+            spot = bool(pieces[0, 2] > 0)
+            found.append(Motion(start, pieces, 0 if spot else 1 - 2 * gear) if not gear else _reversed(start, pieces))
+            state = 2 * before + gear_before
+        return tuple(reversed(found))
+
+    def _lattice_parent(self, pose: int, h: int, p: int, *, reverse: bool) -> tuple[int, Anchor]:
+        """Pose before a primitive, and the pose its pieces start from (the same, or the one driven back to)."""
+        cell = pose // self.grid.headings
+        row, col = divmod(cell, self.grid.cols)
+        d_row, d_col = int(self.motions.d_row[h, p]), int(self.motions.d_col[h, p])
+        if reverse:
+            before = self.grid.pose_id(row + d_row, col + d_col, int(self.motions.end[h, p]))
+            return before, self.pose_of(pose)
+        before = self.grid.pose_id(row - d_row, col - d_col, h)
+        return before, self.pose_of(before)
+
+
+def _into(motions: Motions) -> tuple[Ints, Ints]:
+    lists: list[list[tuple[int, int]]] = [[] for _ in motions.headings]
+    for h, p in zip(*np.nonzero(motions.counts), strict=True):
+        lists[motions.end[h, p]].append((int(h), int(p)))
+    width = max(map(len, lists)) + 1
+    table = np.full((2, len(lists), width), -1, np.int64)
+    for h, entries in enumerate(lists):
+        for m, (h0, p) in enumerate(entries):
+            table[:, h, m] = h0, p
+    return np.ascontiguousarray(table[0]), np.ascontiguousarray(table[1])
+
+
+def _grown(frontier: Frontier) -> Frontier:
+    """The same frontier with a heap twice as large."""
+    more = np.empty_like(frontier.heap_key)
+    return frontier._replace(
+        heap_key=np.concatenate([frontier.heap_key, more]), heap_state=np.concatenate([frontier.heap_state, more])
+    )
+
+
+def _reversed(start: Anchor, pieces: Floats) -> Motion:
+    """The same motion driven backwards: it begins where the pieces end."""
+    from routeplan.hazards.tile import along
+
+    x, y, heading = start.x, start.y, start.heading
+    for length, curvature, pivot in pieces:
+        x, y, heading = along(x, y, heading, length, curvature, pivot)
+    back = pieces[::-1].copy()
+    back[:, 0] *= -1.0
+    return Motion(Anchor(x, y, heading), back, -1)
+
+
