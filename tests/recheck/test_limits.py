@@ -166,3 +166,48 @@ def test_a_turn_at_the_turn_radius(seed: int) -> None:
         turn = side * 1.2 / (radius * share)
         poses = drive(20.0, 15.0, straight.heading, [(straight.gear * 1.2, turn)], turn_deg=1.5)
         assert kinds(opinion(move_of(poses, machine), certain(yard_for(poses, machine)))) == expected
+
+
+def test_a_front_axle_on_a_bank_lifts_the_basket() -> None:
+    """Rigid rise ``xi sin p + zeta (cos p - 1)`` with tan p = h/L, and the excess on top of it."""
+    machine, height = worlds.scissor(), 0.04
+    length, track = machine.wheelbase_m, machine.track_m
+    pitch, (xi, eta), zeta = math.atan(height / length), (2.13, 0.405), 1.20
+    lever = max(xi / length, xi / length / 2 + eta / track)
+    limits = Thresholds(lateral_tolerance_m=0.1, heading_tolerance_deg=0.0)
+    rise = xi * math.sin(pitch) + zeta * (math.cos(pitch) - 1) + limits.tip_participation * 2.0 * lever * height
+    bank = Defect("k", "kerb", box(20.3, 12.0, 23.0, 18.0), 2.7, 0.0, height, None)
+    poses = drive(19.0, 15.0, 0.0, [(0.3, 0.0)], step_m=0.1)
+    for spare_m, expected in ((MM, set()), (-MM, {"bounce rise"})):
+        tight = dataclasses.replace(limits, bounce_limit_m=rise + spare_m)
+        site = certain(yard_for(poses, machine, defects=(bank,), thresholds=tight))
+        assert kinds(opinion(move_of(poses, machine), site)) == expected
+
+
+def test_ground_strike_leaves_k_sigma_of_body_and_ground() -> None:
+    """Along the middle of the chassis its front edge is the least certain; the ground below adds its own sigma."""
+    machine, accuracy = worlds.boom(ground_clearance_m=0.15), worlds.GOOD_SURVEY
+    limits = Thresholds(lateral_tolerance_m=0.0, heading_tolerance_deg=0.0, bounce_limit_m=9.0)
+    point = Sigmas.of(machine, accuracy).point(np.array([3.1]), np.array([0.0]))[0]
+    k = confidence_k(LENGTH_M, route_confidence=0.95, correlation_m=2.0)
+    needed = limits.ground_clearance_m + k * math.hypot(point, accuracy.short_range_m)
+    poses = drive(19.0, 15.0, 0.0, [(LENGTH_M, 0.0)], step_m=0.1)
+    for spare_m, expected in ((0.1 * MM, set()), (-0.1 * MM, {"ground strike"})):
+        z = np.zeros((121, 161))
+        z[60] = 0.15 - needed - spare_m
+        site = yard_for(poses, machine, z=z, thresholds=limits)
+        assert kinds(opinion(move_of(poses, machine), site)) == expected
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_grade_and_crossfall_together(seed: int) -> None:
+    """Each within its rating, their fractions of it on the circle of one or just outside it."""
+    machine, share = worlds.scissor(ground_clearance_m=0.2), float(np.random.default_rng(seed).uniform(0.3, 1.2))
+    limits = Thresholds(heading_tolerance_deg=0.0)
+    y, x = np.mgrid[0:121, 0:161] * 0.25
+    poses = drive(19.0, 15.0, 0.0, [(2.0, 0.0)], step_m=0.1)
+    for used, expected in ((0.999, set()), (1.001, {"combined slope"})):
+        grade = math.tan(math.atan(0.25) * used * math.cos(share))
+        fall = math.tan(math.atan(0.20) * used * math.sin(share))
+        site = certain(yard_for(poses, machine, z=grade * x + fall * y, thresholds=limits))
+        assert kinds(opinion(move_of(poses, machine), site)) == expected
