@@ -33,7 +33,8 @@ class Hazards:
     """All that can be asked about one machine on one site on one day.
 
     ``sigma`` (KINDS,) is the standard deviation of each margin in its unit, at the worst point of the machine;
-    ``blocking`` (KINDS,) is what an open margin means to the search (see ``tile.verdict_byte``).
+    ``blocking`` (KINDS,) is what an open margin means to the search (see ``tile.verdict_byte``);
+    ``k`` the sigmas from which the search takes a margin as proven.
     """
 
     world: World
@@ -41,6 +42,8 @@ class Hazards:
     sigma: Floats
     blocking: Bytes
     terrain: Terrain
+    k: float
+    wheel_radius_m: float
 
 
 def _levers(xi: float, eta: float, machine: Machine) -> tuple[float, float]:
@@ -292,7 +295,7 @@ def prepare(
         soup.far, soup.inside, calm, soup.edges, soup.kinds, soup.bucket_start, soup.bucket_edges, soup.bucket_cols,
         soup.bucket_rows, BUCKET_M, float(soup.edges[:, 4].max()),
     )  # fmt: skip
-    return Hazards(world, body, sigma, _blocking(site, body, k * sigma), terrain)
+    return Hazards(world, body, sigma, _blocking(site, body, k * sigma), terrain, k, max(w.radius_m for w in machine.wheels))
 
 
 def _steepest(level: Floats) -> Floats:

@@ -97,6 +97,12 @@ class GridFrame:
         """Row and column of the node nearest to a point, inside the grid or not."""
         return round((y - self.y0) / self.cell_m), round((x - self.x0) / self.cell_m)
 
+    def snapped(self, x: float, y: float, tolerance_m: float) -> tuple[float, float]:
+        """The nearest node when it lies within a tolerance of a point, otherwise the point itself."""
+        row, col = self.nearest(x, y)
+        nx, ny = self.x0 + col * self.cell_m, self.y0 + row * self.cell_m
+        return (nx, ny) if math.hypot(nx - x, ny - y) <= tolerance_m else (x, y)
+
     def pose_id(self, row: int, col: int, heading: int) -> int:
         """Number of a lattice pose."""
         return (row * self.cols + col) * self.headings + heading
@@ -116,7 +122,14 @@ class GridFrame:
 def link_anchor(
     anchor: Anchor, pose: int, *, hazards: Hazards, motions: Motions, grid: GridFrame, radius_m: float
 ) -> list[Link]:
-    """Checked curves from an anchor to the lattice and from the lattice to it."""
+    """Checked curves from an anchor to the lattice and from the lattice to it; none but itself where it lies on a node."""
+    row, col = grid.nearest(anchor.x, anchor.y)
+    off = math.hypot(grid.x0 + col * grid.cell_m - anchor.x, grid.y0 + row * grid.cell_m - anchor.y)
+    turned = np.abs(np.remainder(motions.headings - anchor.heading + math.pi, 2 * math.pi) - math.pi)
+    if off < 1e-4 and turned.min() < 1e-6:
+        node = grid.pose_id(row, col, int(np.argmin(turned)))
+        still = np.zeros((1, 3))
+        return [Link(pose, node, anchor, still, 8, 0), Link(node, pose, anchor, still, 8, 0)]
     links: list[Link] = []
     reach = max(3.0, 2.2 * radius_m)
     for outward in (True, False):

@@ -47,6 +47,7 @@ class Found:
 
     motions: tuple[Motion, ...]
     cost_m: float
+    bound_m: float
     expanded: int
 
 
@@ -150,7 +151,7 @@ class CheckedLattice:
         expanded = int(frontier.expanded[0])
         if status == best_first.FOUND:
             cost = (abs(int(frontier.best[state])) - 1) / best_first.UNIT_PER_MM / 1000.0
-            return Found(self._walk(frontier, state, kept), cost, expanded)
+            return Found(self._walk(frontier, state, kept), cost, cost, expanded)
         reached = np.unique(np.flatnonzero(frontier.best[: 2 * self.grid.poses] < 0) // 2)
         return NotFound("exhausted" if status == best_first.EXHAUSTED else "limit", reached, expanded)
 

@@ -1,0 +1,108 @@
+"""``routeplan plan``: reads a site folder, plans every move in it, re-checks and reports."""
+
+from __future__ import annotations
+
+import argparse
+import datetime as dt
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from routeplan.errors import ExitStatus, worst
+
+if TYPE_CHECKING:
+    from routeplan.route import Move, Plan
+    from routeplan.site.model import Site
+
+_STATUS = {
+    "pass": ExitStatus.OK,
+    "pass with controls": ExitStatus.OK,
+    "not proven": ExitStatus.NOT_PASSED,
+    "no route": ExitStatus.NO_ROUTE,
+    "search limit": ExitStatus.SEARCH_LIMIT,
+}
+#: Seconds of silence before progress is shown, and between two lines.
+_QUIET_S = 2.0
+
+
+def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser(
+        "plan",
+        help="plan every move of a site, re-check it, and write plan and map",
+        description="Reads a site folder, plans every move in it, has each route judged by a second opinion, and writes"
+        " plan.json, map.html, routes.gpkg and routes.geojson. Exit status 0 when every move passes, 8 when one is not"
+        " proven or fails, 3 when one has no route, 4 when a search gave up, 5 when the second opinion refused one.",
+    )
+    parser.add_argument("site", type=Path, metavar="SITE", help="the site folder")
+    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for what is written")
+    parser.add_argument("--issued", type=_time, metavar="TIME", help="time of issue, ISO 8601 (default: now)")
+
+
+def _time(text: str) -> str:
+    try:
+        moment = dt.datetime.fromisoformat(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"{text!r} is no ISO 8601 time, such as 2026-11-24T07:30+00:00") from error
+    return moment.isoformat()
+
+
+class _Telling:
+    """Progress on stderr once a command has been silent for a while."""
+
+    def __init__(self) -> None:
+        self._last = time.monotonic()
+
+    def __call__(self, words: str, count: int) -> None:
+        now = time.monotonic()
+        if now - self._last >= _QUIET_S:
+            self._last = now
+            print(f"  {words}" + (f" ({count} tiles)" if count else ""), file=sys.stderr, flush=True)
+
+
+def run(args: argparse.Namespace) -> ExitStatus:
+    """Plan a site and write everything; the summary goes to stdout."""
+    from routeplan.site.read import read_site
+
+    issued = args.issued or dt.datetime.now(dt.UTC).replace(microsecond=0).isoformat()
+    site = read_site(args.site)
+    print(f"Planning {site.name}, revision {site.revision}", file=sys.stderr)
+    if not site.moves:
+        print("The site asks for no moves.", file=sys.stderr)
+    from routeplan.plan.whole import plan_site
+
+    plan = plan_site(site, issued=issued, progress=_Telling())
+    _write(plan, site, args.out)
+    print(_summary(plan, args.out))
+    return worst(_status(move) for move in plan.moves)
+
+
+def _status(move: Move) -> ExitStatus:
+    if move.verdict == "fail":
+        return ExitStatus.REFUSED if move.refused is not None else ExitStatus.NOT_PASSED
+    return _STATUS[move.verdict]
+
+
+def _write(plan: Plan, site: Site, folder: Path) -> None:
+    from routeplan.planfile import OutputSet
+    from routeplan.report.exports import NoTransformation, write_geojson, write_geopackage
+    from routeplan.report.page import write_map
+
+    with OutputSet(folder) as out:
+        write_geopackage(plan, out.path("routes.gpkg"))
+        try:
+            write_geojson(plan, out.path("routes.geojson"))
+        except NoTransformation as error:
+            out.leave_out("routes.geojson", str(error))
+        write_map(plan, site, out.path("map.html"))
+        out.publish(plan)
+
+
+def _summary(plan: Plan, folder: Path) -> str:
+    lines = [f"{plan.site_name}, revision {plan.site_revision}. Plan issued {plan.issued}, DRAFT."]
+    for move in plan.moves:
+        length = f"{move.length_m:.0f} m" if move.poses else "no way given"
+        lines.append(f"{move.id}  {move.machine}  {move.start} to {move.goal}: {move.verdict.upper()}, {length}; {move.reason}")
+    lines += ["", *plan.cautions, "", f"Map: {folder / 'map.html'}"]
+    return "\n".join(lines)

@@ -1,0 +1,240 @@
+"""The margins of a route row by row, and what they say: checks, hold points, controls and zones."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from routeplan.hazards import arrays
+from routeplan.hazards.attitude import stand
+from routeplan.hazards.clearance import COMFORT_M
+from routeplan.hazards.prepare import Hazards
+from routeplan.hazards.register import CATALOGUE, CheckKind, doubts, verdict
+from routeplan.hazards.tile import FAR
+from routeplan.machine.model import Configuration, Machine
+from routeplan.route import Check, CheckVerdict, Control, Hold, Pose, Zone, heading_rad
+from routeplan.search.anchors import check_motions
+from routeplan.site.model import Site
+
+Floats = NDArray[np.float64]
+
+#: A margin of a check that met nothing is given as this, in metres or degrees: "at least".
+NOTHING_MET = 10.0
+_PLAN_KINDS = frozenset({
+    arrays.CLEARANCE, arrays.ACCEPTANCE, arrays.COVERS, arrays.EXCAVATION, arrays.LINES, arrays.CLOSED, arrays.WALKWAY
+})  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Profile:
+    """Margins of the stretch behind each row but the first: ``margins`` (rows - 1, OUT), ``chainage_m`` and places likewise."""
+
+    poses: tuple[Pose, ...]
+    margins: Floats
+    starts: Floats
+
+    def chainage_m(self, row: int) -> float:
+        """Chainage of the start of a stretch."""
+        return self.poses[row].chainage_m
+
+    def place(self, row: int) -> tuple[float, float]:
+        """Where the origin stands at the start of a stretch."""
+        return self.poses[row].x, self.poses[row].y
+
+
+def profile(poses: Sequence[Pose], hazards: Hazards) -> Profile:
+    """Judge every stretch between two rows by itself."""
+    x, y = np.array([p.x for p in poses]), np.array([p.y for p in poses])
+    heading = np.array([heading_rad(p.bearing_deg) for p in poses])
+    turn = (np.diff(heading) + math.pi) % (2 * math.pi) - math.pi
+    travel = np.diff([p.chainage_m for p in poses]) * np.array([p.gear for p in poses[1:]])
+    spot = np.abs(travel) < 1e-9
+    pieces = np.zeros((len(travel), 1, 3))
+    pieces[:, 0, 0] = np.where(spot, np.where(turn == 0.0, 1e-6, turn), travel)
+    pieces[:, 0, 1] = np.where(spot | (np.abs(turn) < 1e-9), 0.0, turn / np.where(spot, 1.0, travel))
+    pieces[:, 0, 2] = spot
+    starts = np.column_stack([x, y, heading])[:-1].copy()
+    margins, _ = check_motions(hazards, starts, pieces)
+    return Profile(tuple(poses), margins, starts)
+
+
+def turn_radius_m(machine: Machine) -> float:
+    """Turning radius of the origin: the outer front corner of the chassis runs on the sheet's outside radius."""
+    from routeplan.machine.shape import turn_radius_at_origin_m
+
+    return turn_radius_at_origin_m(
+        outside_m=machine.value("turn_radius_outside_m"), wheelbase_m=machine.wheelbase_m,
+        front_overhang_m=machine.value("front_overhang_m"), width_m=machine.value("width_m"),
+    )  # fmt: skip
+
+
+def _limit(line: CheckKind, hazards: Hazards, found: Profile, row: int) -> float:
+    """The figure a value is held against; 0 where the margin is what is left beyond the gap wanted."""
+    body = hazards.body
+    if line.index == arrays.GRADE:
+        stance = stand(hazards.world, body, *map(float, found.starts[row]))
+        return math.degrees(math.atan(body.limit_up if stance.pitch >= 0.0 else body.limit_down))
+    return {
+        arrays.SIDE_SLOPE: math.degrees(math.atan(body.limit_side)),
+        arrays.COMBINED: 1.0,
+        arrays.BOUNCE: body.bounce_limit,
+        arrays.STEP: body.step_limit,
+        arrays.STRIKE: body.underside_gap,
+        arrays.LEVELS: 1.0,
+    }.get(line.index, 0.0)
+
+
+#: Checks whose value may not exceed its limit; the others' may not fall below it.
+_UPPER = frozenset({arrays.GRADE, arrays.SIDE_SLOPE, arrays.COMBINED, arrays.BOUNCE, arrays.STEP})
+
+
+def _margin_check(line: CheckKind, found: Profile, hazards: Hazards, k: float, why: tuple[str, ...]) -> Check:
+    raw = found.margins[:, line.index]
+    sigma = np.full(len(raw), hazards.sigma[line.index])
+    if line.index in (arrays.HEAD, arrays.OVERHEAD):
+        proven = found.margins[:, arrays.KINDS + (line.index == arrays.OVERHEAD)]
+        soffit = np.where(np.isfinite(raw), (raw - proven) / hazards.k, 0.0)
+        sigma = np.hypot(sigma, np.nan_to_num(soffit))
+    row = int(np.argmin(raw - k * sigma))
+    cap = COMFORT_M if line.index in _PLAN_KINDS else NOTHING_MET
+    met = raw[row] < FAR / 2
+    margin = min(float(raw[row]), cap) if met else cap
+    limit = _limit(line, hazards, found, row)
+    value = limit - margin if line.index in _UPPER else limit + margin
+    result: CheckVerdict = verdict(margin, float(sigma[row]), k)
+    if line.index == arrays.WALKWAY:
+        result = "pass" if margin >= 0.0 else "pass with controls"
+    if why and result != "fail":
+        result = "not proven"
+    source = line.source if met else f"{line.source}; nothing nearer than this"
+    return Check(
+        line.kind, result, value, limit, margin, line.unit, float(sigma[row]), k, found.chainage_m(row), found.place(row),
+        source, why,
+    )  # fmt: skip
+
+
+def _turning_check(line: CheckKind, found: Profile, machine: Machine, k: float, why: tuple[str, ...]) -> Check:
+    limit = turn_radius_m(machine)
+    poses = found.poses
+    turned = np.abs((np.diff([p.bearing_deg for p in poses]) + 180.0) % 360.0 - 180.0)
+    travelled = np.diff([p.chainage_m for p in poses])
+    drives = (travelled > 1e-6) & (turned > 1e-6)
+    radius = np.where(drives, travelled / np.radians(np.where(drives, turned, 1.0)), np.inf)
+    row = int(np.argmin(radius))
+    # A turn at the very radius comes out a hair under it through the rounding of rows.
+    value = float(min(radius[row], limit + NOTHING_MET))
+    value = limit if abs(value - limit) < 0.001 * limit else value
+    result = verdict(value - limit, 0.0, k)
+    if why and result != "fail":
+        result = "not proven"
+    return Check(line.kind, result, value, limit, value - limit, line.unit, 0.0, k, found.chainage_m(row), found.place(row),
+                 line.source, why)
+
+
+def _survey_check(line: CheckKind, found: Profile, site: Site, hazards: Hazards, k: float, why: tuple[str, ...]) -> Check:
+    """The hole that the survey would not show, taken under the worst wheel, against the bounce limit; open, never failed."""
+    smallest, body = site.ground.accuracy.smallest_hole_m, hazards.body
+    if smallest is None:
+        nan = math.nan
+        why = (*why, "nobody said how small a hole the survey would show: walk the route")
+        return Check(line.kind, "not proven", nan, body.bounce_limit, nan, line.unit, 0.0, k, 0.0, found.place(0), line.source, why)
+    radius = hazards.wheel_radius_m
+    drop = radius if smallest >= 2 * radius else radius - math.sqrt(radius**2 - (smallest / 2) ** 2)
+    lever = float(body.basket[:, 2:].max())
+    value = body.amplification * lever * drop
+    margin = body.bounce_limit - value
+    if margin < 0.0:
+        why = (*why, f"a hole of {smallest:.2f} m that the survey would not show could throw the basket: walk the route")
+    result: CheckVerdict = "not proven" if why else "pass"
+    return Check(line.kind, result, value, body.bounce_limit, margin, line.unit, 0.0, k, 0.0, found.place(0), line.source, why)
+
+
+def checks_of(found: Profile, *, site: Site, machine: Machine, hazards: Hazards, k: float) -> tuple[Check, ...]:
+    """One row for every line of the catalogue."""
+    rows = []
+    for line in CATALOGUE:
+        why = doubts(line, site, machine)
+        if line.kind == "turning":
+            rows.append(_turning_check(line, found, machine, k, why))
+        elif line.kind == "survey resolution":
+            rows.append(_survey_check(line, found, site, hazards, k, why))
+        else:
+            rows.append(_margin_check(line, found, hazards, k, why))
+    return tuple(rows)
+
+
+def _runs(flags: NDArray[np.bool_], found: Profile, gap_m: float) -> Iterator[tuple[int, int]]:
+    """First and last stretch of each run of flags, runs less than a gap apart taken together."""
+    first = last = -1
+    for row in np.flatnonzero(flags):
+        if first >= 0 and found.chainage_m(row) - found.chainage_m(last) > gap_m:
+            yield first, last
+            first = -1
+        first, last = (int(row) if first < 0 else first), int(row)
+    if first >= 0:
+        yield first, last
+
+
+def _placed(ring: Sequence[tuple[float, float]], poses: Sequence[Pose]) -> tuple[tuple[float, float], ...]:
+    """Convex outline of a ring of the machine at several poses, in site metres."""
+    points = []
+    for pose in poses:
+        heading = heading_rad(pose.bearing_deg)
+        c, s = math.cos(heading), math.sin(heading)
+        points += [(pose.x + xi * c - eta * s, pose.y + xi * s + eta * c) for xi, eta in ring]
+    hull = shapely.MultiPoint(points).convex_hull
+    return tuple((float(x), float(y)) for x, y in shapely.get_coordinates(hull)[:-1])
+
+
+def zones_of(found: Profile, *, machine: Machine, configuration: Configuration, hazards: Hazards) -> tuple[Zone, ...]:
+    """Stretches that use more than half of a limit, with where the basket then is."""
+    body, margins = hazards.body, found.margins
+    wheels = [(w.xi_m, w.eta_m) for w in machine.wheels]
+    gap = np.minimum(margins[:, arrays.HEAD], margins[:, arrays.OVERHEAD])
+    kinds = (
+        ("bounce", body.bounce_limit - margins[:, arrays.BOUNCE], 0.5 * body.bounce_limit, body.bounce_limit, "m", True),
+        ("slope", 1.0 - margins[:, arrays.COMBINED], 0.5, 1.0, "1", True),
+        ("low gap", gap, COMFORT_M, 0.0, "m", False),
+    )
+    zones = []
+    for kind, values, threshold, limit, unit, upper in kinds:
+        flags = values > threshold if upper else values < threshold
+        for first, last in _runs(flags, found, 1.0):
+            worst = float(values[first : last + 1].max() if upper else values[first : last + 1].min())
+            over = found.poses[first : last + 2]
+            zones.append(Zone(
+                kind, found.chainage_m(first), over[-1].chainage_m, worst, limit, unit, _placed(wheels, over),
+                _placed(configuration.basket.ring, over), _zone_text(kind, worst, limit),
+            ))  # fmt: skip
+    return tuple(sorted(zones, key=lambda zone: (zone.chainage_from_m, zone.kind)))
+
+
+def _zone_text(kind: str, value: float, limit: float) -> str:
+    if kind == "bounce":
+        return f"the basket may rise {1000 * value:.0f} mm of {1000 * limit:.0f} mm allowed"
+    if kind == "slope":
+        return f"slopes use {100 * value:.0f} % of what the machine's ratings allow together"
+    return f"{1000 * value:.0f} mm left beyond the gap wanted under what is overhead"
+
+
+def holds_of(found: Profile, configuration: Configuration) -> tuple[tuple[Hold, ...], tuple[Control, ...]]:
+    """Hold points before walkways, and what people do there and at each reversal."""
+    xi = [corner[0] for corner in configuration.footprint]
+    holds, controls = [], []
+    for first, _ in _runs(found.margins[:, arrays.WALKWAY] < 0.0, found, 0.25 * (max(xi) - min(xi))):
+        at = found.chainage_m(first)
+        holds.append(Hold(at, found.place(first), "Stop. The traffic marshal closes the walkway and calls the machine on."))
+        controls.append(Control("walkway", at, "Traffic marshal holds people back while the body is over the walkway."))
+    poses = [pose for pose in found.poses if pose.gear]
+    for before, after in zip(poses, poses[1:], strict=False):
+        if before.gear != after.gear:
+            way = "against" if after.gear < 0 else "along"
+            controls.append(Control(
+                "reversal", after.chainage_m, f"Stop and drive on {way} the chassis arrow, with a traffic marshal in sight."
+            ))  # fmt: skip
+    return tuple(holds), tuple(sorted(controls, key=lambda control: control.chainage_m))

@@ -1,0 +1,99 @@
+"""The whole plan of a site: every move planned, then judged by the second opinion before anybody sees it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+
+from routeplan import __version__
+from routeplan.hazards.register import NOT_CHECKED
+from routeplan.plan.move import MovePlanner, Progress, speechless
+from routeplan.plan_rounding import as_written
+from routeplan.recheck.opinion import second_opinion
+from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Plan, Refused
+from routeplan.search.motions import solve_motions
+from routeplan.site.model import Site
+
+
+def plan_site(site: Site, *, issued: str, progress: Progress = speechless) -> Plan:
+    """Plan and re-check every move that a site asks for.
+
+    Parameters
+    ----------
+    issued
+        Time of issue, ISO 8601; written in every output.
+    progress
+        Told what is being worked on.
+    """
+    planner = MovePlanner(site, progress)
+    moves = [planner.plan(wanted) for wanted in site.moves]
+    k = {move.id: planner.k_of(move.length_m) for move in moves if move.poses}
+    plan = as_written(_draft(site, tuple(moves), k, issued))
+    judged = []
+    for move in plan.moves:
+        progress(f"{move.id}: second opinion", 0)
+        judged.append(_judged(move, plan, site))
+    return as_written(replace(plan, moves=tuple(judged)))
+
+
+def _judged(move: Move, plan: Plan, site: Site) -> Move:
+    """The move as the second opinion leaves it: a route that it refuses is kept apart from what people drive."""
+    if not move.poses:
+        return move
+    objections = second_opinion(
+        move, plan.k_by_move.get(move.id), site=site, machine=site.machines[move.machine], conditions=plan.conditions
+    )
+    if not objections:
+        return move
+    reason = f"the second opinion refuses the route: {objections[0].kind}, {objections[0].text}"
+    return replace(
+        move, verdict="fail", reason=reason, poses=(), refused=Refused(move.poses, tuple(objections)), zones=(), holds=(),
+        controls=(), legs=(), reversals=0,
+    )  # fmt: skip
+
+
+def _draft(site: Site, moves: tuple[Move, ...], k: dict[str, float], issued: str) -> Plan:
+    return Plan(
+        software=f"routeplan {__version__}",
+        issued=issued,
+        valid_until=_valid_until(site),
+        revision="1",
+        supersedes=None,
+        status="draft",
+        conditions=Conditions(),
+        site_name=site.name,
+        site_revision=site.revision,
+        crs=site.crs,
+        invented=site.invented,
+        inputs=tuple(FileRecord(file.path, file.sha256) for file in site.inputs),
+        grid=_grid(site),
+        confidence_route=site.thresholds.route_confidence,
+        k_by_move=k,
+        machines=site.machines,
+        moves=moves,
+        not_checked=NOT_CHECKED,
+        cautions=CAUTIONS,
+    )
+
+
+def _grid(site: Site) -> dict[str, object]:
+    """The lattice in words: cell, headings, and the hash of the motion primitives at a turning radius of 1 m."""
+    motions = solve_motions(
+        headings=site.grid.headings, cell_m=site.grid.cell_m, radius_m=1.0, pivots=True, pivot_arm_m=1.0
+    )
+    return {
+        "cell_m": site.grid.cell_m,
+        "headings": site.grid.headings,
+        "primitives_version": motions.version,
+        "primitives_sha256": motions.sha256(),
+    }
+
+
+def _valid_until(site: Site) -> str | None:
+    """The day before the first dated closure that begins after the moves; a walk before each move is asked for anyway."""
+    days = [wanted.on for wanted in site.moves if wanted.on is not None]
+    if not days:
+        return None
+    changes = [first for area in site.areas for first, _ in area.closures if first > max(days)]
+    return (min(changes) - dt.timedelta(days=1)).isoformat() if changes else None
+
