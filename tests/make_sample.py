@@ -1,7 +1,7 @@
 """Make the levels and layers of the sample site Kestrel Quay (invented): ``python tests/make_sample.py OUTDIR``.
 
 The same figures come out every time: the survey noise is drawn from a hash, not from a library's random stream, and
-levels are rounded to 1/1024 m, which float32 holds exactly and which packs well.
+levels are rounded to 1/8192 m, which float32 holds exactly and which packs well.
 """
 
 from __future__ import annotations
@@ -29,17 +29,29 @@ CELL_M = 0.25
 RIM_M = 4.0
 EAST_M, NORTH_M = 256.0, 206.0
 NOISE_SIGMA_M = 0.001
-LEVEL_STEP_M = 1.0 / 1024.0
+#: The noise is white noise under three moving means of this many nodes.
+NOISE_BOX_NODES = 13
+LEVEL_STEP_M = 1.0 / 8192.0
 SAMPLE = ROOT / "sample_sites" / "kestrel_quay"
 #: Standard deviation of the sum of four independent bytes.
 FOUR_BYTES_SIGMA = (4.0 * (256.0**2 - 1.0) / 12.0) ** 0.5
 
 
 def survey_noise(shape: tuple[int, int]) -> Array:
-    """Independent, nearly normal errors of ``NOISE_SIGMA_M`` metres at every node."""
-    drawn = hashlib.shake_256(b"kestrel quay, invented").digest(shape[0] * shape[1] * 4)
-    octets = np.frombuffer(drawn, dtype=np.uint8).astype(np.float64).reshape(*shape, 4)
+    """Nearly normal errors of ``NOISE_SIGMA_M`` metres, alike over a metre or two as those of a gridded survey are."""
+    kernel = np.ones(1)
+    for _ in range(3):
+        kernel = np.convolve(kernel, np.full(NOISE_BOX_NODES, 1.0 / NOISE_BOX_NODES))
+    rows, cols = (n + len(kernel) - 1 for n in shape)
+    drawn = hashlib.shake_256(b"kestrel quay, invented").digest(rows * cols * 4)
+    octets = np.frombuffer(drawn, dtype=np.uint8).astype(np.float64).reshape(rows, cols, 4)
     noise: Array = (octets.sum(axis=2) - 510.0) / FOUR_BYTES_SIGMA * NOISE_SIGMA_M
+    for axis in (0, 1):
+        count = shape[axis]
+        smooth = np.zeros_like(np.take(noise, range(count), axis))
+        for n, weight in enumerate(kernel):
+            smooth += weight * np.take(noise, range(n, n + count), axis)
+        noise = smooth / np.sqrt((kernel**2).sum())
     return noise
 
 

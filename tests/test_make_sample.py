@@ -39,10 +39,12 @@ def test_nothing_is_written_beside_and_the_raster_is_small(made: Path) -> None:
 
 
 def test_the_noise_is_what_the_survey_admits_to() -> None:
-    noise = make_sample.survey_noise((400, 400))
-    assert noise.std() == pytest.approx(make_sample.NOISE_SIGMA_M, rel=0.01)
-    assert abs(noise.mean()) < 1e-5
-    assert abs(np.corrcoef(noise[:, :-1].ravel(), noise[:, 1:].ravel())[0, 1]) < 0.01
+    """Its sigma is below the stated 2 mm, near neighbours err alike, and places 10 m apart do not."""
+    noise = make_sample.survey_noise((800, 800))
+    assert noise.std() == pytest.approx(make_sample.NOISE_SIGMA_M, rel=0.1)
+    assert abs(noise.mean()) < 1e-4
+    near, far = (np.corrcoef(noise[:, :-n].ravel(), noise[:, n:].ravel())[0, 1] for n in (1, 40))
+    assert near > 0.95 and abs(far) < 0.1
 
 
 def test_the_ramp_meets_both_yards() -> None:
