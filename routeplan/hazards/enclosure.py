@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import math
 
-from routeplan.hazards.arrays import Floats, Floats32
+import numpy as np
+
+from routeplan.hazards.arrays import Floats, Floats32, Ints
 from routeplan.kernel import kernel
 
 SECTORS = 8
@@ -25,83 +27,92 @@ def bilinear(z: Floats, u: float, v: float) -> float:
 
 
 @kernel
-def window_span(z: Floats, gx: float, gy: float, cell: float, row: int, col: int, reach: float) -> tuple[float, float, float]:
-    """Lowest and highest ground against the local plane within a square of half side ``reach``, and its steepest step.
+def window_span(z: Floats, gx: float, gy: float, cell: float, row: int, col: int, reach: float) -> tuple[float, float]:
+    """Lowest and highest ground against the local plane within a square of half side ``reach``.
 
     Taken over every node of every raster cell that the square touches, so the span holds for the bilinear ground too.
     """
     rows, cols = z.shape
     n = int(math.ceil(reach / cell))
-    low, high, steep = 0.0, 0.0, 0.0
-    for r in range(row - n, row + n + 1):
-        for c in range(col - n, col + n + 1):
-            if r < 0 or c < 0 or r >= rows or c >= cols:
-                continue  # beyond the levels is beyond the boundary, where no wheel and no body goes
+    low, high = 0.0, 0.0
+    for r in range(max(row - n, 0), min(row + n + 1, rows)):
+        for c in range(max(col - n, 0), min(col + n + 1, cols)):
             d = z[r, c] - z[row, col] - (gx * (c - col) + gy * (r - row)) * cell
             if not math.isfinite(d):
-                return math.nan, math.nan, math.nan
+                return math.nan, math.nan
             low, high = min(low, d), max(high, d)
-            if c > max(col - n, 0) and math.isfinite(z[r, c - 1]):
-                steep = max(steep, abs(z[r, c] - z[r, c - 1] - gx * cell))
-            if r > max(row - n, 0) and math.isfinite(z[r - 1, c]):
-                steep = max(steep, abs(z[r, c] - z[r - 1, c] - gy * cell))
-    return low, high, steep / cell
-
-
-@kernel
-def wheel_span(
-    z: Floats, gx: float, gy: float, cell: float, row: int, col: int, angle: float, wide: float, long: float, radius: float,
-    step: float,
-) -> tuple[float, float]:
-    """Lowest and highest rolling-disc level against the local plane over an oriented window (half sides wide, long)."""
-    ca, sa = math.cos(angle), math.sin(angle)
-    n_wide, n_long, n_disc = int(math.ceil(wide / step)), int(math.ceil(long / step)), int(math.ceil(radius / step))
-    low, high = math.inf, -math.inf
-    for i in range(-n_wide, n_wide + 1):
-        across = wide * i / n_wide
-        for j in range(-n_long, n_long + 1):
-            ahead = long * j / n_long
-            disc = -math.inf
-            for k in range(-n_disc, n_disc + 1):
-                t = radius * k / n_disc
-                dx, dy = (ahead + t) * ca - across * sa, (ahead + t) * sa + across * ca
-                ground = bilinear(z, row + dy / cell, col + dx / cell) - z[row, col]
-                if not math.isfinite(ground):
-                    return math.nan, math.nan
-                disc = max(disc, ground + math.sqrt(max(radius * radius - t * t, 0.0)) - radius)
-            plane = gx * (ahead * ca - across * sa) + gy * (ahead * sa + across * ca)
-            low, high = min(low, disc - plane), max(high, disc - plane)
     return low, high
 
 
 @kernel
-def wheel_fields(
-    z: Floats, gx: Floats, gy: Floats, cell: float, wide: float, long: float, radius: float, flat: float,
-    low: Floats32, high: Floats32,
-) -> None:
-    """Fill ``low`` and ``high`` (SECTORS, rows, cols); oriented windows where the isotropic one spans more than ``flat``.
-
-    Between the samples of an oriented window the bilinear ground may lie beyond them by a quarter of a step's rise.
-    """
+def disc_levels(z: Floats, cell: float, angle: float, radius: float, out: Floats) -> None:
+    """Rolling-disc level at every node for a wheel heading at an angle; NaN where a level under the disc is unknown."""
     rows, cols = z.shape
-    slip = math.sin(0.5 * math.pi / SECTORS + math.radians(2.0))
-    wide_all, long_all = wide + (long + radius) * slip, long + wide * slip
-    reach = math.hypot(wide_all, long_all + radius)
-    step = min(cell / 2.0, 0.1)
+    n = max(int(math.ceil(2.0 * radius / cell)), 2)
+    du, dv = math.sin(angle) / cell, math.cos(angle) / cell
     for row in range(rows):
         for col in range(cols):
-            bottom, top, steep = window_span(z, gx[row, col], gy[row, col], cell, row, col, reach)
-            curl = 0.5 * radius * (gx[row, col] ** 2 + gy[row, col] ** 2)  # a disc on a plane stands this much higher
-            if not top - bottom > flat:
-                for j in range(SECTORS):
-                    low[j, row, col], high[j, row, col] = bottom, top + curl
-                continue
-            spare = 0.25 * step * steep + 1e-6
-            for j in range(SECTORS):
-                lowest, highest = wheel_span(
-                    z, gx[row, col], gy[row, col], cell, row, col, j * math.pi / SECTORS, wide_all, long_all, radius, step
-                )
-                low[j, row, col], high[j, row, col] = lowest - spare, highest + spare
+            level = z[row, col]
+            for k in range(-n, n + 1):
+                t = radius * k / n
+                raised = math.sqrt(max(radius * radius - t * t, 0.0)) - radius
+                ground = bilinear(z, row + t * du, col + t * dv)
+                if not ground + raised <= level:
+                    level = ground + raised if math.isfinite(ground) else math.nan
+                    if not math.isfinite(level):
+                        break
+            out[row, col] = level
+
+
+@kernel
+def window_nodes(angle: float, wide: float, long: float, cell: float, offsets: Ints) -> int:
+    """List the node offsets (row, col) in an oriented window (half sides along and across the heading); returns how many."""
+    ca, sa = math.cos(angle), math.sin(angle)
+    n = int(math.ceil(math.hypot(wide, long) / cell))
+    count = 0
+    for r in range(-n, n + 1):
+        for c in range(-n, n + 1):
+            x, y = c * cell, r * cell
+            if abs(x * ca + y * sa) <= long and abs(y * ca - x * sa) <= wide:
+                offsets[count, 0], offsets[count, 1] = r, c
+                count += 1
+    return count
+
+
+@kernel
+def wheel_fields(
+    z: Floats, gx: Floats, gy: Floats, cell: float, wide: float, long: float, radius: float, low: Floats32, high: Floats32
+) -> None:
+    """Fill ``low`` and ``high`` (SECTORS, rows, cols) with the span of wheel levels against the local plane.
+
+    The window of a sector holds every place of a wheel in the tube, for headings within half a sector, and the nodes
+    around it, so that what lies between nodes is spanned too.
+    """
+    rows, cols = z.shape
+    slip = math.sin(0.5 * math.pi / SECTORS)
+    around = 0.5 * cell
+    wide_all, long_all = wide + (long + radius) * slip + around, long + wide * slip + around
+    room = 2 * int(math.ceil(math.hypot(wide_all, long_all) / cell)) + 1
+    offsets = np.empty((room * room, 2), np.int64)
+    disc = np.empty_like(z)
+    for j in range(SECTORS):
+        angle = j * math.pi / SECTORS
+        disc_levels(z, cell, angle, radius, disc)
+        count = window_nodes(angle, wide_all, long_all, cell, offsets)
+        for row in range(rows):
+            for col in range(cols):
+                lowest, highest = math.inf, -math.inf
+                ax, ay, base = gx[row, col] * cell, gy[row, col] * cell, z[row, col]
+                for n in range(count):
+                    r, c = row + offsets[n, 0], col + offsets[n, 1]
+                    if r < 0 or c < 0 or r >= rows or c >= cols:
+                        continue  # beyond the levels is beyond the boundary, where no wheel goes
+                    d = disc[r, c] - base - ax * offsets[n, 1] - ay * offsets[n, 0]
+                    if not math.isfinite(d):
+                        lowest = highest = math.nan
+                        break
+                    lowest, highest = min(lowest, d), max(highest, d)
+                low[j, row, col], high[j, row, col] = lowest - 1e-6, highest + 1e-6
 
 
 @kernel
@@ -110,5 +121,5 @@ def under_field(z: Floats, gx: Floats, gy: Floats, cell: float, reach: float, un
     rows, cols = z.shape
     for row in range(rows):
         for col in range(cols):
-            _, top, _ = window_span(z, gx[row, col], gy[row, col], cell, row, col, reach)
+            _, top = window_span(z, gx[row, col], gy[row, col], cell, row, col, reach)
             under[row, col] = top

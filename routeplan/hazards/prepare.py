@@ -23,8 +23,6 @@ from routeplan.site.model import Defect, Site, Soffit
 #: Spacing of the points that stand for a box's top and underside, m.
 SPACING_M = 0.5
 DEFECT_REACH_M = 3.0
-#: Ground that bends less than this within a wheel's tube needs no oriented window, m.
-FLAT_M = 0.004
 _HALF_DIAGONAL = math.sqrt(0.5)
 
 
@@ -202,7 +200,7 @@ def _ground_fields(site: Site, machine: Machine, body: Body, terrain: Terrain) -
     radius = max(w.radius_m for w in machine.wheels)
     wide, along = _wheel_window(machine, body, cell)
     low, high = np.empty((SECTORS, *shape), np.float32), np.empty((SECTORS, *shape), np.float32)
-    wheel_fields(terrain.level, terrain.gx, terrain.gy, cell, wide, along, radius, FLAT_M, low, high)
+    wheel_fields(terrain.level, terrain.gx, terrain.gy, cell, wide, along, radius, low, high)
     clean_low, clean_high = np.empty_like(low), np.empty_like(high)
     node = _HALF_DIAGONAL * cell
     under = np.empty(shape, np.float32)
@@ -213,7 +211,7 @@ def _ground_fields(site: Site, machine: Machine, body: Body, terrain: Terrain) -
     deviation = disc_maximum(raw, (math.hypot(wide, along) + radius) / cell)
     touch = math.hypot(wide, along)
     if any(d.depth_m > 0 or d.height_m > 0 for d in site.defects):
-        wheel_fields(terrain.clean, terrain.gx, terrain.gy, cell, wide, along, radius, FLAT_M, clean_low, clean_high)
+        wheel_fields(terrain.clean, terrain.gx, terrain.gy, cell, wide, along, radius, clean_low, clean_high)
     for feature in site.defects:
         size = defect_size(feature, radius)
         if size <= 0.0:

@@ -117,7 +117,9 @@ def build_terrain(ground: Ground, grid: GridSpec) -> Terrain:
     cell = ground.cell_m / factor
     clean = clean_ground(ground.z, ground.cell_m)
     level, clean = refined(ground.z, factor), refined(clean, factor)
-    gy, gx = np.gradient(clean, cell)
+    # The local plane is only what spans are measured from: smoothed, so that a survey's noise does not tilt it.
+    smooth = ndimage.uniform_filter(np.where(np.isnan(clean), np.nanmean(clean), clean), size=2 * round(0.75 / cell) + 1)
+    gy, gx = np.gradient(smooth, cell)
     return Terrain(
         level=np.ascontiguousarray(level, np.float64), clean=clean, gx=np.nan_to_num(gx), gy=np.nan_to_num(gy),
         x0=ground.x_min, y0=ground.y_min, cell_m=cell, stride=max(1, round(grid.cell_m / cell)),
