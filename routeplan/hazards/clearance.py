@@ -30,6 +30,8 @@ from routeplan.hazards.arrays import (
 from routeplan.kernel import kernel
 
 
+#: Where nothing but touching is forbidden, this much apart is apart, m.
+TOUCH_M = 0.001
 #: Distances beyond the gap wanted by this much change nothing, neither a verdict nor a route's cost.
 COMFORT_M = 0.5
 
@@ -163,6 +165,8 @@ def edge_margins(
                 wanted += body.body_gap
             elif kind == E_OBSTACLE or kind == E_BOUNDARY:
                 wanted += body.structure_gap
+            else:
+                wanted += TOUCH_M
             distance = segment_box(
                 u0, v0, u1, v1, a0 + min(ahead, 0.0) - far, a1 + max(ahead, 0.0) + far, b0 - wide, b1 + wide
             )

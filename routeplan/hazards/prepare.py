@@ -49,8 +49,8 @@ def _levers(xi: float, eta: float, machine: Machine) -> tuple[float, float]:
     return lever(xi, eta, base, 0.0, track), lever(xi, eta, 0.0, base, track)
 
 
-def _spread(low: float, high: float) -> Floats:
-    return np.linspace(low, high, max(2, math.ceil((high - low) / SPACING_M) + 1))
+def _spread(low: float, high: float, spacing_m: float = SPACING_M) -> Floats:
+    return np.linspace(low, high, max(2, math.ceil((high - low) / spacing_m) + 1))
 
 
 def _rectangle(ring: tuple[tuple[float, float], ...]) -> tuple[float, float, float, float]:
@@ -74,12 +74,23 @@ def _tops(configuration: Configuration, machine: Machine, site: Site, *, ridden:
     return np.array(rows)
 
 
+def _underside_spacing(configuration: Configuration) -> float:
+    """Long machines stand high enough for points farther apart, each standing for more ground around it."""
+    return SPACING_M if max(math.hypot(*corner) for corner in configuration.footprint) < 3.0 else 2.0 * SPACING_M
+
+
 def _undersides(configuration: Configuration) -> Floats:
     rows = []
+    spacing = _underside_spacing(configuration)
     for box in configuration.boxes:
         a0, a1, b0, b1 = _rectangle(box.ring)
-        rows += [(x, y, box.bottom_m) for x in _spread(a0, a1) for y in _spread(b0, b1)]
-    return np.array(rows)
+        rows += [(x, y, box.bottom_m) for x in _spread(a0, a1, spacing) for y in _spread(b0, b1, spacing)]
+    lower = [(*_rectangle(box.ring), box.bottom_m) for box in configuration.boxes]
+
+    def shadowed(x: float, y: float, bottom: float) -> bool:
+        return any(a0 <= x <= a1 and b0 <= y <= b1 and bottom > under for a0, a1, b0, b1, under in lower)
+
+    return np.array([row for row in rows if not shadowed(*row)])
 
 
 def _discs(boxes: Floats, site: Site, sin_heading: float, *, ridden: bool) -> Floats:
@@ -195,7 +206,7 @@ class _GroundFields:
     raised: Floats32
 
 
-def _ground_fields(site: Site, machine: Machine, body: Body, terrain: Terrain) -> _GroundFields:
+def _ground_fields(site: Site, machine: Machine, body: Body, terrain: Terrain, spacing: float) -> _GroundFields:
     shape, cell = terrain.level.shape, terrain.cell_m
     radius = max(w.radius_m for w in machine.wheels)
     wide, along = _wheel_window(machine, body, cell)
@@ -204,7 +215,7 @@ def _ground_fields(site: Site, machine: Machine, body: Body, terrain: Terrain) -
     clean_low, clean_high = np.empty_like(low), np.empty_like(high)
     node = _HALF_DIAGONAL * cell
     under = np.empty(shape, np.float32)
-    under_reach = body.lateral + body.reach * body.sin_heading + SPACING_M * _HALF_DIAGONAL + STANCE_STEP / 2 + node
+    under_reach = body.lateral + body.reach * body.sin_heading + spacing * _HALF_DIAGONAL + STANCE_STEP / 2 + node
     under_field(terrain.level, terrain.gx, terrain.gy, cell, under_reach, under)
     raw = np.nan_to_num(np.abs(terrain.level - terrain.clean))
     defect, raised = raw.copy(), np.zeros(shape)
@@ -283,7 +294,7 @@ def prepare(
     body = build_body(site, machine, chosen, ridden=travel_mode == "ridden")
     sigma = margin_sigmas(site, machine, chosen)
     body = body._replace(proven=k * sigma)
-    fields = _ground_fields(site, machine, body, terrain)
+    fields = _ground_fields(site, machine, body, terrain, _underside_spacing(chosen))
     soffit, soffit_proven, soffit_far = _soffit_fields(site, body, terrain, k)
     soup = build_edges(terrain, layers_of(site, mass_kg=chosen.mass_kg, day=day, closed=closed))
     calm = _calm(terrain, fields, body, soup, soffit_far, travel_m)

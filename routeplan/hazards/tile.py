@@ -123,24 +123,32 @@ def ground_margins(world: World, body: Body, x: float, y: float, heading: float,
 
 
 @kernel
-def roomy(world: World, body: Body, x: float, y: float, heading: float, piece: Floats, lean: float) -> bool:
-    """Whether discs over the body keep so far from every edge along a piece that no exact look is needed."""
-    length, curvature, pivot = piece[0], piece[1], piece[2]
+def covered(world: World, body: Body, x: float, y: float, heading: float, spare: float) -> bool:
+    """Whether discs over the body keep so far from every edge at a pose that no exact look is needed."""
     rows, cols = world.level.shape
+    c, s = math.cos(heading), math.sin(heading)
+    for n in range(body.discs.shape[0]):
+        xi, eta = body.discs[n, 0], body.discs[n, 1]
+        col = int(math.floor((x + xi * c - eta * s - world.x0) / world.cell + 0.5))
+        row = int(math.floor((y + xi * s + eta * c - world.y0) / world.cell + 0.5))
+        if row < 0 or col < 0 or row >= rows or col >= cols:
+            return False
+        if world.edges_far[row, col] < body.discs[n, 2] + body.discs[n, 3] + spare:
+            return False
+    return True
+
+
+@kernel
+def roomy(world: World, body: Body, x: float, y: float, heading: float, piece: Floats, lean: float) -> bool:
+    """Whether the body keeps far from every edge along a whole piece."""
+    length, curvature, pivot = piece[0], piece[1], piece[2]
     rate = body.reach if pivot > 0.0 else 1.0 + body.reach * abs(curvature)
     steps = int(math.ceil(abs(length) * rate / 0.6))
     spare = 0.5 * abs(length) * rate / steps + lean + COMFORT_M + world.cell
     for i in range(steps):
         px, py, ph = along(x, y, heading, length * (i + 0.5) / steps, curvature, pivot)
-        c, s = math.cos(ph), math.sin(ph)
-        for n in range(body.discs.shape[0]):
-            xi, eta = body.discs[n, 0], body.discs[n, 1]
-            col = int(math.floor((px + xi * c - eta * s - world.x0) / world.cell + 0.5))
-            row = int(math.floor((py + xi * s + eta * c - world.y0) / world.cell + 0.5))
-            if row < 0 or col < 0 or row >= rows or col >= cols:
-                return False
-            if world.edges_far[row, col] < body.discs[n, 2] + body.discs[n, 3] + spare:
-                return False
+        if not covered(world, body, px, py, ph, spare):
+            return False
     return True
 
 
@@ -185,6 +193,8 @@ def turning_edges(
         middle = 0.5 * (start + end)
         px, py, ph = along(x, y, heading, middle, curvature, pivot)
         swell = 0.5 * abs(end - start) * rate
+        if covered(world, body, px, py, ph, swell + lean + COMFORT_M + world.cell):
+            continue
         trial[:] = FAR
         edge_margins(
             world, body, px, py, math.cos(ph), math.sin(ph), 0.0, swell, bottoms, lean, found, count, trial
@@ -193,7 +203,7 @@ def turning_edges(
         for k in range(CLEARANCE, WALKWAY):
             hard = min(hard, trial[k])
         lost = hard + swell < 0.0  # no finer look saves it
-        unsure = (swell > 0.025 and (hard < 0.0 or abs(trial[WALKWAY]) < swell)) or (swell > 0.2 and hard < COMFORT_M)
+        unsure = (swell > 0.025 and hard < 0.0) or (swell > 0.3 and (hard < COMFORT_M or trial[WALKWAY] < 0.0))
         if unsure and not lost:
             parts[pending, 0], parts[pending, 1] = start, middle
             parts[pending + 1, 0], parts[pending + 1, 1] = middle, end
