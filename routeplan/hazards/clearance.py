@@ -83,20 +83,28 @@ def segment_box(x0: float, y0: float, x1: float, y1: float, a0: float, a1: float
 
 @kernel
 def gather(world: World, x: float, y: float, radius: float, found: Ints) -> int:
-    """List the edges whose buckets lie within a radius of a point; -1 when there are more than ``found`` holds."""
+    """List the edges within a radius, and the extra distance they ask for, of a point; -1 when there are more than ``found`` holds."""
     b = world.bucket_m
-    c0 = max(int(math.floor((x - radius - world.x0) / b)), 0)
-    c1 = min(int(math.floor((x + radius - world.x0) / b)), world.bucket_cols - 1)
-    r0 = max(int(math.floor((y - radius - world.y0) / b)), 0)
-    r1 = min(int(math.floor((y + radius - world.y0) / b)), world.bucket_rows - 1)
+    reach = radius + world.farthest
+    c0 = max(int(math.floor((x - reach - world.x0) / b)), 0)
+    c1 = min(int(math.floor((x + reach - world.x0) / b)), world.bucket_cols - 1)
+    r0 = max(int(math.floor((y - reach - world.y0) / b)), 0)
+    r1 = min(int(math.floor((y + reach - world.y0) / b)), world.bucket_rows - 1)
     count = 0
     for row in range(r0, r1 + 1):
         for col in range(c0, c1 + 1):
             bucket = row * world.bucket_cols + col
             for n in range(world.bucket_start[bucket], world.bucket_start[bucket + 1]):
                 edge = world.bucket_edges[n]
+                known = False
+                for m in range(count):
+                    if found[m] == edge:
+                        known = True
+                        break
+                if known:
+                    continue
                 x0, y0, x1, y1 = world.edges[edge, 0], world.edges[edge, 1], world.edges[edge, 2], world.edges[edge, 3]
-                if _point_segment(x, y, x0, y0, x1, y1) > radius:
+                if _point_segment(x, y, x0, y0, x1, y1) > radius + world.edges[edge, 4]:
                     continue
                 if count >= found.shape[0]:
                     return -1

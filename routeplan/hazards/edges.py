@@ -32,7 +32,7 @@ from routeplan.hazards.arrays import (
 from routeplan.hazards.terrain import Terrain
 from routeplan.site.model import Site, Surface
 
-BUCKET_M = 2.0
+BUCKET_M = 5.0
 #: Defects that nothing drives over until a check of their strength exists.
 BLOCKING_DEFECTS = frozenset({"cover", "plate", "trench"})
 

@@ -164,7 +164,7 @@ def piece_edges(
     mx, my, _ = along(x, y, heading, 0.5 * length, curvature, pivot)
     travel = 0.0 if pivot > 0.0 else abs(length)
     radius = body.reach * (1.0 + body.sin_heading) + 0.5 * travel + body.lateral + lean + body.body_gap + COMFORT_M
-    count = gather(world, mx, my, radius + world.farthest, found)
+    count = gather(world, mx, my, radius, found)
     if count < 0:
         out[CLEARANCE] = -1.0
         return

@@ -23,7 +23,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bytes = NDArray[np.uint8]
 
-TILE = 16
+TILE = 8
 #: Thousandths by which bounds are raised (see ``best_first.Frontier``).
 INFLATION = 0
 #: Beyond this many expanded states the search gives up, in words and with its own exit status.
