@@ -1,7 +1,8 @@
 """The one way a function becomes machine code, and where the compiled code is kept between runs.
 
 numba keeps a stale cache when a kernel that another module calls has changed, so the folder's name carries a hash of
-every source file that may hold a kernel. Where no cache can be written a temporary folder serves, with a line on stderr.
+every source file that may hold a kernel. Where no cache can be written a temporary folder serves, with a line on
+stderr.
 """
 
 from __future__ import annotations
@@ -38,7 +39,10 @@ def cache_folder() -> Path:
     except OSError:
         fallback = Path(tempfile.gettempdir()) / f"routeplan-kernels-{os.getuid()}-{sources_hash()}"
         fallback.mkdir(parents=True, exist_ok=True)
-        print(f"routeplan: no cache can be written in {base}; compiled code is kept in a temporary folder", file=sys.stderr)
+        print(
+            f"routeplan: no cache can be written in {base}; compiled code is kept in a temporary folder",
+            file=sys.stderr,
+        )
         return fallback
 
 

@@ -17,7 +17,9 @@ CheckVerdict = Literal["pass", "pass with controls", "not proven", "fail"]
 MoveVerdict = Literal["pass", "pass with controls", "not proven", "fail", "no route", "search limit"]
 
 #: From worst to best, as printed.
-MOVE_VERDICTS: tuple[MoveVerdict, ...] = ("no route", "search limit", "fail", "not proven", "pass with controls", "pass")
+MOVE_VERDICTS: tuple[MoveVerdict, ...] = (
+    "no route", "search limit", "fail", "not proven", "pass with controls", "pass",
+)  # fmt: skip
 
 
 def heading_rad(bearing_deg: float) -> float:

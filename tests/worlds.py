@@ -12,7 +12,9 @@ from shapely.geometry import Point, Polygon, box
 from routeplan.machine.model import Basket, Box, Configuration, Figure, Machine, Tag, Wheel
 from routeplan.site.model import Acceptance, Accuracy, Ground, MoveWanted, Place, Site, Surface
 
-ALL_LAYERS = frozenset({"obstacles", "soffits", "surfaces", "defects", "walkways", "overhead_lines", "excavations", "areas"})
+ALL_LAYERS = frozenset(
+    {"obstacles", "soffits", "surfaces", "defects", "walkways", "overhead_lines", "excavations", "areas"}
+)
 
 GOOD_SURVEY = Accuracy(
     short_range_m=0.001,
@@ -30,8 +32,14 @@ def ring(x0: float, y0: float, x1: float, y1: float) -> tuple[tuple[float, float
     return ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
 
 
-def machine(machine_id: str, figures: dict[str, float], wheels: tuple[Wheel, Wheel, Wheel, Wheel],
-            configuration: Configuration, *, tag: Tag = "sheet") -> Machine:
+def machine(
+    machine_id: str,
+    figures: dict[str, float],
+    wheels: tuple[Wheel, Wheel, Wheel, Wheel],
+    configuration: Configuration,
+    *,
+    tag: Tag = "sheet",
+) -> Machine:
     """A machine whose every figure carries one tag."""
     return Machine(
         id=machine_id,
@@ -62,11 +70,26 @@ def four_wheels(
 def scissor(machine_id: str = "SC", *, tag: Tag = "sheet", **changes: float) -> Machine:
     """A narrow slab scissor, 2.4 x 0.81 m, platform over the whole chassis; it may pivot when ``pivots=1``."""
     figures = {
-        "mass_kg": 2300.0, "length_m": 2.40, "width_m": 0.81, "height_m": 2.30, "wheelbase_m": 1.85, "track_m": 0.70,
-        "wheel_radius_m": 0.19, "wheel_width_m": 0.11, "contact_area_m2": 0.01, "turn_radius_outside_m": 2.30,
-        "turn_radius_inside_m": 0.2, "gradeability_basket_uphill_pct": 25.0, "gradeability_basket_downhill_pct": 25.0,
-        "side_slope_pct": 20.0, "ground_clearance_m": 0.09, "step_limit_m": 0.06, "platform_floor_m": 1.20,
-        "front_overhang_m": 0.28, "rear_overhang_m": 0.27, "pivots": 0.0,
+        "mass_kg": 2300.0,
+        "length_m": 2.40,
+        "width_m": 0.81,
+        "height_m": 2.30,
+        "wheelbase_m": 1.85,
+        "track_m": 0.70,
+        "wheel_radius_m": 0.19,
+        "wheel_width_m": 0.11,
+        "contact_area_m2": 0.01,
+        "turn_radius_outside_m": 2.30,
+        "turn_radius_inside_m": 0.2,
+        "gradeability_basket_uphill_pct": 25.0,
+        "gradeability_basket_downhill_pct": 25.0,
+        "side_slope_pct": 20.0,
+        "ground_clearance_m": 0.09,
+        "step_limit_m": 0.06,
+        "platform_floor_m": 1.20,
+        "front_overhang_m": 0.28,
+        "rear_overhang_m": 0.27,
+        "pivots": 0.0,
     } | changes
     outline = ring(-0.27, -figures["width_m"] / 2, 2.13, figures["width_m"] / 2)
     configuration = Configuration(
@@ -79,20 +102,43 @@ def scissor(machine_id: str = "SC", *, tag: Tag = "sheet", **changes: float) -> 
         mass_kg=figures["mass_kg"],
         footprint=outline,
     )
-    wheels = four_wheels(wheelbase_m=figures["wheelbase_m"], track_m=figures["track_m"],
-                         radius_m=figures["wheel_radius_m"], width_m=figures["wheel_width_m"])
+    wheels = four_wheels(
+        wheelbase_m=figures["wheelbase_m"],
+        track_m=figures["track_m"],
+        radius_m=figures["wheel_radius_m"],
+        width_m=figures["wheel_width_m"],
+    )
     return machine(machine_id, figures, wheels, configuration, tag=tag)
 
 
 def boom(machine_id: str = "TB", *, tag: Tag = "sheet", oscillating: str | None = "front", **changes: float) -> Machine:
     """A 20 m class telescopic boom, 8.8 m long stowed, basket 4.0 m beyond the front axle."""
     figures = {
-        "mass_kg": 10500.0, "length_m": 8.80, "width_m": 2.44, "height_m": 2.60, "wheelbase_m": 2.50, "track_m": 2.05,
-        "wheel_radius_m": 0.46, "wheel_width_m": 0.33, "contact_area_m2": 0.06, "turn_radius_outside_m": 5.50,
-        "turn_radius_inside_m": 2.4, "gradeability_basket_uphill_pct": 40.0, "gradeability_basket_downhill_pct": 30.0,
-        "side_slope_pct": 25.0, "ground_clearance_m": 0.35, "step_limit_m": 0.15, "platform_floor_m": 0.50,
-        "front_overhang_m": 0.60, "rear_overhang_m": 0.70, "basket_overhang_m": 4.60, "tail_overhang_m": 1.0,
-        "basket_length_m": 0.90, "basket_width_m": 2.30, "oscillation_stop_deg": 6.0, "pivots": 0.0,
+        "mass_kg": 10500.0,
+        "length_m": 8.80,
+        "width_m": 2.44,
+        "height_m": 2.60,
+        "wheelbase_m": 2.50,
+        "track_m": 2.05,
+        "wheel_radius_m": 0.46,
+        "wheel_width_m": 0.33,
+        "contact_area_m2": 0.06,
+        "turn_radius_outside_m": 5.50,
+        "turn_radius_inside_m": 2.4,
+        "gradeability_basket_uphill_pct": 40.0,
+        "gradeability_basket_downhill_pct": 30.0,
+        "side_slope_pct": 25.0,
+        "ground_clearance_m": 0.35,
+        "step_limit_m": 0.15,
+        "platform_floor_m": 0.50,
+        "front_overhang_m": 0.60,
+        "rear_overhang_m": 0.70,
+        "basket_overhang_m": 4.60,
+        "tail_overhang_m": 1.0,
+        "basket_length_m": 0.90,
+        "basket_width_m": 2.30,
+        "oscillation_stop_deg": 6.0,
+        "pivots": 0.0,
     } | changes
     half = figures["width_m"] / 2
     basket_ring = ring(6.20, -figures["basket_width_m"] / 2, 7.10, figures["basket_width_m"] / 2)
@@ -108,8 +154,13 @@ def boom(machine_id: str = "TB", *, tag: Tag = "sheet", oscillating: str | None 
         mass_kg=figures["mass_kg"],
         footprint=ring(-1.70, -half, 7.10, half),
     )
-    wheels = four_wheels(wheelbase_m=figures["wheelbase_m"], track_m=figures["track_m"],
-                         radius_m=figures["wheel_radius_m"], width_m=figures["wheel_width_m"], oscillating=oscillating)
+    wheels = four_wheels(
+        wheelbase_m=figures["wheelbase_m"],
+        track_m=figures["track_m"],
+        radius_m=figures["wheel_radius_m"],
+        width_m=figures["wheel_width_m"],
+        oscillating=oscillating,
+    )
     return machine(machine_id, figures, wheels, configuration, tag=tag)
 
 
@@ -118,20 +169,38 @@ def ground(z: NDArray[np.float64], *, cell_m: float = 0.25, accuracy: Accuracy =
     return Ground(z=z, x_min=0.0, y_min=0.0, cell_m=cell_m, accuracy=accuracy)
 
 
-def flat_site(east_m: float = 40.0, north_m: float = 30.0, *, z: NDArray[np.float64] | None = None,
-              machines: tuple[Machine, ...] = (), places: tuple[Place, ...] = (), moves: tuple[MoveWanted, ...] = (),
-              accuracy: Accuracy = GOOD_SURVEY, cell_m: float = 0.25, **layers: Any) -> Site:
+def flat_site(
+    east_m: float = 40.0,
+    north_m: float = 30.0,
+    *,
+    z: NDArray[np.float64] | None = None,
+    machines: tuple[Machine, ...] = (),
+    places: tuple[Place, ...] = (),
+    moves: tuple[MoveWanted, ...] = (),
+    accuracy: Accuracy = GOOD_SURVEY,
+    cell_m: float = 0.25,
+    **layers: Any,
+) -> Site:
     """A level, wholly accepted yard with the layers given; ``z`` replaces the levels."""
     shape = (round(north_m / cell_m) + 1, round(east_m / cell_m) + 1)
     levels = np.zeros(shape) if z is None else z
     outline: Polygon = box(0.0, 0.0, east_m, north_m)
-    accepted = Surface("yard", outline, "stone", Acceptance("temporary works coordinator", dt.date(2026, 11, 1), 50_000.0))
+    accepted = Surface(
+        "yard", outline, "stone", Acceptance("temporary works coordinator", dt.date(2026, 11, 1), 50_000.0)
+    )
     layers.setdefault("surfaces", (accepted,))
     layers.setdefault("layers_given", ALL_LAYERS)
     return Site(
-        name="Test yard (invented)", revision="T1", crs="local", invented=True, boundary=outline,
+        name="Test yard (invented)",
+        revision="T1",
+        crs="local",
+        invented=True,
+        boundary=outline,
         ground=ground(levels, cell_m=cell_m, accuracy=accuracy),
-        places={place.id: place for place in places}, machines={m.id: m for m in machines}, moves=moves, **layers,
+        places={place.id: place for place in places},
+        machines={m.id: m for m in machines},
+        moves=moves,
+        **layers,
     )
 
 

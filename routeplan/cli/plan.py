@@ -103,6 +103,8 @@ def _summary(plan: Plan, folder: Path) -> str:
     lines = [f"{plan.site_name}, revision {plan.site_revision}. Plan issued {plan.issued}, DRAFT."]
     for move in plan.moves:
         length = f"{move.length_m:.0f} m" if move.poses else "no way given"
-        lines.append(f"{move.id}  {move.machine}  {move.start} to {move.goal}: {move.verdict.upper()}, {length}; {move.reason}")
+        lines.append(
+            f"{move.id}  {move.machine}  {move.start} to {move.goal}: {move.verdict.upper()}, {length}; {move.reason}"
+        )
     lines += ["", *plan.cautions, "", f"Map: {folder / 'map.html'}"]
     return "\n".join(lines)

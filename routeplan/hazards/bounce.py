@@ -48,7 +48,8 @@ def top_margins(
 ) -> tuple[float, float, float, float]:
     """Head gap and overhead clearance: soffit less the top with its excess, less the gap wanted, m.
 
-    Returns the smallest head margin, the same less the soffit's k sigma, then both for box tops; infinite under the sky.
+    Returns the smallest head margin, the same less the soffit's k sigma, then both for box tops; infinite under
+    the sky.
     """
     rows, cols = world.level.shape
     slope = abs(stance.pitch) + abs(stance.roll)

@@ -12,7 +12,6 @@ from routeplan.hazards.arrays import (
     E_BOUNDARY,
     E_CLOSED,
     E_COVER,
-    E_EXCAVATION,
     E_FOOTPRINT,
     E_LINES,
     E_OBSTACLE,
@@ -28,7 +27,6 @@ from routeplan.hazards.arrays import (
     World,
 )
 from routeplan.kernel import kernel
-
 
 #: Where nothing but touching is forbidden, this much apart is apart, m.
 TOUCH_M = 0.001
@@ -83,7 +81,9 @@ def segment_box(x0: float, y0: float, x1: float, y1: float, a0: float, a1: float
 
 @kernel
 def gather(world: World, x: float, y: float, radius: float, found: Ints) -> int:
-    """List the edges within a radius, and the extra distance they ask for, of a point; -1 when there are more than ``found`` holds."""
+    """List the edges within a radius, and the extra distance they ask for, of a point; -1 when there are more than
+    ``found`` holds.
+    """
     b = world.bucket_m
     reach = radius + world.farthest
     c0 = max(int(math.floor((x - reach - world.x0) / b)), 0)
@@ -116,7 +116,7 @@ def gather(world: World, x: float, y: float, radius: float, found: Ints) -> int:
 @kernel
 def check_of(kind: int) -> int:
     """The check that an edge of a kind belongs to."""
-    if kind == E_OBSTACLE or kind == E_BOUNDARY or kind == E_FOOTPRINT:
+    if kind in (E_OBSTACLE, E_BOUNDARY, E_FOOTPRINT):
         return CLEARANCE
     if kind == E_LINES:
         return LINES
@@ -132,9 +132,49 @@ def check_of(kind: int) -> int:
 
 
 @kernel
+def box_margin(
+    body: Body, kind: int, u0: float, v0: float, u1: float, v1: float, extra: float, top: float, ahead: float,
+    swell: float, lean: float, bottoms: Floats,
+) -> float:  # fmt: skip
+    """Smallest margin of the boxes to one edge in the machine's frame; infinite when it is too far to matter."""
+    nearest = math.inf
+    for n in range(body.boxes.shape[0]):
+        if kind == E_OBSTACLE and top + body.underside_gap <= bottoms[n]:
+            continue
+        a0, a1, b0, b1 = body.boxes[n, 0], body.boxes[n, 1], body.boxes[n, 2], body.boxes[n, 3]
+        about = 0.5 * (a1 - a0 + abs(ahead) + b1 - b0) + COMFORT_M + body.body_gap + extra
+        about += 2.0 * (body.lateral + swell + lean) + body.reach * body.sin_heading
+        if _point_segment(0.5 * (a0 + a1 + ahead), 0.5 * (b0 + b1), u0, v0, u1, v1) > about:
+            continue  # too far to matter to any verdict or multiplier
+        wide = body.lateral + max(abs(a0), abs(a1)) * body.sin_heading + swell + lean
+        far = max(abs(b0), abs(b1)) * body.sin_heading + swell + lean
+        wanted = extra
+        if kind == E_OBSTACLE and body.boxes[n, 6] > 0:
+            wanted += body.body_gap
+        elif kind in (E_OBSTACLE, E_BOUNDARY):
+            wanted += body.structure_gap
+        else:
+            wanted += TOUCH_M
+        low, high = a0 + min(ahead, 0.0) - far, a1 + max(ahead, 0.0) + far
+        nearest = min(nearest, segment_box(u0, v0, u1, v1, low, high, b0 - wide, b1 + wide) - wanted)
+    return nearest
+
+
+@kernel
 def edge_margins(
-    world: World, body: Body, x: float, y: float, c: float, s: float, ahead: float, swell: float,
-    bottoms: Floats, lean: float, found: Ints, count: int, out: Floats,
+    world: World,
+    body: Body,
+    x: float,
+    y: float,
+    c: float,
+    s: float,
+    ahead: float,
+    swell: float,
+    bottoms: Floats,
+    lean: float,
+    found: Ints,
+    count: int,
+    out: Floats,
 ) -> None:
     """Lower ``out`` to the smallest margin of body and wheels to the edges found.
 
@@ -157,28 +197,8 @@ def edge_margins(
                 distance = segment_box(u0, v0, u1, v1, xi + min(ahead, 0.0), xi + max(ahead, 0.0), eta, eta)
                 out[check] = min(out[check], distance - body.wheel_gap - swell - extra)
             continue
-        for n in range(body.boxes.shape[0]):
-            if kind == E_OBSTACLE and top + body.underside_gap <= bottoms[n]:
-                continue
-            a0, a1, b0, b1 = body.boxes[n, 0], body.boxes[n, 1], body.boxes[n, 2], body.boxes[n, 3]
-            near_x, near_y = 0.5 * (a0 + a1 + ahead), 0.5 * (b0 + b1)
-            about = 0.5 * (a1 - a0 + abs(ahead) + b1 - b0) + COMFORT_M + 2.0 * (body.lateral + swell + lean) + body.body_gap + extra
-            about += body.reach * body.sin_heading
-            if _point_segment(near_x, near_y, u0, v0, u1, v1) > about:
-                continue  # too far to matter to any verdict or multiplier
-            wide = body.lateral + max(abs(a0), abs(a1)) * body.sin_heading + swell + lean
-            far = max(abs(b0), abs(b1)) * body.sin_heading + swell + lean
-            wanted = extra
-            if kind == E_OBSTACLE and body.boxes[n, 6] > 0:
-                wanted += body.body_gap
-            elif kind == E_OBSTACLE or kind == E_BOUNDARY:
-                wanted += body.structure_gap
-            else:
-                wanted += TOUCH_M
-            distance = segment_box(
-                u0, v0, u1, v1, a0 + min(ahead, 0.0) - far, a1 + max(ahead, 0.0) + far, b0 - wide, b1 + wide
-            )
-            out[check] = min(out[check], distance - wanted)
+        nearest = box_margin(body, kind, u0, v0, u1, v1, extra, top, ahead, swell, lean, bottoms)
+        out[check] = min(out[check], nearest)
 
 
 @kernel

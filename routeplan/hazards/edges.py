@@ -39,7 +39,9 @@ BLOCKING_DEFECTS = frozenset({"cover", "plate", "trench"})
 
 @dataclass(frozen=True)
 class Layer:
-    """One geometry to keep clear of: its kind of edge, extra distance wanted, top level, and whether outside is the bad side."""
+    """One geometry to keep clear of: its kind of edge, extra distance wanted, top level, and whether outside is
+    the bad side.
+    """
 
     kind: int
     geometry: BaseGeometry
@@ -50,7 +52,9 @@ class Layer:
 
 @dataclass(frozen=True, eq=False)
 class EdgeSoup:
-    """Edges ``(n, 6)`` and kinds ``(n,)``, their buckets as CSR, and per node the bits it stands in and the distance to an edge."""
+    """Edges ``(n, 6)`` and kinds ``(n,)``, their buckets as CSR, and per node the bits it stands in and the
+    distance to an edge.
+    """
 
     edges: Floats
     kinds: Bytes
@@ -127,8 +131,14 @@ def _buckets(edges: Floats, terrain: Terrain) -> tuple[Ints, Ints, int, int]:
     west, south = terrain.x0 + c.ravel() * BUCKET_M, terrain.y0 + r.ravel() * BUCKET_M
     # Edges beyond the levels belong to the outermost buckets, which are drawn outwards to hold them.
     far = 1e6
-    west_, east_ = np.where(c.ravel() == 0, west - far, west), np.where(c.ravel() == n_cols - 1, west + far, west + BUCKET_M)
-    south_, north_ = np.where(r.ravel() == 0, south - far, south), np.where(r.ravel() == n_rows - 1, south + far, south + BUCKET_M)
+    west_, east_ = (
+        np.where(c.ravel() == 0, west - far, west),
+        np.where(c.ravel() == n_cols - 1, west + far, west + BUCKET_M),
+    )
+    south_, north_ = (
+        np.where(r.ravel() == 0, south - far, south),
+        np.where(r.ravel() == n_rows - 1, south + far, south + BUCKET_M),
+    )
     bucket, edge = tree.query(shapely.box(west_, south_, east_, north_), predicate="intersects")
     order = np.lexsort((edge, bucket))
     start = np.searchsorted(bucket[order], np.arange(n_rows * n_cols + 1))
@@ -154,7 +164,9 @@ def _inside(layers: Iterable[Layer], terrain: Terrain) -> Bits:
 
 
 def _far(layers: Iterable[Layer], terrain: Terrain) -> Floats32:
-    """Distance from each node to the nearest outline, extra distance included, rounded down by what marking nodes may add."""
+    """Distance from each node to the nearest outline, extra distance included, rounded down by what marking nodes
+    may add.
+    """
     rows, cols = terrain.level.shape
     outlines = [layer.geometry.buffer(layer.extra_m).boundary for layer in layers]
     points = shapely.get_coordinates(shapely.segmentize(np.array(outlines), terrain.cell_m / 2))

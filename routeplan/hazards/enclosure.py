@@ -14,16 +14,19 @@ SECTORS = 8
 
 @kernel
 def bilinear(z: Floats, u: float, v: float) -> float:
-    """Level at fractional (row u, col v), the grid's edge drawn outwards; NaN where a neighbour that counts is unknown."""
+    """Level at fractional (row u, col v), the grid's edge drawn outwards; NaN where a neighbour that counts is
+    unknown.
+    """
     rows, cols = z.shape
     u, v = min(max(u, 0.0), rows - 1.0), min(max(v, 0.0), cols - 1.0)
     r, c = min(int(u), rows - 2), min(int(v), cols - 2)
     fu, fv = u - r, v - c
-    south = z[r, c] if fv == 0.0 else (1.0 - fv) * z[r, c] + fv * z[r, c + 1]
+    south: float = z[r, c] if fv == 0.0 else (1.0 - fv) * z[r, c] + fv * z[r, c + 1]
     if fu == 0.0:
         return south
     north = z[r + 1, c] if fv == 0.0 else (1.0 - fv) * z[r + 1, c] + fv * z[r + 1, c + 1]
-    return (1.0 - fu) * south + fu * north
+    level: float = (1.0 - fu) * south + fu * north
+    return level
 
 
 @kernel
@@ -66,7 +69,9 @@ def disc_levels(z: Floats, cell: float, angle: float, radius: float, out: Floats
 
 @kernel
 def window_nodes(angle: float, wide: float, long: float, cell: float, offsets: Ints) -> int:
-    """List the node offsets (row, col) in an oriented window (half sides along and across the heading); returns how many."""
+    """List the node offsets (row, col) in an oriented window (half sides along and across the heading); returns
+    how many.
+    """
     ca, sa = math.cos(angle), math.sin(angle)
     n = int(math.ceil(math.hypot(wide, long) / cell))
     count = 0
@@ -81,7 +86,15 @@ def window_nodes(angle: float, wide: float, long: float, cell: float, offsets: I
 
 @kernel
 def wheel_fields(
-    z: Floats, gx: Floats, gy: Floats, cell: float, wide: float, long: float, radius: float, low: Floats32, high: Floats32
+    z: Floats,
+    gx: Floats,
+    gy: Floats,
+    cell: float,
+    wide: float,
+    long: float,
+    radius: float,
+    low: Floats32,
+    high: Floats32,
 ) -> None:
     """Fill ``low`` and ``high`` (SECTORS, rows, cols) with the span of wheel levels against the local plane.
 
@@ -117,7 +130,9 @@ def wheel_fields(
 
 @kernel
 def under_field(z: Floats, gx: Floats, gy: Floats, cell: float, reach: float, under: Floats32) -> None:
-    """Fill ``under`` (rows, cols) with the highest ground above the local plane within ``reach`` of each node; NaN if unknown."""
+    """Fill ``under`` (rows, cols) with the highest ground above the local plane within ``reach`` of each node; NaN
+    if unknown.
+    """
     rows, cols = z.shape
     for row in range(rows):
         for col in range(cols):

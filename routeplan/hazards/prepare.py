@@ -7,9 +7,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import ndimage
 
 from routeplan.hazards import arrays
-from routeplan.hazards.arrays import KINDS, Body, Bytes, Floats, Floats32, World
+from routeplan.hazards.arrays import KINDS, Bits, Body, Bytes, Floats, Floats32, World
 from routeplan.hazards.attitude import SECTORS
 from routeplan.hazards.bounce import lever
 from routeplan.hazards.edges import BUCKET_M, EdgeSoup, build_edges, layers_of
@@ -64,12 +65,16 @@ def _tops(configuration: Configuration, machine: Machine, site: Site, *, ridden:
     for box in configuration.boxes:
         wanted = limits.body_gap_m if box.occupied and ridden else limits.structure_clearance_m
         a0, a1, b0, b1 = _rectangle(box.ring)
-        rows += [(x, y, box.top_m, *_levers(x, y, machine), wanted, 0.0) for x in _spread(a0, a1) for y in _spread(b0, b1)]
+        rows += [
+            (x, y, box.top_m, *_levers(x, y, machine), wanted, 0.0) for x in _spread(a0, a1) for y in _spread(b0, b1)
+        ]
     if ridden:
         a0, a1, b0, b1 = _rectangle(configuration.basket.ring)
         head = configuration.basket.floor_height_m + limits.head_height_m
         rows += [
-            (x, y, head, *_levers(x, y, machine), limits.head_gap_m, 1.0) for x in _spread(a0, a1) for y in _spread(b0, b1)
+            (x, y, head, *_levers(x, y, machine), limits.head_gap_m, 1.0)
+            for x in _spread(a0, a1)
+            for y in _spread(b0, b1)
         ]
     return np.array(rows)
 
@@ -149,7 +154,9 @@ def build_body(site: Site, machine: Machine, configuration: Configuration, *, ri
 
 
 def margin_sigmas(site: Site, machine: Machine, configuration: Configuration) -> Floats:
-    """Standard deviation of each kind of margin at the machine's worst point; degrees, ratios and metres as in the catalogue."""
+    """Standard deviation of each kind of margin at the machine's worst point; degrees, ratios and metres as in the
+    catalogue.
+    """
     accuracy, base, track = site.ground.accuracy, machine.wheelbase_m, machine.track_m
     pitch, roll = sigma_pitch(accuracy, base), sigma_roll(accuracy, track)
     ratings = (machine.value("gradeability_basket_uphill_pct"), machine.value("gradeability_basket_downhill_pct"))
@@ -168,7 +175,9 @@ def margin_sigmas(site: Site, machine: Machine, configuration: Configuration) ->
 
 
 def soffit_sigma(soffit: Soffit, site: Site) -> float:
-    """Standard deviation of a soffit against the ground, m; 0 when nobody said (the check is then not proven anyway)."""
+    """Standard deviation of a soffit against the ground, m; 0 when nobody said (the check is then not proven
+    anyway).
+    """
     own = soffit.sigma_m or 0.0
     other_survey = soffit.level_m is not None and soffit.survey != site.ground.accuracy.survey
     return math.hypot(own, site.ground.accuracy.datum_m) if other_survey else own
@@ -242,7 +251,9 @@ def _ground_fields(site: Site, machine: Machine, body: Body, terrain: Terrain, s
     near = disc_maximum(defect, (DEFECT_REACH_M + cell + body.lateral + math.hypot(wide, along)) / cell)
     smooth = disc_maximum(np.nan_to_num(under, nan=1e3).astype(np.float64), body.reach / cell + 1)
     f32 = np.float32
-    return _GroundFields(high, low, under, smooth.astype(f32), near.astype(f32), deviation.astype(f32), raised.astype(f32))
+    return _GroundFields(
+        high, low, under, smooth.astype(f32), near.astype(f32), deviation.astype(f32), raised.astype(f32)
+    )
 
 
 def _soffit_fields(site: Site, body: Body, terrain: Terrain, k: float) -> tuple[Floats, Floats, Floats32]:
@@ -269,15 +280,21 @@ def _soffit_fields(site: Site, body: Body, terrain: Terrain, k: float) -> tuple[
         free[rr, cc] = False
     if free.all():
         return lowest, proven, np.full(free.shape, 1e6, np.float32)
-    from scipy import ndimage
-
     far = ndimage.distance_transform_edt(free, sampling=cell) - cell
     return lowest, proven, np.maximum(far, 0.0).astype(np.float32)
 
 
 def prepare(
-    site: Site, machine: Machine, *, configuration: str, travel_mode: str, day: dt.date | None, k: float,
-    terrain: Terrain, travel_m: float, closed: frozenset[str] = frozenset(),
+    site: Site,
+    machine: Machine,
+    *,
+    configuration: str,
+    travel_mode: str,
+    day: dt.date | None,
+    k: float,
+    terrain: Terrain,
+    travel_m: float,
+    closed: frozenset[str] = frozenset(),
 ) -> Hazards:
     """Make everything the kernels need to judge a motion of this machine.
 
@@ -304,7 +321,9 @@ def prepare(
         soup.far, soup.inside, calm, soup.edges, soup.kinds, soup.bucket_start, soup.bucket_edges, soup.bucket_cols,
         soup.bucket_rows, BUCKET_M, float(soup.edges[:, 4].max()),
     )  # fmt: skip
-    return Hazards(world, body, sigma, _blocking(site, body, k * sigma), terrain, k, max(w.radius_m for w in machine.wheels))
+    return Hazards(
+        world, body, sigma, _blocking(site, body, k * sigma), terrain, k, max(w.radius_m for w in machine.wheels)
+    )
 
 
 def _steepest(level: Floats) -> Floats:
@@ -324,7 +343,7 @@ def _calm(
     most twice that over the track; and each adds what the wheels' windows leave open.
     """
 
-    def about(field: Floats | Floats32, reach_m: float) -> Floats:
+    def about(field: Floats | Floats32 | Bits, reach_m: float) -> Floats:
         return disc_maximum(np.nan_to_num(field.astype(np.float64), nan=1e3), reach_m / terrain.cell_m + 1.0)
 
     wheels = travel_m + float(np.hypot(body.wheel_xi, body.wheel_eta).max())

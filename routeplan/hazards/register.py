@@ -1,4 +1,6 @@
-"""The catalogue of checks: what each is called, in which unit, on which figures and layers it rests (docs/method.md 7)."""
+"""The catalogue of checks: what each is called, in which unit, on which figures and layers it rests
+(docs/method.md 7).
+"""
 
 from __future__ import annotations
 
@@ -35,28 +37,74 @@ class CheckKind:
 
 CATALOGUE: tuple[CheckKind, ...] = (
     CheckKind("gradeability", arrays.GRADE, "deg", (*_RATINGS, *_WHEELS), surveyed=True, source="the machine's sheet"),
-    CheckKind("side slope", arrays.SIDE_SLOPE, "deg", ("side_slope_pct", *_WHEELS), surveyed=True, source="the machine's sheet"),
+    CheckKind(
+        "side slope",
+        arrays.SIDE_SLOPE,
+        "deg",
+        ("side_slope_pct", *_WHEELS),
+        surveyed=True,
+        source="the machine's sheet",
+    ),
     CheckKind("combined slope", arrays.COMBINED, "1", (*_RATINGS, "side_slope_pct", *_WHEELS), surveyed=True),
     CheckKind("ground strike", arrays.STRIKE, "m", ("ground_clearance_m", "length_m", "wheelbase_m"), surveyed=True),
     CheckKind("side clearance", arrays.CLEARANCE, "m", _PLAN, ("obstacles",), source="EN ISO 13854 / EN 349; site"),
-    CheckKind("head gap", arrays.HEAD, "m", ("platform_floor_m", "length_m"), ("soffits",), True, "EN ISO 13854 / EN 349; site"),
-    CheckKind("overhead clearance", arrays.OVERHEAD, "m", ("height_m", *_PLAN), ("soffits",), True, "EN ISO 13854 / EN 349; site"),
-    CheckKind("bounce rise", arrays.BOUNCE, "m", (*_WHEELS, "platform_floor_m"), ("defects",), True, f"{METHOD} 6; site limit"),
+    CheckKind(
+        "head gap",
+        arrays.HEAD,
+        "m",
+        ("platform_floor_m", "length_m"),
+        ("soffits",),
+        True,
+        "EN ISO 13854 / EN 349; site",
+    ),
+    CheckKind(
+        "overhead clearance",
+        arrays.OVERHEAD,
+        "m",
+        ("height_m", *_PLAN),
+        ("soffits",),
+        True,
+        "EN ISO 13854 / EN 349; site",
+    ),
+    CheckKind(
+        "bounce rise", arrays.BOUNCE, "m", (*_WHEELS, "platform_floor_m"), ("defects",), True, f"{METHOD} 6; site limit"
+    ),
     CheckKind("step", arrays.STEP, "m", ("step_limit_m", "wheel_radius_m"), ("defects",), source="the machine's sheet"),
-    CheckKind("surface acceptance", arrays.ACCEPTANCE, "m", ("mass_kg", "track_m"), ("surfaces",), source="the site's acceptance"),
+    CheckKind(
+        "surface acceptance",
+        arrays.ACCEPTANCE,
+        "m",
+        ("mass_kg", "track_m"),
+        ("surfaces",),
+        source="the site's acceptance",
+    ),
     CheckKind("covers, plates and trenches", arrays.COVERS, "m", ("track_m", "wheelbase_m"), ("defects",)),
-    CheckKind("excavation edge", arrays.EXCAVATION, "m", ("track_m", "wheelbase_m"), ("excavations",), source="the site's set-back"),
+    CheckKind(
+        "excavation edge",
+        arrays.EXCAVATION,
+        "m",
+        ("track_m", "wheelbase_m"),
+        ("excavations",),
+        source="the site's set-back",
+    ),
     CheckKind("overhead lines", arrays.LINES, "m", _PLAN, ("overhead_lines",)),
     CheckKind("closed areas", arrays.CLOSED, "m", _PLAN),
     CheckKind("walkways", arrays.WALKWAY, "m", _PLAN, ("walkways",)),
     CheckKind("turning", -1, "m", ("turn_radius_outside_m",), source="the machine's sheet"),
     CheckKind("levels known", arrays.LEVELS, "1", ()),
-    CheckKind("survey resolution", -1, "m", ("wheel_radius_m", "wheelbase_m"), source=f"{METHOD} 7; smallest hole the survey shows"),
+    CheckKind(
+        "survey resolution",
+        -1,
+        "m",
+        ("wheel_radius_m", "wheelbase_m"),
+        source=f"{METHOD} 7; smallest hole the survey shows",
+    ),
 )
 
 #: What the catalogue does not hold yet; printed on every output.
 NOT_CHECKED: tuple[str, ...] = (
-    "Wheel loads, bearing pressure, covers, plates and slabs by calculation: covers, plates and trenches are not driven "
+    "Wheel loads, bearing pressure, covers, plates and slabs by calculation: covers, plates and trenches "
+    "are not driven "
     "over, and ground only where a competent person has accepted it.",
     "Grip and stopping distance on slopes.",
     "Approach to overhead lines by height and voltage: their corridors are not entered.",
@@ -94,7 +142,9 @@ def doubts(line: CheckKind, site: Site, machine: Machine) -> tuple[str, ...]:
             found.append(f"{name} is missing: read it from the machine's plate or sheet")
         elif not figure.trusted:
             found.append(f"{name} is a {figure.tag} figure: read it from the machine's plate or sheet")
-    found += [f"layer {name} not given: nobody said what is there" for name in line.layers if name not in site.layers_given]
+    found += [
+        f"layer {name} not given: nobody said what is there" for name in line.layers if name not in site.layers_given
+    ]
     if line.surveyed and site.ground.accuracy.assumed:
         found.append("the accuracy of the levels is assumed: state the survey's own")
     if line.layers == ("soffits",):

@@ -11,7 +11,7 @@ from scipy import ndimage
 from shapely.geometry.base import BaseGeometry
 
 from routeplan.hazards.arrays import Floats, Ints
-from routeplan.site.model import Ground, GridSpec
+from routeplan.site.model import GridSpec, Ground
 
 #: Half size of the square that clean ground is made with, m: holes and bumps up to twice this across are defects.
 DEFECT_HALF_M = 0.5
@@ -112,15 +112,25 @@ def disc_maximum(field: Floats, reach_cells: float) -> Floats:
 
 
 def build_terrain(ground: Ground, grid: GridSpec) -> Terrain:
-    """Prepare the ground for the lattice: field nodes fall on the levels' own nodes, and lattice nodes on field nodes."""
+    """Prepare the ground for the lattice: field nodes fall on the levels' own nodes, and lattice nodes on field
+    nodes.
+    """
     factor = max(1, math.ceil(ground.cell_m / grid.cell_m - 1e-9))
     cell = ground.cell_m / factor
     clean = clean_ground(ground.z, ground.cell_m)
     level, clean = refined(ground.z, factor), refined(clean, factor)
     # The local plane is only what spans are measured from: smoothed, so that a survey's noise does not tilt it.
-    smooth = ndimage.uniform_filter(np.where(np.isnan(clean), np.nanmean(clean), clean), size=2 * round(0.75 / cell) + 1)
-    gy, gx = np.gradient(smooth, cell)
+    half = max(1, round(0.75 / cell))
+    padded = np.pad(np.where(np.isnan(clean), np.nanmean(clean), clean), half + 1, mode="reflect", reflect_type="odd")
+    inner = (slice(half + 1, -half - 1), slice(half + 1, -half - 1))
+    gy, gx = (g[inner] for g in np.gradient(ndimage.uniform_filter(padded, size=2 * half + 1), cell))
     return Terrain(
-        level=np.ascontiguousarray(level, np.float64), clean=clean, gx=np.nan_to_num(gx), gy=np.nan_to_num(gy),
-        x0=ground.x_min, y0=ground.y_min, cell_m=cell, stride=max(1, round(grid.cell_m / cell)),
+        level=np.ascontiguousarray(level, np.float64),
+        clean=clean,
+        gx=np.ascontiguousarray(gx),
+        gy=np.ascontiguousarray(gy),
+        x0=ground.x_min,
+        y0=ground.y_min,
+        cell_m=cell,
+        stride=max(1, round(grid.cell_m / cell)),
     )

@@ -7,20 +7,15 @@ import math
 import numpy as np
 
 from routeplan.hazards.arrays import (
-    ACCEPTANCE,
     BOUNCE,
     CALM_EDGES,
     CALM_GROUND,
     CLEARANCE,
-    CLOSED,
     COMBINED,
-    COVERS,
-    EXCAVATION,
     GRADE,
     HEAD,
     KINDS,
     LEVELS,
-    LINES,
     OVERHEAD,
     SIDE_SLOPE,
     STEP,
@@ -34,35 +29,21 @@ from routeplan.hazards.arrays import (
 )
 from routeplan.hazards.attitude import Stance, plane_at, stand
 from routeplan.hazards.bounce import rise_margin, top_margins, underside_margin
-from routeplan.hazards.clearance import COMFORT_M, edge_margins, gather, inside_margins
+from routeplan.hazards.clearance import COMFORT_M, inside_margins
+from routeplan.hazards.sweep import FAR, along, piece_edges
 from routeplan.kernel import kernel
 
-#: Columns of a piece of motion: length along the path (m; signed turn in rad for a pivot), curvature (1/m), 1 for a pivot.
+#: Columns of a piece of motion: length along the path (m; signed turn in rad for a pivot), curvature (1/m), 1 for
+#: a pivot.
 PIECE = 3
 #: Rows of ``out``: margins by kind, then the two overhead margins less the soffits' k sigma.
 OUT = KINDS + 2
 #: Wheel travel between two stances, m; half of it lies inside every window of the fields.
 STANCE_STEP = 0.25
+#: An underside may come this much nearer to the ground between two stances, m.
+BETWEEN_STANCES_M = 0.005
 BLOCKED = 255
 OPEN = 64
-#: Margin of a check that has nothing to say, in any unit.
-FAR = 1000.0
-
-
-@kernel
-def along(x: float, y: float, heading: float, distance: float, curvature: float, pivot: float) -> tuple[float, float, float]:
-    """Pose after a distance along a piece.
-
-    >>> [round(v, 6) for v in along(0.0, 0.0, 0.0, math.pi, 0.5, 0.0)]
-    [2.0, 2.0, 1.570796]
-    """
-    if pivot > 0.0:
-        return x, y, heading + distance
-    if curvature == 0.0:
-        return x + distance * math.cos(heading), y + distance * math.sin(heading), heading
-    turned = heading + distance * curvature
-    radius = 1.0 / curvature
-    return x + radius * (math.sin(turned) - math.sin(heading)), y - radius * (math.cos(turned) - math.cos(heading)), turned
 
 
 @kernel
@@ -83,7 +64,9 @@ def slope_margins(body: Body, pitch: float, pitch_spread: float, roll: float, ro
 
 @kernel
 def box_bottoms(body: Body, stance: Stance, bottoms: Floats) -> tuple[float, float]:
-    """Lower ``bottoms`` to each box's underside level at a stance; returns the lowest height and what tilt may take off it."""
+    """Lower ``bottoms`` to each box's underside level at a stance; returns the lowest height and what tilt may
+    take off it.
+    """
     slack = body.reach * (stance.pitch_spread + stance.roll_spread)
     moved = (abs(stance.pitch) + abs(stance.roll)) * (body.lateral + body.reach * body.sin_heading)
     lowest = FAR
@@ -123,110 +106,25 @@ def ground_margins(world: World, body: Body, x: float, y: float, heading: float,
 
 
 @kernel
-def covered(world: World, body: Body, x: float, y: float, heading: float, spare: float) -> bool:
-    """Whether discs over the body keep so far from every edge at a pose that no exact look is needed."""
-    rows, cols = world.level.shape
-    c, s = math.cos(heading), math.sin(heading)
-    for n in range(body.discs.shape[0]):
-        xi, eta = body.discs[n, 0], body.discs[n, 1]
-        col = int(math.floor((x + xi * c - eta * s - world.x0) / world.cell + 0.5))
-        row = int(math.floor((y + xi * s + eta * c - world.y0) / world.cell + 0.5))
-        if row < 0 or col < 0 or row >= rows or col >= cols:
-            return False
-        if world.edges_far[row, col] < body.discs[n, 2] + body.discs[n, 3] + spare:
-            return False
-    return True
-
-
-@kernel
-def roomy(world: World, body: Body, x: float, y: float, heading: float, piece: Floats, lean: float) -> bool:
-    """Whether the body keeps far from every edge along a whole piece."""
-    length, curvature, pivot = piece[0], piece[1], piece[2]
-    rate = body.reach if pivot > 0.0 else 1.0 + body.reach * abs(curvature)
-    steps = int(math.ceil(abs(length) * rate / 0.6))
-    spare = 0.5 * abs(length) * rate / steps + lean + COMFORT_M + world.cell
-    for i in range(steps):
-        px, py, ph = along(x, y, heading, length * (i + 0.5) / steps, curvature, pivot)
-        if not covered(world, body, px, py, ph, spare):
-            return False
-    return True
-
-
-@kernel
-def piece_edges(
-    world: World, body: Body, x: float, y: float, heading: float, piece: Floats, bottoms: Floats, lean: float,
-    found: Ints, out: Floats,
-) -> None:
-    """Plan distances over one piece: a straight one as one drawn-out body, a turning one by halving its interval."""
-    if roomy(world, body, x, y, heading, piece, lean):
-        return
-    length, curvature, pivot = piece[0], piece[1], piece[2]
-    mx, my, _ = along(x, y, heading, 0.5 * length, curvature, pivot)
-    travel = 0.0 if pivot > 0.0 else abs(length)
-    radius = body.reach * (1.0 + body.sin_heading) + 0.5 * travel + body.lateral + lean + body.body_gap + COMFORT_M
-    count = gather(world, mx, my, radius, found)
-    if count < 0:
-        out[CLEARANCE] = -1.0
-        return
-    if curvature == 0.0 and pivot == 0.0:
-        c, s = math.cos(heading), math.sin(heading)
-        edge_margins(world, body, x, y, c, s, length, 0.0, bottoms, lean, found, count, out)
-        return
-    turning_edges(world, body, x, y, heading, piece, bottoms, lean, found, count, out)
-
-
-@kernel
-def turning_edges(
-    world: World, body: Body, x: float, y: float, heading: float, piece: Floats, bottoms: Floats, lean: float,
-    found: Ints, count: int, out: Floats,
-) -> None:
-    """Plan distances over a turning piece by halving: each part is checked at its middle, swollen by half its travel."""
-    length, curvature, pivot = piece[0], piece[1], piece[2]
-    rate = body.reach if pivot > 0.0 else 1.0 + body.reach * abs(curvature)
-    trial = out.copy()
-    parts = out.repeat(2 * 24).reshape(-1, 2)[:24]
-    parts[0, 0], parts[0, 1] = 0.0, length
-    pending = 1
-    while pending > 0:
-        pending -= 1
-        start, end = parts[pending, 0], parts[pending, 1]
-        middle = 0.5 * (start + end)
-        px, py, ph = along(x, y, heading, middle, curvature, pivot)
-        swell = 0.5 * abs(end - start) * rate
-        if covered(world, body, px, py, ph, swell + lean + COMFORT_M + world.cell):
-            continue
-        trial[:] = FAR
-        edge_margins(
-            world, body, px, py, math.cos(ph), math.sin(ph), 0.0, swell, bottoms, lean, found, count, trial
-        )
-        hard = FAR
-        for k in range(CLEARANCE, WALKWAY):
-            hard = min(hard, trial[k])
-        lost = hard + swell < 0.0  # no finer look saves it
-        unsure = (swell > 0.025 and hard < 0.0) or (swell > 0.3 and (hard < COMFORT_M or trial[WALKWAY] < 0.0))
-        if unsure and not lost:
-            parts[pending, 0], parts[pending, 1] = start, middle
-            parts[pending + 1, 0], parts[pending + 1, 1] = middle, end
-            pending += 2
-            continue
-        for k in range(CLEARANCE, WALKWAY + 1):
-            out[k] = min(out[k], trial[k])
-        if lost:
-            return
-
-
-@kernel
 def blocked(out: Floats) -> bool:
     """Whether a margin that blocks is negative."""
+    found = False
     for k in range(KINDS):
-        if k != WALKWAY and not out[k] >= 0.0:
-            return True
-    return False
+        found = found or (k != WALKWAY and not out[k] >= 0.0)
+    return found
 
 
 @kernel
 def piece_ground(
-    world: World, body: Body, x: float, y: float, heading: float, piece: Floats, bottoms: Floats, stop: bool, out: Floats
+    world: World,
+    body: Body,
+    x: float,
+    y: float,
+    heading: float,
+    piece: Floats,
+    bottoms: Floats,
+    stop: bool,
+    out: Floats,
 ) -> float:
     """Ground and soffits along one piece; returns the largest lean of a top per metre of height, -1 where unknown."""
     length, curvature, pivot = piece[0], piece[1], piece[2]
@@ -255,8 +153,17 @@ def gentle_bottoms(body: Body, bottoms: Floats) -> float:
 
 @kernel
 def motion_margins(
-    world: World, body: Body, x: float, y: float, heading: float, pieces: Floats, bottoms: Floats, found: Ints,
-    stop: bool, calm: int, out: Floats,
+    world: World,
+    body: Body,
+    x: float,
+    y: float,
+    heading: float,
+    pieces: Floats,
+    bottoms: Floats,
+    found: Ints,
+    stop: bool,
+    calm: int,
+    out: Floats,
 ) -> None:
     """Smallest margin of every check over a whole motion, tube included; with ``stop`` only until one is negative.
 
@@ -304,9 +211,11 @@ def verdict_byte(body: Body, out: Floats, blocking: Bytes) -> int:
     for k in range(KINDS):
         if blocking[k] == 0:
             continue
-        if not out[k] >= 0.0:
-            return BLOCKED
         proven = out[k]
+        if k == STRIKE:
+            proven -= BETWEEN_STANCES_M
+        if not proven >= 0.0:
+            return BLOCKED
         if k == HEAD:
             proven = out[KINDS]
         elif k == OVERHEAD:
@@ -330,8 +239,16 @@ def verdict_byte(body: Body, out: Floats, blocking: Bytes) -> int:
 
 @kernel
 def fill_tile(
-    world: World, body: Body, blocking: Bytes, headings: Floats, pieces: Floats, counts: Ints,
-    rows: Ints, cols: Ints, stride: int, tile: Bytes,
+    world: World,
+    body: Body,
+    blocking: Bytes,
+    headings: Floats,
+    pieces: Floats,
+    counts: Ints,
+    rows: Ints,
+    cols: Ints,
+    stride: int,
+    tile: Bytes,
 ) -> None:
     """Check every motion that starts in a block of lattice cells.
 
@@ -374,7 +291,9 @@ def fill_tile(
 def judge(
     world: World, body: Body, blocking: Bytes, starts: Floats, pieces: Floats, margins: Floats, verdicts: Bytes
 ) -> None:
-    """Check n single motions: ``starts`` (n, 3), ``pieces`` (n, m, PIECE); fills ``margins`` (n, OUT), ``verdicts`` (n,)."""
+    """Check n single motions: ``starts`` (n, 3), ``pieces`` (n, m, PIECE); fills ``margins`` (n, OUT),
+    ``verdicts`` (n,).
+    """
     bottoms = body.boxes[:, 4].copy()
     found = world.bucket_edges[:1].repeat(2048)
     for i in range(starts.shape[0]):

@@ -1,4 +1,6 @@
-"""How far a survey's error carries into pitch, roll and heights, and how many sigmas a route asks for (docs/method.md 8)."""
+"""How far a survey's error carries into pitch, roll and heights, and how many sigmas a route asks for
+(docs/method.md 8).
+"""
 
 from __future__ import annotations
 

@@ -30,8 +30,12 @@ def shortfalls_mm(margins: Floats, machine: Machine) -> tuple[NDArray[np.int64],
         (n, OUT) as the kernels give them.
     """
     short = -margins[:, : arrays.KINDS] * 1000.0
-    short[:, arrays.GRADE] = np.tan(np.radians(np.clip(-margins[:, arrays.GRADE], 0, 80))) * machine.wheelbase_m * 1000.0
-    short[:, arrays.SIDE_SLOPE] = np.tan(np.radians(np.clip(-margins[:, arrays.SIDE_SLOPE], 0, 80))) * machine.track_m * 1000.0
+    short[:, arrays.GRADE] = (
+        np.tan(np.radians(np.clip(-margins[:, arrays.GRADE], 0, 80))) * machine.wheelbase_m * 1000.0
+    )
+    short[:, arrays.SIDE_SLOPE] = (
+        np.tan(np.radians(np.clip(-margins[:, arrays.SIDE_SLOPE], 0, 80))) * machine.track_m * 1000.0
+    )
     steepest = min(machine.value(f"gradeability_basket_{way}hill_pct") for way in ("up", "down")) / 100.0
     short[:, arrays.COMBINED] = -margins[:, arrays.COMBINED] * steepest * machine.wheelbase_m * 1000.0
     short[:, arrays.WALKWAY] = -np.inf
@@ -56,7 +60,9 @@ def _words(kind: int, short_mm: float) -> str:
     return f"{_NAMES[kind]} is short by {math.ceil(short_mm)} mm"
 
 
-def nearest_misses(lattice: CheckedLattice, answer: NotFound, machine: Machine, *, most: int = 3) -> tuple[NearMiss, ...]:
+def nearest_misses(
+    lattice: CheckedLattice, answer: NotFound, machine: Machine, *, most: int = 3
+) -> tuple[NearMiss, ...]:
     """Where the machine would go on if a little less were in the way: blocked motions into cells it never reached."""
     grid, motions = lattice.grid, lattice.motions
     cells, heads = np.divmod(answer.reached, grid.headings)
@@ -85,7 +91,9 @@ def nearest_misses(lattice: CheckedLattice, answer: NotFound, machine: Machine, 
         place = (float(starts[i, 0]), float(starts[i, 1]))
         if short[i] <= 0.0 or any(math.dist(place, miss.place) < APART_M for miss in misses):
             continue
-        misses.append(NearMiss(_NAMES[int(kind[i])], place, float(short[i]), f"{_words(int(kind[i]), float(short[i]))} here"))
+        misses.append(
+            NearMiss(_NAMES[int(kind[i])], place, float(short[i]), f"{_words(int(kind[i]), float(short[i]))} here")
+        )
         if len(misses) == most:
             break
     return tuple(misses)

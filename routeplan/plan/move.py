@@ -84,7 +84,8 @@ class MovePlanner:
         )  # fmt: skip
         hazards = prepare(
             self.site, machine, configuration=wanted.configuration, travel_mode=wanted.travel_mode, day=wanted.on,
-            k=self.k_of(LENGTHS_OF_SITE * self._extent_m()), terrain=terrain, travel_m=motions.travel_m, closed=self.closed,
+            k=self.k_of(LENGTHS_OF_SITE * self._extent_m()), terrain=terrain,
+            travel_m=motions.travel_m, closed=self.closed,
         )  # fmt: skip
         return CheckedLattice(
             self.site, hazards, motions, radius_m, lambda tiles: self.progress(f"{machine.id}: checking motions", tiles)
@@ -162,7 +163,13 @@ class MovePlanner:
         line = shapely.LineString([(p.x, p.y) for p in poses])
         body = line.buffer(hazards.body.reach)
         areas = tuple(area.id for area in self.site.areas if area.geometry.intersects(body))
-        layers = (self.site.soffits, self.site.defects, self.site.walkways, self.site.excavations, self.site.line_corridors)
+        layers = (
+            self.site.soffits,
+            self.site.defects,
+            self.site.walkways,
+            self.site.excavations,
+            self.site.line_corridors,
+        )
         near = tuple(thing.id for layer in layers for thing in layer if thing.geometry.intersects(body))
         return areas, near
 
@@ -174,7 +181,8 @@ def _day(wanted: MoveWanted) -> str | None:
 def _no_way(wanted: MoveWanted, verdict: MoveVerdict, reason: str, misses: tuple[NearMiss, ...]) -> Move:
     return Move(
         id=wanted.id, purpose=wanted.purpose, machine=wanted.machine, configuration=wanted.configuration,
-        start=wanted.start, goal=wanted.goal, on=_day(wanted), verdict=verdict, reason=reason, length_m=_NAN, cost_m=_NAN,
+        start=wanted.start, goal=wanted.goal, on=_day(wanted), verdict=verdict, reason=reason,
+        length_m=_NAN, cost_m=_NAN,
         lattice_cost_m=_NAN, best_possible_m=_NAN, bound=_NAN, poses=(), checks=(), controls=(), holds=(), zones=(),
         reversals=0, refused=None, legs=(), nearest_misses=misses,
     )  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -15,13 +16,16 @@ from routeplan.hazards.attitude import stand
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.register import CATALOGUE, CheckKind, doubts, verdict
-from routeplan.hazards.tile import FAR
+from routeplan.hazards.sweep import FAR
 from routeplan.machine.model import Configuration, Machine
+from routeplan.machine.shape import turn_radius_at_origin_m
 from routeplan.route import Check, CheckVerdict, Control, Hold, Pose, Zone, heading_rad
 from routeplan.search.anchors import check_motions
 from routeplan.site.model import Site
 
 Floats = NDArray[np.float64]
+
+ZoneKind = Literal["bounce", "slope", "low gap"]
 
 #: A margin of a check that met nothing is given as this, in metres or degrees: "at least".
 NOTHING_MET = 10.0
@@ -32,7 +36,9 @@ _PLAN_KINDS = frozenset({
 
 @dataclass(frozen=True, eq=False)
 class Profile:
-    """Margins of the stretch behind each row but the first: ``margins`` (rows - 1, OUT), ``chainage_m`` and places likewise."""
+    """Margins of the stretch behind each row but the first: ``margins`` (rows - 1, OUT), ``chainage_m`` and places
+    likewise.
+    """
 
     poses: tuple[Pose, ...]
     margins: Floats
@@ -65,8 +71,6 @@ def profile(poses: Sequence[Pose], hazards: Hazards) -> Profile:
 
 def turn_radius_m(machine: Machine) -> float:
     """Turning radius of the origin: the outer front corner of the chassis runs on the sheet's outside radius."""
-    from routeplan.machine.shape import turn_radius_at_origin_m
-
     return turn_radius_at_origin_m(
         outside_m=machine.value("turn_radius_outside_m"), wheelbase_m=machine.wheelbase_m,
         front_overhang_m=machine.value("front_overhang_m"), width_m=machine.value("width_m"),
@@ -113,8 +117,8 @@ def _margin_check(line: CheckKind, found: Profile, hazards: Hazards, k: float, w
         result = "not proven"
     source = line.source if met else f"{line.source}; nothing nearer than this"
     return Check(
-        line.kind, result, value, limit, margin, line.unit, float(sigma[row]), k, found.chainage_m(row), found.place(row),
-        source, why,
+        line.kind, result, value, limit, margin, line.unit, float(sigma[row]), k, found.chainage_m(row),
+        found.place(row), source, why,
     )  # fmt: skip
 
 
@@ -132,26 +136,60 @@ def _turning_check(line: CheckKind, found: Profile, machine: Machine, k: float, 
     result = verdict(value - limit, 0.0, k)
     if why and result != "fail":
         result = "not proven"
-    return Check(line.kind, result, value, limit, value - limit, line.unit, 0.0, k, found.chainage_m(row), found.place(row),
-                 line.source, why)
+    return Check(
+        line.kind,
+        result,
+        value,
+        limit,
+        value - limit,
+        line.unit,
+        0.0,
+        k,
+        found.chainage_m(row),
+        found.place(row),
+        line.source,
+        why,
+    )
 
 
-def _survey_check(line: CheckKind, found: Profile, site: Site, hazards: Hazards, k: float, why: tuple[str, ...]) -> Check:
-    """The hole that the survey would not show, taken under the worst wheel, against the bounce limit; open, never failed."""
+def _survey_check(
+    line: CheckKind, found: Profile, site: Site, hazards: Hazards, k: float, why: tuple[str, ...]
+) -> Check:
+    """The hole that the survey would not show, taken under the worst wheel, against the bounce limit; open, never
+    failed.
+    """
     smallest, body = site.ground.accuracy.smallest_hole_m, hazards.body
     if smallest is None:
         nan = math.nan
         why = (*why, "nobody said how small a hole the survey would show: walk the route")
-        return Check(line.kind, "not proven", nan, body.bounce_limit, nan, line.unit, 0.0, k, 0.0, found.place(0), line.source, why)
+        return Check(
+            line.kind,
+            "not proven",
+            nan,
+            body.bounce_limit,
+            nan,
+            line.unit,
+            0.0,
+            k,
+            0.0,
+            found.place(0),
+            line.source,
+            why,
+        )
     radius = hazards.wheel_radius_m
     drop = radius if smallest >= 2 * radius else radius - math.sqrt(radius**2 - (smallest / 2) ** 2)
     lever = float(body.basket[:, 2:].max())
     value = body.amplification * lever * drop
     margin = body.bounce_limit - value
     if margin < 0.0:
-        why = (*why, f"a hole of {smallest:.2f} m that the survey would not show could throw the basket: walk the route")
+        why = (
+            *why,
+            f"a hole of {smallest:.2f} m that the survey would not show could throw the basket: walk the route",
+        )
     result: CheckVerdict = "not proven" if why else "pass"
-    return Check(line.kind, result, value, body.bounce_limit, margin, line.unit, 0.0, k, 0.0, found.place(0), line.source, why)
+    return Check(
+        line.kind, result, value, body.bounce_limit, margin, line.unit, 0.0, k, 0.0, found.place(0), line.source, why
+    )
 
 
 def checks_of(found: Profile, *, site: Site, machine: Machine, hazards: Hazards, k: float) -> tuple[Check, ...]:
@@ -171,11 +209,11 @@ def checks_of(found: Profile, *, site: Site, machine: Machine, hazards: Hazards,
 def _runs(flags: NDArray[np.bool_], found: Profile, gap_m: float) -> Iterator[tuple[int, int]]:
     """First and last stretch of each run of flags, runs less than a gap apart taken together."""
     first = last = -1
-    for row in np.flatnonzero(flags):
+    for row in map(int, np.flatnonzero(flags)):
         if first >= 0 and found.chainage_m(row) - found.chainage_m(last) > gap_m:
             yield first, last
             first = -1
-        first, last = (int(row) if first < 0 else first), int(row)
+        first, last = (row if first < 0 else first), row
     if first >= 0:
         yield first, last
 
@@ -196,8 +234,15 @@ def zones_of(found: Profile, *, machine: Machine, configuration: Configuration, 
     body, margins = hazards.body, found.margins
     wheels = [(w.xi_m, w.eta_m) for w in machine.wheels]
     gap = np.minimum(margins[:, arrays.HEAD], margins[:, arrays.OVERHEAD])
-    kinds = (
-        ("bounce", body.bounce_limit - margins[:, arrays.BOUNCE], 0.5 * body.bounce_limit, body.bounce_limit, "m", True),
+    kinds: tuple[tuple[ZoneKind, Floats, float, float, str, bool], ...] = (
+        (
+            "bounce",
+            body.bounce_limit - margins[:, arrays.BOUNCE],
+            0.5 * body.bounce_limit,
+            body.bounce_limit,
+            "m",
+            True,
+        ),
         ("slope", 1.0 - margins[:, arrays.COMBINED], 0.5, 1.0, "1", True),
         ("low gap", gap, COMFORT_M, 0.0, "m", False),
     )
@@ -214,7 +259,7 @@ def zones_of(found: Profile, *, machine: Machine, configuration: Configuration, 
     return tuple(sorted(zones, key=lambda zone: (zone.chainage_from_m, zone.kind)))
 
 
-def _zone_text(kind: str, value: float, limit: float) -> str:
+def _zone_text(kind: ZoneKind, value: float, limit: float) -> str:
     if kind == "bounce":
         return f"the basket may rise {1000 * value:.0f} mm of {1000 * limit:.0f} mm allowed"
     if kind == "slope":
@@ -228,13 +273,16 @@ def holds_of(found: Profile, configuration: Configuration) -> tuple[tuple[Hold, 
     holds, controls = [], []
     for first, _ in _runs(found.margins[:, arrays.WALKWAY] < 0.0, found, 0.25 * (max(xi) - min(xi))):
         at = found.chainage_m(first)
-        holds.append(Hold(at, found.place(first), "Stop. The traffic marshal closes the walkway and calls the machine on."))
+        holds.append(
+            Hold(at, found.place(first), "Stop. The traffic marshal closes the walkway and calls the machine on.")
+        )
         controls.append(Control("walkway", at, "Traffic marshal holds people back while the body is over the walkway."))
     poses = [pose for pose in found.poses if pose.gear]
     for before, after in zip(poses, poses[1:], strict=False):
         if before.gear != after.gear:
             way = "against" if after.gear < 0 else "along"
             controls.append(Control(
-                "reversal", after.chainage_m, f"Stop and drive on {way} the chassis arrow, with a traffic marshal in sight."
+                "reversal", after.chainage_m, f"Stop and drive on {way} the chassis arrow, with a traffic "
+                "marshal in sight."
             ))  # fmt: skip
     return tuple(holds), tuple(sorted(controls, key=lambda control: control.chainage_m))

@@ -8,12 +8,13 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan.hazards.tile import along
+from routeplan.hazards.sweep import along
 from routeplan.machine.model import Configuration, Machine
 from routeplan.route import Pose, bearing_deg
 from routeplan.search.lattice import Motion
 
-#: Largest displacement of any point of the envelope, and largest turn, between two rows; under the 0.10 m and 2 deg promised.
+#: Largest displacement of any point of the envelope, and largest turn, between two rows; under the 0.10 m and 2
+#: deg promised.
 ROW_STEP_M = 0.095
 ROW_TURN_RAD = math.radians(1.9)
 
@@ -24,13 +25,15 @@ def farthest_m(configuration: Configuration) -> float:
 
 
 def _rows_of(piece: NDArray[np.float64], reach_m: float) -> int:
-    length, curvature, pivot = abs(piece[0]), abs(piece[1]), piece[2]
+    length, curvature, pivot = abs(float(piece[0])), abs(float(piece[1])), bool(piece[2])
     turned = length if pivot else length * curvature
     travelled = turned * reach_m + (0.0 if pivot else length)
     return max(1, math.ceil(travelled / ROW_STEP_M), math.ceil(turned / ROW_TURN_RAD))
 
 
-def trace(motions: Sequence[Motion], *, machine: Machine, configuration: Configuration, travel_mode: str) -> tuple[Pose, ...]:
+def trace(
+    motions: Sequence[Motion], *, machine: Machine, configuration: Configuration, travel_mode: str
+) -> tuple[Pose, ...]:
     """Rows of a route; a change of gear repeats the pose in its new gear.
 
     Parameters

@@ -47,7 +47,8 @@ def _judged(move: Move, plan: Plan, site: Site) -> Move:
         return move
     reason = f"the second opinion refuses the route: {objections[0].kind}, {objections[0].text}"
     return replace(
-        move, verdict="fail", reason=reason, poses=(), refused=Refused(move.poses, tuple(objections)), zones=(), holds=(),
+        move, verdict="fail", reason=reason, poses=(), refused=Refused(move.poses, tuple(objections)),
+        zones=(), holds=(),
         controls=(), legs=(), reversals=0,
     )  # fmt: skip
 
@@ -90,10 +91,11 @@ def _grid(site: Site) -> dict[str, object]:
 
 
 def _valid_until(site: Site) -> str | None:
-    """The day before the first dated closure that begins after the moves; a walk before each move is asked for anyway."""
+    """The day before the first dated closure that begins after the moves; a walk before each move is asked for
+    anyway.
+    """
     days = [wanted.on for wanted in site.moves if wanted.on is not None]
     if not days:
         return None
     changes = [first for area in site.areas for first, _ in area.closures if first > max(days)]
     return (min(changes) - dt.timedelta(days=1)).isoformat() if changes else None
-

@@ -9,7 +9,7 @@ from shapely.geometry.base import BaseGeometry
 from routeplan.report.contours import slope_outlines, unknown_outline
 from routeplan.report.shapes import Details, Layer, Position, Shape, area, mark
 from routeplan.report.wording import down, place_text, up
-from routeplan.site.model import Area, Defect, Obstacle, Place, Site, Soffit, Surface
+from routeplan.site.model import Area, Defect, Obstacle, Place, Site, Soffit, Surface, Walkway
 
 _DEFECT_LETTERS = {"pothole": "P", "kerb": "K", "sill": "S", "cover": "C", "plate": "L", "trench": "T"}
 
@@ -21,20 +21,7 @@ def draw_site(site: Site) -> tuple[Layer, ...]:
         _layer("slope", "Slope of the clean ground", _slopes(site)),
         _layer("unknown", "Levels not known", _unknown(site)),
         _layer("areas", "Named areas", (_named_area(item) for item in site.areas)),
-        _layer(
-            "walkways",
-            "Walkways",
-            (
-                area(
-                    "walkway",
-                    item.geometry,
-                    title=f"Walkway {item.id}",
-                    label=item.id,
-                    details=(("Kind", item.kind), ("Rule", "hold point and marshal when a machine's body is over it")),
-                )
-                for item in site.walkways
-            ),
-        ),
+        _walkways(site),
         _layer(
             "lines",
             "Overhead lines",
@@ -72,6 +59,22 @@ def draw_site(site: Site) -> tuple[Layer, ...]:
         _layer("defects", "Ground hazards", (shape for item in site.defects for shape in _defect(item))),
         _layer("boundary", "Boundary", (area("boundary", site.boundary),)),
         _layer("places", "Places", (_place(item) for _, item in sorted(site.places.items()))),
+    )
+
+
+def _walkways(site: Site) -> Layer:
+    rule = ("Rule", "hold point and marshal when a machine's body is over it")
+
+    def details(item: Walkway) -> Details:
+        return ("Kind", item.kind), rule
+
+    return _layer(
+        "walkways",
+        "Walkways",
+        (
+            area("walkway", item.geometry, title=f"Walkway {item.id}", label=item.id, details=details(item))
+            for item in site.walkways
+        ),
     )
 
 

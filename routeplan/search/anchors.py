@@ -60,8 +60,12 @@ def link_cost(link: Link, gear: int) -> int:
     return motion_cost(link.length_mm, link.byte, REVERSE_FACTOR if gear else FORWARD_FACTOR)
 
 
-def _candidates(anchor: Anchor, motions: Motions, grid: GridFrame, reach_m: float, *, outward: bool) -> tuple[Ints, Ints, Ints]:
-    """Rows, columns and heading indices of lattice poses worth a curve: ahead of (or behind) the anchor, alike in heading."""
+def _candidates(
+    anchor: Anchor, motions: Motions, grid: GridFrame, reach_m: float, *, outward: bool
+) -> tuple[Ints, Ints, Ints]:
+    """Rows, columns and heading indices of lattice poses worth a curve: ahead of (or behind) the anchor, alike in
+    heading.
+    """
     sign = 1.0 if outward else -1.0
     n = math.ceil(reach_m / grid.cell_m)
     row, col = grid.nearest(anchor.x, anchor.y)
@@ -122,7 +126,9 @@ class GridFrame:
 def link_anchor(
     anchor: Anchor, pose: int, *, hazards: Hazards, motions: Motions, grid: GridFrame, radius_m: float
 ) -> list[Link]:
-    """Checked curves from an anchor to the lattice and from the lattice to it; none but itself where it lies on a node."""
+    """Checked curves from an anchor to the lattice and from the lattice to it; none but itself where it lies on a
+    node.
+    """
     row, col = grid.nearest(anchor.x, anchor.y)
     off = math.hypot(grid.x0 + col * grid.cell_m - anchor.x, grid.y0 + row * grid.cell_m - anchor.y)
     turned = np.abs(np.remainder(motions.headings - anchor.heading + math.pi, 2 * math.pi) - math.pi)
@@ -134,9 +140,12 @@ def link_anchor(
     reach = max(3.0, 2.2 * radius_m)
     for outward in (True, False):
         rows, cols, heads = _candidates(anchor, motions, grid, reach, outward=outward)
-        xs, ys = grid.x0 + cols * grid.cell_m, grid.y0 + rows * grid.cell_m
+        xs = (grid.x0 + cols * grid.cell_m).astype(np.float64)
+        ys = (grid.y0 + rows * grid.cell_m).astype(np.float64)
         lengths, pieces = np.empty(len(xs)), np.empty((len(xs), 3, 3))
-        curves_to(anchor.x, anchor.y, anchor.heading, outward, xs, ys, motions.headings[heads], radius_m, lengths, pieces)
+        curves_to(
+            anchor.x, anchor.y, anchor.heading, outward, xs, ys, motions.headings[heads], radius_m, lengths, pieces
+        )
         direct = np.hypot(xs - anchor.x, ys - anchor.y)
         fit = lengths <= DETOUR * direct + DETOUR_M
         for h in np.unique(heads[fit]):

@@ -211,7 +211,13 @@ def relax(frontier: Frontier, state: int, cost: int, bound: int, parent: int) ->
     if frontier.best[state] == 0 or cost + 1 < frontier.best[state]:
         frontier.best[state] = cost + 1
         frontier.parent[state] = parent
-        push(frontier.heap_key, frontier.heap_state, frontier.size, cost + bound + bound * frontier.inflation[0] // 1000, state)
+        push(
+            frontier.heap_key,
+            frontier.heap_state,
+            frontier.size,
+            cost + bound + bound * frontier.inflation[0] // 1000,
+            state,
+        )
 
 
 @kernel
@@ -272,7 +278,9 @@ def expand_links(lattice: Lattice, bounds: Ints, frontier: Frontier, state: int,
 
 
 @kernel
-def search(lattice: Lattice, bounds: Ints, goal: Bytes, frontier: Frontier, limit: int, wanted: Ints) -> tuple[int, int]:
+def search(
+    lattice: Lattice, bounds: Ints, goal: Bytes, frontier: Frontier, limit: int, wanted: Ints
+) -> tuple[int, int]:
     """Best-first search until a goal anchor is reached, a tile is wanted, the heap is empty or too much was expanded.
 
     Parameters

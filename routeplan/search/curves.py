@@ -59,8 +59,16 @@ def curve(x0: float, y0: float, t0: float, x1: float, y1: float, t1: float, radi
 
 @kernel
 def curves_to(
-    x: float, y: float, heading: float, outward: bool, xs: Floats, ys: Floats, headings: Floats, radius: float,
-    lengths: Floats, pieces: Floats,
+    x: float,
+    y: float,
+    heading: float,
+    outward: bool,
+    xs: Floats,
+    ys: Floats,
+    headings: Floats,
+    radius: float,
+    lengths: Floats,
+    pieces: Floats,
 ) -> None:
     """Curves between one pose and n others: outward from it, or from them to it. ``pieces`` is (n, 3, 3)."""
     for i in range(xs.shape[0]):

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from routeplan.hazards.arrays import E_BOUNDARY, E_CLOSED, E_LINES
 from routeplan.hazards.prepare import Hazards
+from routeplan.hazards.sweep import along
 from routeplan.hazards.tile import fill_tile
 from routeplan.search import best_first
 from routeplan.search.anchors import Anchor, GridFrame, Link, link_anchor, link_cost
@@ -130,7 +131,11 @@ class CheckedLattice:
         lattice, kept = self._arrays()
         bounds = np.empty(self.grid.rows * self.grid.cols + len(self.anchors), np.int64)
         nearest = best_first.relaxed(
-            self._relaxation(kept), self._places(goals), self._places(starts), int(SPARE_M * 1000) * best_first.UNIT_PER_MM, bounds
+            self._relaxation(kept),
+            self._places(goals),
+            self._places(starts),
+            int(SPARE_M * 1000) * best_first.UNIT_PER_MM,
+            bounds,
         )
         if nearest == best_first.UNREACHED:
             bounds[:] = 0  # no way even without hazards: the search then shows how far the machine gets
@@ -173,7 +178,8 @@ class CheckedLattice:
                 r, c, _ = self.hazards.terrain.nodes_within(obstacle.geometry, inner)
                 on = (r % stride == 0) & (c % stride == 0)
                 shut[r[on] // stride, c[on] // stride] = True
-        return shut[: self.grid.rows, : self.grid.cols].astype(np.uint8)
+        result: Bytes = shut[: self.grid.rows, : self.grid.cols].astype(np.uint8)
+        return result
 
     def _arrays(self) -> tuple[Lattice, list[tuple[Link, int]]]:
         """Kernel arrays, and the links in their order with the gear each is driven in."""
@@ -204,8 +210,11 @@ class CheckedLattice:
                         cost = int(motions.length_mm[h, p]) * best_first.UNIT_PER_MM
                         moves[way] = min(moves.get(way, cost), cost)
         back = sorted(
-            (int(self._places([lk.goal if g == 0 else lk.start])[0]), int(self._places([lk.start if g == 0 else lk.goal])[0]),
-             lk.length_mm * best_first.UNIT_PER_MM)
+            (
+                int(self._places([lk.goal if g == 0 else lk.start])[0]),
+                int(self._places([lk.start if g == 0 else lk.goal])[0]),
+                lk.length_mm * best_first.UNIT_PER_MM,
+            )
             for lk, g in driven
         )
         table = np.array(back, np.int64).reshape(-1, 3)
@@ -226,7 +235,9 @@ class CheckedLattice:
             for gear in (0, 1):
                 if bounds[place] != best_first.UNREACHED:
                     frontier.best[2 * pose + gear] = 1
-                    best_first.push(frontier.heap_key, frontier.heap_state, frontier.size, int(bounds[place]), 2 * pose + gear)
+                    best_first.push(
+                        frontier.heap_key, frontier.heap_state, frontier.size, int(bounds[place]), 2 * pose + gear
+                    )
         return frontier
 
     def _walk(self, frontier: Frontier, state: int, driven: list[tuple[Link, int]]) -> tuple[Motion, ...]:
@@ -284,13 +295,9 @@ def _grown(frontier: Frontier) -> Frontier:
 
 def _reversed(start: Anchor, pieces: Floats) -> Motion:
     """The same motion driven backwards: it begins where the pieces end."""
-    from routeplan.hazards.tile import along
-
     x, y, heading = start.x, start.y, start.heading
     for length, curvature, pivot in pieces:
         x, y, heading = along(x, y, heading, length, curvature, pivot)
     back = pieces[::-1].copy()
     back[:, 0] *= -1.0
     return Motion(Anchor(x, y, heading), back, -1)
-
-

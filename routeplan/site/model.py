@@ -117,7 +117,9 @@ class Soffit:
 
 @dataclass(frozen=True)
 class Acceptance:
-    """A competent person's word that a surface carries a machine: role, day, largest gross mass, last day of validity."""
+    """A competent person's word that a surface carries a machine: role, day, largest gross mass, last day of
+    validity.
+    """
 
     role: str
     date: dt.date
@@ -231,7 +233,8 @@ class Thresholds:
     """The site's own limits; the defaults and their sources stand in ``docs/site-folder.md``.
 
     ``tip_participation`` is how much livelier the basket is than a rigid boom (worst of the range 1 to 1.6, value from
-    memory). Gaps: EN ISO 13854 / EN 349 (head 300 mm, body 500 mm), as listed at app.auva.at/Lexikon/Topic/SafetyDistances.
+    memory). Gaps: EN ISO 13854 / EN 349 (head 300 mm, body 500 mm),
+    as listed at app.auva.at/Lexikon/Topic/SafetyDistances.
     The rest is common practice, no source.
     """
 
@@ -276,7 +279,8 @@ class Site:
     """Everything the site folder says.
 
     ``layers_given`` names the layers that the folder gives or declares to be empty; a check on a layer that is neither
-    is not proven. ``repairs`` lists what ``repair = "make_valid"`` changed. ``crs`` is ``"local"`` or an authority code such as
+    is not proven. ``repairs`` lists what ``repair = "make_valid"`` changed. ``crs`` is ``"local"`` or an authority code
+    such as
     ``"EPSG:3007"`` whose axes are metres. ``invented`` marks demonstration data and is printed on every output.
     """
 
