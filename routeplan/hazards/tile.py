@@ -41,7 +41,7 @@ OUT = KINDS + 2
 #: Wheel travel between two stances, m; half of it lies inside every window of the fields.
 STANCE_STEP = 0.25
 #: An underside may come this much nearer to the ground between two stances, m.
-BETWEEN_STANCES_M = 0.005
+BETWEEN_STANCES_M = 0.002
 BLOCKED = 255
 OPEN = 64
 

@@ -110,8 +110,8 @@ def bound_text(move: Move) -> str:
         return "no way to measure"
     percent = (move.bound - 1.0) * 100.0
     if percent <= _NOISE:
-        return "the shortest possible"
-    return f"within {up(percent, 0)} % of the shortest possible"
+        return "the best on the planner's grid"
+    return f"within {up(percent, 0)} % of the best on the planner's grid"
 
 
 def length_text(move: Move) -> str:

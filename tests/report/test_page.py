@@ -128,7 +128,7 @@ def test_every_move_has_its_verdict_reason_and_every_check(read: Reader) -> None
         assert plain(move.reason) in words
     for kind, _, _ in KINDS:
         assert words.count(f" {kind} ") >= 4
-    assert "within 10 % of the shortest possible" in words
+    assert "within 10 % of the best on the planner's grid" in words
 
 
 def test_state_invention_validity_cautions_and_gaps_are_on_the_page(read: Reader) -> None:

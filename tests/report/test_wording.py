@@ -80,10 +80,10 @@ def test_units_have_their_own_decimals() -> None:
 @pytest.mark.parametrize(
     ("bound", "words"),
     [
-        (1.0, "the shortest possible"),
-        (1.0701, "within 8 % of the shortest possible"),
+        (1.0, "the best on the planner's grid"),
+        (1.0701, "within 8 % of the best on the planner's grid"),
         (math.nan, "no way to measure"),
-        (1.07, "within 7 % of the shortest possible"),
+        (1.07, "within 7 % of the best on the planner's grid"),
     ],
 )
 def test_the_bound_in_words_is_rounded_up(bound: float, words: str) -> None:
