@@ -15,6 +15,17 @@ from routeplan.site.model import Site
 _RATINGS = ("gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct")
 _WHEELS = ("wheelbase_m", "track_m")
 _PLAN = ("length_m", "width_m")
+#: Figures that shape the body of machines that have them; every check of the body rests on them too.
+_SHAPE = (
+    "front_overhang_m",
+    "rear_overhang_m",
+    "basket_overhang_m",
+    "basket_length_m",
+    "basket_width_m",
+    "tail_overhang_m",
+    "boom_top_m",
+    "chassis_top_m",
+)
 METHOD = "docs/method.md"
 
 
@@ -136,7 +147,8 @@ def verdict(margin: float, sigma: float, k: float) -> CheckVerdict:
 def doubts(line: CheckKind, site: Site, machine: Machine) -> tuple[str, ...]:
     """Why a check cannot be a pass whatever its margin: figures, layers and surveys that nobody vouches for."""
     found: list[str] = []
-    for name in line.figures:
+    shape = [name for name in _SHAPE if name in machine.figures] if "length_m" in line.figures else []
+    for name in (*line.figures, *shape):
         figure = machine.figures.get(name)
         if figure is None:
             found.append(f"{name} is missing: read it from the machine's plate or sheet")

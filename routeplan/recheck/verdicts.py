@@ -18,6 +18,18 @@ NOISE = 1e-6
 #: Checks whose negative margin leaves them open but never fails.
 NEVER_FAILS = frozenset({"survey resolution"})
 
+#: Figures of parts of the body: a check that rests on the length rests on these, where the machine has them.
+BODY_PARTS = (
+    "front_overhang_m",
+    "rear_overhang_m",
+    "chassis_top_m",
+    "tail_overhang_m",
+    "boom_top_m",
+    "basket_overhang_m",
+    "basket_length_m",
+    "basket_width_m",
+)
+
 PASSES = frozenset({"pass", "pass with controls"})
 
 
@@ -55,7 +67,8 @@ def _row_objections(move: Move, row: Check, case: Case, ledger: Ledger) -> Itera
 def open_reasons(kind: str, case: Case) -> Iterator[str]:
     """Why no pass may be given to a check here, whatever its margin."""
     basis = CATALOGUE[kind]
-    for name in basis.figures:
+    parts = [name for name in BODY_PARTS if name in case.machine.figures] if "length_m" in basis.figures else []
+    for name in (*basis.figures, *parts):
         figure = case.machine.figures.get(name)
         if figure is None:
             yield f"{name} is missing"
