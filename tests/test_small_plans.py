@@ -32,7 +32,7 @@ def test_open_ground_is_driven_and_accepted_by_the_second_opinion() -> None:
     assert 18.0 <= move.length_m < 21.0
 
 
-BARS = {
+BARS: dict[str, dict[str, Any]] = {
     "wall": {"obstacles": (Obstacle("wall", ACROSS, "wall", None),)},
     "low soffit": {"soffits": (Soffit("beam", ACROSS, "beam", 2.6, None, 0.0, 0.0, 0.005, "S1"),)},
     "trench": {"defects": (Defect("t", "trench", ACROSS, 1.0, 0.5, 0.0, "open"),)},
