@@ -39,7 +39,8 @@ RECHECK_NEVER = {"hazards", "search", "kernel"}
 #: Libraries that the second opinion may use: none that shares its arithmetic with the search.
 RECHECK_LIBRARIES = {"numpy", "shapely"}
 FORBIDDEN_NAMES = {"utils", "util", "common", "helpers", "helper", "settings", "misc"}
-#: What a module of kernels imports, besides modules of its own room that keep the same rule.
+#: What a module of kernels imports, besides modules of its own room that keep the same rule, and modules of kernels of
+#: rooms that its own may import from.
 KERNEL_IMPORTS = {"__future__", "typing", "math", "numpy", "numpy.typing", "numba", "routeplan.kernel"}
 #: Who reads a user's files; then who reads what ships with the package: the sources whose hash names the cache, the
 #: motion primitives, style sheet and script of the page.
@@ -136,13 +137,15 @@ def _decorated_as_kernel(node: ast.AST) -> bool:
 
 def _kernel_faults(trees: dict[str, ast.Module]) -> Iterator[str]:
     waiting = [name for name, tree in trees.items() if any(map(_decorated_as_kernel, ast.walk(tree)))]
+    kernels = set(waiting)
     seen = set(waiting)
     while waiting:
         name = waiting.pop()
         bases = {one for node in ast.walk(trees[name]) for one in _import_bases(node, trees)}
         for one in sorted(bases - KERNEL_IMPORTS):
             inner = one.removeprefix("routeplan.")
-            if inner not in trees or room_of(inner) != room_of(name):
+            near = inner in trees and room_of(inner) == room_of(name)
+            if not near and not (inner in kernels and room_of(inner) in ARROWS[room_of(name)]):
                 yield f"{name}: a module of kernels imports {one}"
             elif inner not in seen:
                 seen.add(inner)

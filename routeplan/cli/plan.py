@@ -58,7 +58,7 @@ class _Telling:
         now = time.monotonic()
         if now - self._last >= _QUIET_S:
             self._last = now
-            print(f"  {words}" + (f" ({count} tiles)" if count else ""), file=sys.stderr, flush=True)
+            print(f"  {words}" + (f" ({count} motions)" if count else ""), file=sys.stderr, flush=True)
 
 
 def run(args: argparse.Namespace) -> ExitStatus:

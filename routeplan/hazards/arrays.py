@@ -24,8 +24,8 @@ E_OBSTACLE, E_BOUNDARY, E_LINES, E_CLOSED, E_WALKWAY, E_UNACCEPTED, E_COVER, E_E
 #: Edges of a kind up to this one concern the body, the others the wheels.
 LAST_BODY_EDGE = E_WALKWAY
 
-
-CALM_GROUND, CALM_EDGES = 1, 2
+#: Bits of ``World.calm``: no pose from a block, and no motion from it, needs a closer look at the ground or at soffits.
+CALM_POSE, CALM_MOTION = 1, 2
 
 
 class World(NamedTuple):
@@ -44,24 +44,31 @@ class World(NamedTuple):
     high: Floats32  # (sector, row, col) above the local plane, m; NaN where a level is unknown
     low: Floats32
     under: Floats32  # (row, col) highest ground above the local plane within reach of an underside point, m
-    smooth: Floats32  # (row, col) largest `under` within the machine's reach, m
     defect: Floats32  # (row, col) largest defect within 3 m, m
     deviation: Floats32  # (row, col) largest |real - clean| under a wheel in the tube, m
     raised: Floats32  # (row, col) highest raised feature a wheel meets in the tube, m
     soffit: Floats  # (row, col) lowest soffit within reach of a top point, m; inf where there is none
     soffit_proven: Floats  # the same less k sigma of the soffit
     soffit_far: Floats32  # (row, col) distance to the nearest soffit, m, rounded down
-    edges_far: Floats32  # (row, col) distance to the nearest vector edge, m, rounded down
+    body_far: Floats32  # (row, col) distance to the nearest edge that concerns the body, m, rounded down
+    wheel_far: Floats32  # the same for the wheels
     inside: Bits  # (row, col) bits of what the node stands in
-    calm: Bytes  # (row, col) bits: CALM_GROUND, CALM_EDGES: any motion from the node is comfortable in those checks
+    block: int  # nodes along a block's side
+    plane: Floats  # (block row, block col, 3): level at the block's middle node, m, and gradient east and north
+    hump: Floats  # (block row, block col) highest ground above that plane within the machine's reach, m; NaN if unknown
+    ceiling: Floats  # (block row, block col) lowest soffit less k sigma over that plane within reach, m; inf if none
+    calm: Bytes  # (block row, block col) bits, see ``CALM_POSE``
+    lean: Floats  # (block row, block col) largest slope of a calm stance near the block
+    open_m: float  # edges farther than this, and the lean of tops, from the start of a motion do not concern it
     edges: Floats  # (n, 6): x0, y0, x1, y1, extra distance wanted, top level (inf if unknown)
     edge_kind: Bytes
-    bucket_start: Ints  # CSR over buckets: edges[bucket_edges[bucket_start[b]:bucket_start[b + 1]]]
+    bucket_start: Ints  # CSR over buckets: the edges that may concern a motion whose middle lies in the bucket
     bucket_edges: Ints
     bucket_cols: int
     bucket_rows: int
     bucket_m: float
-    farthest: float  # largest extra distance that an edge asks for, m
+    piece_m: float  # longest piece whose edges its bucket holds, m
+    lean_m: float  # farthest lean of a top for which it holds them, m
 
 
 class Body(NamedTuple):
@@ -81,6 +88,10 @@ class Body(NamedTuple):
     discs: Floats  # (n, 4): xi, eta, radius, gap wanted with the tube; they cover the boxes
     undersides: Floats  # (n, 3): xi, eta, zeta
     basket: Floats  # (n, 4): xi, eta, lever of the front axle, of the rear axle
+    corners: (
+        Floats  # (n, 7) of boxes and the head's range: xi, eta, bottom, top, levers of both axles, gap wanted above
+    )
+    hull: Floats  # (4,) xi0, xi1, eta0, eta1 around boxes and wheels
     reach: float  # farthest corner from the origin, m
     wheel_gap: float  # half the tyre's width and the tube's sideways reach at the wheels, m
     structure_gap: float
@@ -92,5 +103,13 @@ class Body(NamedTuple):
     lateral: float
     sin_heading: float
     tallest: float
-    calm_lean: float  # slope up to which ground may count as calm
     proven: Floats  # (KINDS,) margin from which a check is proven: k sigma
+
+
+class Scratch(NamedTuple):
+    """Room for the kernels to work in, one for each thread."""
+
+    out: Floats  # (tile.OUT,)
+    bottoms: Floats  # one a box
+    parts: Floats  # (n, 2) stretches of a piece still to be looked at
+    found: Ints

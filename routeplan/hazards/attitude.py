@@ -46,84 +46,82 @@ def within_stop(w: float, reach: float) -> float:
     return min(max(w, -reach), reach)
 
 
-class Contacts(NamedTuple):
-    """Levels of the four wheels (FL FR RL RR) with half their spans, and the defects around each axle; metres."""
-
-    known: bool
-    m0: float
-    m1: float
-    m2: float
-    m3: float
-    r0: float
-    r1: float
-    r2: float
-    r3: float
-    front_defect: float
-    rear_defect: float
-    front_deviation: float
-    rear_deviation: float
-    raised: float
-
-
 @kernel
-def contacts(world: World, body: Body, x: float, y: float, heading: float) -> Contacts:
-    """Look up the ground under every wheel; ``known`` is False when a level there is not known."""
-    c, s = math.cos(heading), math.sin(heading)
-    j = sector(heading)
+def wheel_look(world: World, j: int, x: float, y: float) -> tuple[float, float, int, int]:
+    """Middle and half span of the wheel level at a place, m, for sector j, and the node looked at; NaN if unknown."""
     rows, cols = world.level.shape
-    m0 = m1 = m2 = m3 = r0 = r1 = r2 = r3 = 0.0
-    defect_f = defect_r = dev_f = dev_r = raised = 0.0
-    for i in range(4):
-        wx = x + body.wheel_xi[i] * c - body.wheel_eta[i] * s
-        wy = y + body.wheel_xi[i] * s + body.wheel_eta[i] * c
-        col = int(math.floor((wx - world.x0) / world.cell + 0.5))
-        row = int(math.floor((wy - world.y0) / world.cell + 0.5))
-        if row < 0 or col < 0 or row >= rows or col >= cols or not math.isfinite(world.high[j, row, col]):
-            return Contacts(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-        high, low = world.high[j, row, col], world.low[j, row, col]
-        dx, dy = wx - world.x0 - col * world.cell, wy - world.y0 - row * world.cell
-        mid = world.level[row, col] + world.gx[row, col] * dx + world.gy[row, col] * dy + 0.5 * (high + low)
-        spread = 0.5 * (high - low)
-        raised = max(raised, world.raised[row, col])
-        if i < 2:
-            defect_f, dev_f = max(defect_f, world.defect[row, col]), max(dev_f, world.deviation[row, col])
-        else:
-            defect_r, dev_r = max(defect_r, world.defect[row, col]), max(dev_r, world.deviation[row, col])
-        if i == 0:
-            m0, r0 = mid, spread
-        elif i == 1:
-            m1, r1 = mid, spread
-        elif i == 2:
-            m2, r2 = mid, spread
-        else:
-            m3, r3 = mid, spread
-    return Contacts(True, m0, m1, m2, m3, r0, r1, r2, r3, defect_f, defect_r, dev_f, dev_r, raised)
+    fx, fy = (x - world.x0) / world.cell, (y - world.y0) / world.cell
+    col, row = int(math.floor(fx + 0.5)), int(math.floor(fy + 0.5))
+    if row < 0 or col < 0 or row >= rows or col >= cols:
+        return math.nan, math.nan, 0, 0
+    high, low = world.high[j, row, col], world.low[j, row, col]
+    plane = world.level[row, col] + (world.gx[row, col] * (fx - col) + world.gy[row, col] * (fy - row)) * world.cell
+    return plane + 0.5 * (high + low), 0.5 * (high - low), row, col
 
 
 @kernel
 def stand(world: World, body: Body, x: float, y: float, heading: float) -> Stance:
     """Stand a machine at a pose; ``known`` is False when a level under a wheel is not known."""
-    on = contacts(world, body, x, y, heading)
-    w, w_spread = on.m0 + on.m3 - on.m1 - on.m2, on.r0 + on.r1 + on.r2 + on.r3
-    stop = body.track * body.stop_tan if body.oscillating > 0 else 0.0
-    taken = within_stop(w, stop)
-    twist = max(abs(w) + w_spread - stop, 0.0)
-    side = on.m0 + on.m2 - on.m1 - on.m3
-    rigid_spread = 0.5 * w_spread
+    c, s = math.cos(heading), math.sin(heading)
+    j = sector(heading)
+    m0 = m1 = m2 = m3 = r0 = r1 = r2 = r3 = 0.0
+    defect_f = defect_r = dev_f = dev_r = raised = 0.0
+    for i in range(4):
+        wx = x + body.wheel_xi[i] * c - body.wheel_eta[i] * s
+        wy = y + body.wheel_xi[i] * s + body.wheel_eta[i] * c
+        middle, spread, row, col = wheel_look(world, j, wx, wy)
+        if not math.isfinite(middle):
+            return Stance(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+        defect, deviation = world.defect[row, col], world.deviation[row, col]
+        raised = max(raised, world.raised[row, col])
+        if i < 2:
+            defect_f, dev_f = max(defect_f, defect), max(dev_f, deviation)
+        else:
+            defect_r, dev_r = max(defect_r, defect), max(dev_r, deviation)
+        if i == 0:
+            m0, r0 = middle, spread
+        elif i == 1:
+            m1, r1 = middle, spread
+        elif i == 2:
+            m2, r2 = middle, spread
+        else:
+            m3, r3 = middle, spread
+    pitch, roll, pitch_spread, roll_spread, twist = slopes(body, m0, m1, m2, m3, r0, r1, r2, r3)
+    return Stance(
+        True, 0.25 * (m0 + m1 + m2 + m3), pitch, roll, pitch_spread, roll_spread, max(r0, r1), max(r2, r3), twist,
+        defect_f, defect_r, dev_f, dev_r, raised,
+    )  # fmt: skip
+
+
+@kernel
+def slopes(
+    body: Body, m0: float, m1: float, m2: float, m3: float, r0: float, r1: float, r2: float, r3: float
+) -> tuple[float, float, float, float, float]:
+    """Pitch, roll, what the tube and rocking may add to each, and the twist beyond the stop, from four wheel levels.
+
+    ``m`` and ``r`` are middles and half spans of the wheel levels FL FR RL RR.
+    """
+    w = m0 + m3 - m1 - m2
+    w_spread = r0 + r1 + r2 + r3
+    taken = 0.0
+    if body.oscillating > 0:
+        taken = within_stop(w, body.track * body.stop_tan)
+    twist = max(abs(w) + w_spread - (body.track * body.stop_tan if body.oscillating > 0 else 0.0), 0.0)
+    pitch = (m0 + m1 - m2 - m3) / (2 * body.wheelbase)
+    side = m0 + m2 - m1 - m3
     if body.oscillating == 1:
         side -= taken
-        rigid_spread = max(on.r2 + on.r3, 0.5 * w_spread if twist > 0 else 0.0)
+        roll_spread = max(r2 + r3, 0.5 * w_spread if twist > 0 else 0.0) / body.track
     elif body.oscillating == 2:
         side += taken
-        rigid_spread = max(on.r0 + on.r1, 0.5 * w_spread if twist > 0 else 0.0)
-    pitch = (on.m0 + on.m1 - on.m2 - on.m3) / (2 * body.wheelbase)
+        roll_spread = max(r0 + r1, 0.5 * w_spread if twist > 0 else 0.0) / body.track
+    else:
+        roll_spread = 0.5 * w_spread / body.track
     roll = side / (2 * body.track)
-    front, rear = max(on.r0, on.r1), max(on.r2, on.r3)
-    pitch_spread = (front + rear + 0.5 * twist) / body.wheelbase + body.sin_heading * abs(roll)
-    roll_spread = (rigid_spread + 0.5 * twist) / body.track + body.sin_heading * abs(pitch)
-    z = 0.25 * (on.m0 + on.m1 + on.m2 + on.m3)
-    defects = on.front_defect, on.rear_defect, on.front_deviation, on.rear_deviation, on.raised
-    return Stance(on.known, z, pitch, roll, pitch_spread, roll_spread, front, rear, twist, *defects)
+    front, rear = max(r0, r1), max(r2, r3)
+    pitch_spread = (front + rear) / body.wheelbase + 0.5 * twist / body.wheelbase + body.sin_heading * abs(roll)
+    roll_spread += 0.5 * twist / body.track + body.sin_heading * abs(pitch)
+    return pitch, roll, pitch_spread, roll_spread, twist
 
 
 @kernel

@@ -48,8 +48,7 @@ def top_margins(
 ) -> tuple[float, float, float, float]:
     """Head gap and overhead clearance: soffit less the top with its excess, less the gap wanted, m.
 
-    Returns the smallest head margin, the same less the soffit's k sigma, then both for box tops; infinite under
-    the sky.
+    Returns the smallest head margin, the same less the soffit's k sigma, then both for box tops; infinite under sky.
     """
     rows, cols = world.level.shape
     slope = abs(stance.pitch) + abs(stance.roll)
@@ -60,6 +59,8 @@ def top_margins(
         col = int(math.floor((x + xi * c - eta * s - world.x0) / world.cell + 0.5))
         row = int(math.floor((y + xi * s + eta * c - world.y0) / world.cell + 0.5))
         if row < 0 or col < 0 or row >= rows or col >= cols:
+            continue
+        if world.soffit[row, col] == math.inf:
             continue
         moved = body.lateral + abs(xi0) * body.sin_heading
         top = plane_at(body, stance, xi0, eta0) + zeta + uncertain(body, stance, xi0, eta0) + slope * moved

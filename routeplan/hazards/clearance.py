@@ -45,19 +45,17 @@ def _clipped(t0: float, t1: float, p: float, d: float, low: float, high: float) 
 
 @kernel
 def _point_box(px: float, py: float, a0: float, a1: float, b0: float, b1: float) -> float:
+    """Squared distance."""
     dx, dy = max(a0 - px, px - a1, 0.0), max(b0 - py, py - b1, 0.0)
-    return math.sqrt(dx * dx + dy * dy)
+    return dx * dx + dy * dy
 
 
 @kernel
-def _point_segment(px: float, py: float, x0: float, y0: float, x1: float, y1: float) -> float:
-    dx, dy = x1 - x0, y1 - y0
-    length2 = dx * dx + dy * dy
-    t = 0.0
-    if length2 > 0.0:
-        t = min(max(((px - x0) * dx + (py - y0) * dy) / length2, 0.0), 1.0)
-    ex, ey = px - x0 - t * dx, py - y0 - t * dy
-    return math.sqrt(ex * ex + ey * ey)
+def _point_segment(px: float, py: float, dx: float, dy: float, per_length2: float) -> float:
+    """Squared distance of a point to a segment from the frame's origin along (dx, dy)."""
+    t = min(max((px * dx + py * dy) * per_length2, 0.0), 1.0)
+    ex, ey = px - t * dx, py - t * dy
+    return ex * ex + ey * ey
 
 
 @kernel
@@ -69,48 +67,28 @@ def segment_box(x0: float, y0: float, x1: float, y1: float, a0: float, a1: float
     >>> segment_box(-9.0, 0.0, 9.0, 0.1, -1.0, 1.0, -1.0, 1.0)
     0.0
     """
-    t0, t1 = _clipped(0.0, 1.0, x0, x1 - x0, a0, a1)
-    t0, t1 = _clipped(t0, t1, y0, y1 - y0, b0, b1)
-    if t0 <= t1:
-        return 0.0
+    dx, dy = x1 - x0, y1 - y0
+    if not outside(x0, y0, x1, y1, a0, a1, b0, b1, 0.0):
+        t0, t1 = _clipped(0.0, 1.0, x0, dx, a0, a1)
+        t0, t1 = _clipped(t0, t1, y0, dy, b0, b1)
+        if t0 <= t1:
+            return 0.0
     ends = min(_point_box(x0, y0, a0, a1, b0, b1), _point_box(x1, y1, a0, a1, b0, b1))
-    low = min(_point_segment(a0, b0, x0, y0, x1, y1), _point_segment(a0, b1, x0, y0, x1, y1))
-    high = min(_point_segment(a1, b0, x0, y0, x1, y1), _point_segment(a1, b1, x0, y0, x1, y1))
-    return min(ends, low, high)
+    length2 = dx * dx + dy * dy
+    per_length2 = 1.0 / length2 if length2 > 0.0 else 0.0
+    low = min(
+        _point_segment(a0 - x0, b0 - y0, dx, dy, per_length2), _point_segment(a0 - x0, b1 - y0, dx, dy, per_length2)
+    )
+    high = min(
+        _point_segment(a1 - x0, b0 - y0, dx, dy, per_length2), _point_segment(a1 - x0, b1 - y0, dx, dy, per_length2)
+    )
+    return math.sqrt(min(ends, low, high))
 
 
 @kernel
-def gather(world: World, x: float, y: float, radius: float, found: Ints) -> int:
-    """List the edges within a radius, and the extra distance they ask for, of a point; -1 when there are more than
-    ``found`` holds.
-    """
-    b = world.bucket_m
-    reach = radius + world.farthest
-    c0 = max(int(math.floor((x - reach - world.x0) / b)), 0)
-    c1 = min(int(math.floor((x + reach - world.x0) / b)), world.bucket_cols - 1)
-    r0 = max(int(math.floor((y - reach - world.y0) / b)), 0)
-    r1 = min(int(math.floor((y + reach - world.y0) / b)), world.bucket_rows - 1)
-    count = 0
-    for row in range(r0, r1 + 1):
-        for col in range(c0, c1 + 1):
-            bucket = row * world.bucket_cols + col
-            for n in range(world.bucket_start[bucket], world.bucket_start[bucket + 1]):
-                edge = world.bucket_edges[n]
-                known = False
-                for m in range(count):
-                    if found[m] == edge:
-                        known = True
-                        break
-                if known:
-                    continue
-                x0, y0, x1, y1 = world.edges[edge, 0], world.edges[edge, 1], world.edges[edge, 2], world.edges[edge, 3]
-                if _point_segment(x, y, x0, y0, x1, y1) > radius + world.edges[edge, 4]:
-                    continue
-                if count >= found.shape[0]:
-                    return -1
-                found[count] = edge
-                count += 1
-    return count
+def outside(x0: float, y0: float, x1: float, y1: float, a0: float, a1: float, b0: float, b1: float, gap: float) -> bool:
+    """Whether a segment lies wholly beyond one side of a box, by more than a gap."""
+    return max(x0, x1) < a0 - gap or min(x0, x1) > a1 + gap or max(y0, y1) < b0 - gap or min(y0, y1) > b1 + gap
 
 
 @kernel
@@ -132,73 +110,78 @@ def check_of(kind: int) -> int:
 
 
 @kernel
-def box_margin(
-    body: Body, kind: int, u0: float, v0: float, u1: float, v1: float, extra: float, top: float, ahead: float,
-    swell: float, lean: float, bottoms: Floats,
-) -> float:  # fmt: skip
-    """Smallest margin of the boxes to one edge in the machine's frame; infinite when it is too far to matter."""
-    nearest = math.inf
-    for n in range(body.boxes.shape[0]):
-        if kind == E_OBSTACLE and top + body.underside_gap <= bottoms[n]:
-            continue
-        a0, a1, b0, b1 = body.boxes[n, 0], body.boxes[n, 1], body.boxes[n, 2], body.boxes[n, 3]
-        about = 0.5 * (a1 - a0 + abs(ahead) + b1 - b0) + COMFORT_M + body.body_gap + extra
-        about += 2.0 * (body.lateral + swell + lean) + body.reach * body.sin_heading
-        if _point_segment(0.5 * (a0 + a1 + ahead), 0.5 * (b0 + b1), u0, v0, u1, v1) > about:
-            continue  # too far to matter to any verdict or multiplier
-        wide = body.lateral + max(abs(a0), abs(a1)) * body.sin_heading + swell + lean
-        far = max(abs(b0), abs(b1)) * body.sin_heading + swell + lean
-        wanted = extra
-        if kind == E_OBSTACLE and body.boxes[n, 6] > 0:
-            wanted += body.body_gap
-        elif kind in (E_OBSTACLE, E_BOUNDARY):
-            wanted += body.structure_gap
+def roomy(world: World, body: Body, x: float, y: float, c: float, s: float, spare: float) -> bool:
+    """Whether body and wheels keep so far from every edge at a pose that no exact look is needed.
+
+    ``spare`` is added to the distances wanted: the travel that the pose stands for, and the lean of tops.
+    """
+    rows, cols = world.level.shape
+    per_cell = 1.0 / world.cell
+    for n in range(body.discs.shape[0] + 4):
+        if n < body.discs.shape[0]:
+            xi, eta, wanted = body.discs[n, 0], body.discs[n, 1], body.discs[n, 2] + body.discs[n, 3] + COMFORT_M
         else:
-            wanted += TOUCH_M
-        low, high = a0 + min(ahead, 0.0) - far, a1 + max(ahead, 0.0) + far
-        nearest = min(nearest, segment_box(u0, v0, u1, v1, low, high, b0 - wide, b1 + wide) - wanted)
-    return nearest
+            i = n - body.discs.shape[0]
+            xi, eta, wanted = body.wheel_xi[i], body.wheel_eta[i], body.wheel_gap
+        col = int(math.floor((x + xi * c - eta * s - world.x0) * per_cell + 0.5))
+        row = int(math.floor((y + xi * s + eta * c - world.y0) * per_cell + 0.5))
+        if row < 0 or col < 0 or row >= rows or col >= cols:
+            return False
+        far = world.body_far[row, col] if n < body.discs.shape[0] else world.wheel_far[row, col]
+        if far < wanted + spare + world.cell:
+            return False
+    return True
 
 
 @kernel
-def edge_margins(
-    world: World,
-    body: Body,
-    x: float,
-    y: float,
-    c: float,
-    s: float,
-    ahead: float,
-    swell: float,
-    bottoms: Floats,
-    lean: float,
-    found: Ints,
-    count: int,
-    out: Floats,
-) -> None:
-    """Lower ``out`` to the smallest margin of body and wheels to the edges found.
-
-    The body stands at (x, y) and is drawn out ``ahead`` metres along its axis (a straight motion; may be negative);
-    ``swell`` is added all round for what lies between two checked poses, ``lean`` for leaning tops. ``bottoms[n]`` is
-    the lowest level of box n's underside over the motion.
-    """
-    for m in range(count):
-        edge = found[m]
-        kind = world.edge_kind[edge]
-        ex0, ey0 = world.edges[edge, 0] - x, world.edges[edge, 1] - y
-        ex1, ey1 = world.edges[edge, 2] - x, world.edges[edge, 3] - y
-        u0, v0 = ex0 * c + ey0 * s, ey0 * c - ex0 * s
-        u1, v1 = ex1 * c + ey1 * s, ey1 * c - ex1 * s
-        extra, top = world.edges[edge, 4], world.edges[edge, 5]
-        check = check_of(kind)
-        if kind > LAST_BODY_EDGE:
-            for i in range(4):
-                xi, eta = body.wheel_xi[i], body.wheel_eta[i]
-                distance = segment_box(u0, v0, u1, v1, xi + min(ahead, 0.0), xi + max(ahead, 0.0), eta, eta)
-                out[check] = min(out[check], distance - body.wheel_gap - swell - extra)
+def listed(world: World, body: Body, x: float, y: float, c: float, s: float, slack: float, found: Ints) -> int:
+    """List the edges that may come within ``slack`` of the machine's outline at a pose; -1 when there is no room."""
+    col = min(max(int(math.floor((x - world.x0) / world.bucket_m)), 0), world.bucket_cols - 1)
+    row = min(max(int(math.floor((y - world.y0) / world.bucket_m)), 0), world.bucket_rows - 1)
+    bucket = row * world.bucket_cols + col
+    count = 0
+    for n in range(world.bucket_start[bucket], world.bucket_start[bucket + 1]):
+        edge = world.bucket_edges[n]
+        u0, v0, u1, v1 = in_frame(world.edges[edge], x, y, c, s)
+        near = slack + world.edges[edge, 4]
+        if outside(u0, v0, u1, v1, body.hull[0], body.hull[1], body.hull[2], body.hull[3], near):
             continue
-        nearest = box_margin(body, kind, u0, v0, u1, v1, extra, top, ahead, swell, lean, bottoms)
-        out[check] = min(out[check], nearest)
+        if count >= found.shape[0]:
+            return -1
+        found[count] = edge
+        count += 1
+    return count
+
+
+@kernel
+def in_frame(edge: Floats, x: float, y: float, c: float, s: float) -> tuple[float, float, float, float]:
+    """Both ends of an edge in the frame of a machine at (x, y) with a heading of cosine c and sine s."""
+    ex0, ey0, ex1, ey1 = edge[0] - x, edge[1] - y, edge[2] - x, edge[3] - y
+    return ex0 * c + ey0 * s, ey0 * c - ex0 * s, ex1 * c + ey1 * s, ey1 * c - ex1 * s
+
+
+@kernel
+def part_of(body: Body, n: int, lean: float) -> tuple[float, float, float, float]:
+    """Box n with the tube around it, for n from 0; the contact point of wheel -1 - n otherwise."""
+    if n < 0:
+        xi, eta = body.wheel_xi[-1 - n], body.wheel_eta[-1 - n]
+        return xi, xi, eta, eta
+    a0, a1, b0, b1 = body.boxes[n, 0], body.boxes[n, 1], body.boxes[n, 2], body.boxes[n, 3]
+    wide = body.lateral + max(abs(a0), abs(a1)) * body.sin_heading + lean
+    far = max(abs(b0), abs(b1)) * body.sin_heading + lean
+    return a0 - far, a1 + far, b0 - wide, b1 + wide
+
+
+@kernel
+def wanted_gap(body: Body, kind: int, extra: float, n: int) -> float:
+    """Distance that an edge of a kind wants from part n (see ``part_of``), m."""
+    if n < 0:
+        return extra + body.wheel_gap
+    if kind == E_OBSTACLE and body.boxes[n, 6] > 0:
+        return extra + body.body_gap
+    if kind in (E_OBSTACLE, E_BOUNDARY):
+        return extra + body.structure_gap
+    return extra + TOUCH_M
 
 
 @kernel

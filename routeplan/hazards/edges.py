@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from scipy import ndimage
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
@@ -23,6 +24,7 @@ from routeplan.hazards.arrays import (
     E_OBSTACLE,
     E_UNACCEPTED,
     E_WALKWAY,
+    LAST_BODY_EDGE,
     Bits,
     Bytes,
     Floats,
@@ -32,15 +34,15 @@ from routeplan.hazards.arrays import (
 from routeplan.hazards.terrain import Terrain
 from routeplan.site.model import Site, Surface
 
-BUCKET_M = 5.0
+BUCKET_M = 4.0
 #: Defects that nothing drives over until a check of their strength exists.
 BLOCKING_DEFECTS = frozenset({"cover", "plate", "trench"})
 
 
 @dataclass(frozen=True)
 class Layer:
-    """One geometry to keep clear of: its kind of edge, extra distance wanted, top level, and whether outside is
-    the bad side.
+    """One geometry to keep clear of: its kind of edge, extra distance wanted, top level, and whether outside is the
+    bad side.
     """
 
     kind: int
@@ -52,8 +54,10 @@ class Layer:
 
 @dataclass(frozen=True, eq=False)
 class EdgeSoup:
-    """Edges ``(n, 6)`` and kinds ``(n,)``, their buckets as CSR, and per node the bits it stands in and the
-    distance to an edge.
+    """Edges ``(n, 6)`` and kinds ``(n,)``, their buckets as CSR, and per node the bits it stands in and how far edges
+    are.
+
+    ``low`` (rows, cols) marks the nodes within the buckets' reach of an obstacle that a body might pass over.
     """
 
     edges: Floats
@@ -63,7 +67,9 @@ class EdgeSoup:
     bucket_rows: int
     bucket_cols: int
     inside: Bits
-    far: Floats32
+    body_far: Floats32
+    wheel_far: Floats32
+    low: NDArray[np.bool_]
 
 
 def accepted_on(surface: Surface, mass_kg: float, day: dt.date | None) -> bool:
@@ -123,23 +129,15 @@ def _edges(layers: Iterable[Layer]) -> tuple[Floats, Bytes]:
     return np.concatenate(rows), np.array(kinds, np.uint8)
 
 
-def _buckets(edges: Floats, terrain: Terrain) -> tuple[Ints, Ints, int, int]:
+def _buckets(edges: Floats, terrain: Terrain, reach_m: float) -> tuple[Ints, Ints, int, int]:
+    """Edges within reach of each bucket (their own extra distance included), as CSR."""
     height, width = (np.array(terrain.level.shape) - 1) * terrain.cell_m
     n_rows, n_cols = math.ceil(height / BUCKET_M) + 1, math.ceil(width / BUCKET_M) + 1
     tree = shapely.STRtree(shapely.linestrings(edges[:, :4].reshape(-1, 2, 2)))
     r, c = np.meshgrid(np.arange(n_rows), np.arange(n_cols), indexing="ij")
     west, south = terrain.x0 + c.ravel() * BUCKET_M, terrain.y0 + r.ravel() * BUCKET_M
-    # Edges beyond the levels belong to the outermost buckets, which are drawn outwards to hold them.
-    far = 1e6
-    west_, east_ = (
-        np.where(c.ravel() == 0, west - far, west),
-        np.where(c.ravel() == n_cols - 1, west + far, west + BUCKET_M),
-    )
-    south_, north_ = (
-        np.where(r.ravel() == 0, south - far, south),
-        np.where(r.ravel() == n_rows - 1, south + far, south + BUCKET_M),
-    )
-    bucket, edge = tree.query(shapely.box(west_, south_, east_, north_), predicate="intersects")
+    squares = shapely.box(west, south, west + BUCKET_M, south + BUCKET_M)
+    bucket, edge = tree.query(squares, predicate="dwithin", distance=reach_m + float(edges[:, 4].max()))
     order = np.lexsort((edge, bucket))
     start = np.searchsorted(bucket[order], np.arange(n_rows * n_cols + 1))
     return start.astype(np.int64), edge[order].astype(np.int64), n_rows, n_cols
@@ -164,11 +162,13 @@ def _inside(layers: Iterable[Layer], terrain: Terrain) -> Bits:
 
 
 def _far(layers: Iterable[Layer], terrain: Terrain) -> Floats32:
-    """Distance from each node to the nearest outline, extra distance included, rounded down by what marking nodes
-    may add.
+    """Distance from each node to the nearest outline, extra distance included, rounded down by what marking nodes may
+    add.
     """
     rows, cols = terrain.level.shape
-    outlines = [layer.geometry.buffer(layer.extra_m).boundary for layer in layers]
+    outlines = [layer.geometry.buffer(layer.extra_m).boundary for layer in layers if not layer.geometry.is_empty]
+    if not outlines:
+        return np.full((rows, cols), 1e6, np.float32)
     points = shapely.get_coordinates(shapely.segmentize(np.array(outlines), terrain.cell_m / 2))
     c = np.clip(np.round((points[:, 0] - terrain.x0) / terrain.cell_m).astype(int), 0, cols - 1)
     r = np.clip(np.round((points[:, 1] - terrain.y0) / terrain.cell_m).astype(int), 0, rows - 1)
@@ -178,9 +178,18 @@ def _far(layers: Iterable[Layer], terrain: Terrain) -> Floats32:
     return np.maximum(distance - terrain.cell_m, 0.0).astype(np.float32)
 
 
-def build_edges(terrain: Terrain, layers: Iterable[Layer]) -> EdgeSoup:
-    """Index the layers for the kernels."""
+def build_edges(terrain: Terrain, layers: Iterable[Layer], reach_m: float) -> EdgeSoup:
+    """Index the layers for the kernels; ``reach_m`` is how far from a motion's middle an edge may concern it."""
     layers = list(layers)
     edges, kinds = _edges(layers)
-    start, items, n_rows, n_cols = _buckets(edges, terrain)
-    return EdgeSoup(edges, kinds, start, items, n_rows, n_cols, _inside(layers, terrain), _far(layers, terrain))
+    start, items, n_rows, n_cols = _buckets(edges, terrain, reach_m)
+    body_far, wheel_far = (
+        _far([layer for layer in layers if (layer.kind > LAST_BODY_EDGE) == wheels], terrain)
+        for wheels in (False, True)
+    )
+    low = np.zeros(terrain.level.shape, bool)
+    for layer in layers:
+        if layer.kind == E_OBSTACLE and math.isfinite(layer.top_m):
+            rr, cc, _ = terrain.nodes_within(layer.geometry, reach_m)
+            low[rr, cc] = True
+    return EdgeSoup(edges, kinds, start, items, n_rows, n_cols, _inside(layers, terrain), body_far, wheel_far, low)

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from routeplan.hazards.arrays import Floats, Floats32, Ints
 from routeplan.kernel import kernel
 
@@ -68,70 +66,58 @@ def disc_levels(z: Floats, cell: float, angle: float, radius: float, out: Floats
 
 
 @kernel
-def window_nodes(angle: float, wide: float, long: float, cell: float, offsets: Ints) -> int:
-    """List the node offsets (row, col) in an oriented window (half sides along and across the heading); returns
-    how many.
+def row_spans(
+    disc: Floats, z: Floats, gx: Floats, gy: Floats, cell: float, row: int, offsets: Ints, spans: Floats
+) -> None:
+    """Fill ``spans`` (3, cols): lowest and highest of ``disc`` against the local plane of each node of a row; doubt.
+
+    Nodes beyond the levels are left out: they are beyond the boundary, where no wheel goes. The third row is NaN
+    where a level is not known, else 0.
     """
-    ca, sa = math.cos(angle), math.sin(angle)
-    n = int(math.ceil(math.hypot(wide, long) / cell))
-    count = 0
-    for r in range(-n, n + 1):
-        for c in range(-n, n + 1):
-            x, y = c * cell, r * cell
-            if abs(x * ca + y * sa) <= long and abs(y * ca - x * sa) <= wide:
-                offsets[count, 0], offsets[count, 1] = r, c
-                count += 1
-    return count
+    rows, cols = z.shape
+    spans[0], spans[1], spans[2] = math.inf, -math.inf, 0.0
+    for n in range(offsets.shape[0]):
+        dr, dc = offsets[n, 0], offsets[n, 1]
+        if row + dr < 0 or row + dr >= rows:
+            continue
+        for col in range(max(0, -dc), min(cols, cols - dc)):
+            d = disc[row + dr, col + dc] - z[row, col] - (gx[row, col] * dc + gy[row, col] * dr) * cell
+            low, high = spans[0, col], spans[1, col]
+            spans[0, col] = low if d > low else d
+            spans[1, col] = high if d < high else d
+            spans[2, col] += d - d  # stays 0 until a level is not known
 
 
 @kernel
-def wheel_fields(
+def sector_field(
     z: Floats,
     gx: Floats,
     gy: Floats,
     cell: float,
-    wide: float,
-    long: float,
+    angle: float,
+    offsets: Ints,
     radius: float,
+    disc: Floats,
+    spans: Floats,
     low: Floats32,
     high: Floats32,
 ) -> None:
-    """Fill ``low`` and ``high`` (SECTORS, rows, cols) with the span of wheel levels against the local plane.
+    """Fill ``low`` and ``high`` (rows, cols) with the span of wheel levels over the nodes ``offsets`` around each.
 
-    The window of a sector holds every place of a wheel in the tube, for headings within half a sector, and the nodes
-    around it, so that what lies between nodes is spanned too.
+    ``disc`` (rows, cols) and ``spans`` (3, cols) are room to work in.
     """
-    rows, cols = z.shape
-    slip = math.sin(0.5 * math.pi / SECTORS)
-    around = 0.5 * cell
-    wide_all, long_all = wide + (long + radius) * slip + around, long + wide * slip + around
-    room = 2 * int(math.ceil(math.hypot(wide_all, long_all) / cell)) + 1
-    offsets = np.empty((room * room, 2), np.int64)
-    disc = np.empty_like(z)
-    for j in range(SECTORS):
-        angle = j * math.pi / SECTORS
-        disc_levels(z, cell, angle, radius, disc)
-        count = window_nodes(angle, wide_all, long_all, cell, offsets)
-        for row in range(rows):
-            for col in range(cols):
-                lowest, highest = math.inf, -math.inf
-                ax, ay, base = gx[row, col] * cell, gy[row, col] * cell, z[row, col]
-                for n in range(count):
-                    r, c = row + offsets[n, 0], col + offsets[n, 1]
-                    if r < 0 or c < 0 or r >= rows or c >= cols:
-                        continue  # beyond the levels is beyond the boundary, where no wheel goes
-                    d = disc[r, c] - base - ax * offsets[n, 1] - ay * offsets[n, 0]
-                    if not math.isfinite(d):
-                        lowest = highest = math.nan
-                        break
-                    lowest, highest = min(lowest, d), max(highest, d)
-                low[j, row, col], high[j, row, col] = lowest - 1e-6, highest + 1e-6
+    disc_levels(z, cell, angle, radius, disc)
+    for row in range(z.shape[0]):
+        row_spans(disc, z, gx, gy, cell, row, offsets, spans)
+        for col in range(z.shape[1]):
+            low[row, col] = spans[0, col] - 1e-6 + spans[2, col]
+            high[row, col] = spans[1, col] + 1e-6 + spans[2, col]
 
 
 @kernel
 def under_field(z: Floats, gx: Floats, gy: Floats, cell: float, reach: float, under: Floats32) -> None:
-    """Fill ``under`` (rows, cols) with the highest ground above the local plane within ``reach`` of each node; NaN
-    if unknown.
+    """Fill ``under`` (rows, cols) with the highest ground above the local plane within ``reach`` of each node; NaN if
+    unknown.
     """
     rows, cols = z.shape
     for row in range(rows):

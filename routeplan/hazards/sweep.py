@@ -1,17 +1,39 @@
-"""The body swept along one piece of a motion, against the vector layers: quick looks first, exact ones only near
-edges.
-"""
+"""The machine swept along one piece of a motion, against the vector layers: quick looks, exact ones near edges."""
 
 from __future__ import annotations
 
 import math
 
-from routeplan.hazards.arrays import CLEARANCE, WALKWAY, Body, Floats, Ints, World
-from routeplan.hazards.clearance import COMFORT_M, edge_margins, gather
+from routeplan.hazards.arrays import (
+    CLEARANCE,
+    E_OBSTACLE,
+    LAST_BODY_EDGE,
+    STEP,
+    WALKWAY,
+    Body,
+    Floats,
+    Ints,
+    Scratch,
+    World,
+)
+from routeplan.hazards.clearance import (
+    COMFORT_M,
+    check_of,
+    in_frame,
+    listed,
+    outside,
+    part_of,
+    roomy,
+    segment_box,
+    wanted_gap,
+)
 from routeplan.kernel import kernel
 
 #: Margin of a check that has nothing to say, in any unit.
 FAR = 1000.0
+#: A turning piece is halved until what lies between two poses is less than this, m; where only comfort is at stake,
+#: than that.
+FINE_M, COARSE_M = 0.025, 0.25
 
 
 @kernel
@@ -37,33 +59,160 @@ def along(
 
 
 @kernel
-def covered(world: World, body: Body, x: float, y: float, heading: float, spare: float) -> bool:
-    """Whether discs over the body keep so far from every edge at a pose that no exact look is needed."""
-    rows, cols = world.level.shape
-    c, s = math.cos(heading), math.sin(heading)
-    for n in range(body.discs.shape[0]):
-        xi, eta = body.discs[n, 0], body.discs[n, 1]
-        col = int(math.floor((x + xi * c - eta * s - world.x0) / world.cell + 0.5))
-        row = int(math.floor((y + xi * s + eta * c - world.y0) / world.cell + 0.5))
-        if row < 0 or col < 0 or row >= rows or col >= cols:
-            return False
-        if world.edges_far[row, col] < body.discs[n, 2] + body.discs[n, 3] + spare:
-            return False
-    return True
+def rate_of(body: Body, n: int, curvature: float, pivot: float, lean: float) -> float:
+    """Farthest that any point of part n moves per metre along a piece (per radian of a turn on the spot)."""
+    a0, a1, b0, b1 = part_of(body, n, lean)
+    xi, eta = max(abs(a0), abs(a1)), max(abs(b0), abs(b1))
+    if pivot > 0.0:
+        return math.hypot(xi, eta)
+    return math.hypot(xi * curvature, 1.0 + eta * abs(curvature))
 
 
 @kernel
-def roomy(world: World, body: Body, x: float, y: float, heading: float, piece: Floats, lean: float) -> bool:
-    """Whether the body keeps far from every edge along a whole piece."""
-    length, curvature, pivot = piece[0], piece[1], piece[2]
-    rate = body.reach if pivot > 0.0 else 1.0 + body.reach * abs(curvature)
-    steps = int(math.ceil(abs(length) * rate / 0.6))
-    spare = 0.5 * abs(length) * rate / steps + lean + COMFORT_M + world.cell
-    for i in range(steps):
-        px, py, ph = along(x, y, heading, length * (i + 0.5) / steps, curvature, pivot)
-        if not covered(world, body, px, py, ph, spare):
-            return False
-    return True
+def straight_margins(
+    world: World,
+    body: Body,
+    x: float,
+    y: float,
+    c: float,
+    s: float,
+    ahead: float,
+    bottoms: Floats,
+    lean: float,
+    found: Ints,
+    count: int,
+    out: Floats,
+) -> None:
+    """Lower ``out`` to the smallest margin of body and wheels to the edges found, over a straight piece.
+
+    The body stands at (x, y) and is drawn out ``ahead`` metres along its axis (may be negative); ``lean`` is added for
+    leaning tops. ``bottoms[n]`` is the lowest level of box n's underside over the motion.
+    """
+    for m in range(count):
+        edge = world.edges[found[m]]
+        kind = int(world.edge_kind[found[m]])
+        check = check_of(kind)
+        u0, v0, u1, v1 = in_frame(edge, x, y, c, s)
+        wheels = kind > LAST_BODY_EDGE
+        for n in range(-4 if wheels else 0, 0 if wheels else body.boxes.shape[0]):
+            if kind == E_OBSTACLE and edge[5] + body.underside_gap <= bottoms[n]:
+                continue
+            wanted = wanted_gap(body, kind, edge[4], n)
+            a0, a1, b0, b1 = part_of(body, n, lean)
+            a0, a1 = a0 + min(ahead, 0.0), a1 + max(ahead, 0.0)
+            if not outside(u0, v0, u1, v1, a0, a1, b0, b1, wanted + COMFORT_M):
+                out[check] = min(out[check], segment_box(u0, v0, u1, v1, a0, a1, b0, b1) - wanted)
+
+
+@kernel
+def settled(check: int, margin: float, swell: float, so_far: float, brief: bool) -> bool:
+    """Whether the margin at a pose says enough about all poses within ``swell`` of it.
+
+    In brief only the sign counts, and roughly how comfortable it is; else the smallest margin is wanted, up to comfort.
+    """
+    if swell <= FINE_M or margin - swell >= min(so_far, COMFORT_M):
+        return True
+    if not brief:
+        return False
+    if check == WALKWAY:
+        return abs(margin) >= swell
+    if margin < swell:
+        return margin < 0.0
+    return check != CLEARANCE or swell <= COARSE_M
+
+
+@kernel
+def turning_margins(
+    world: World,
+    body: Body,
+    x: float,
+    y: float,
+    heading: float,
+    length: float,
+    curvature: float,
+    pivot: float,
+    lean: float,
+    brief: bool,
+    scratch: Scratch,
+    count: int,
+    out: Floats,
+) -> None:
+    """Lower ``out`` to the smallest margin of body and wheels to the edges found, over a turning piece."""
+    mx, my, mh = along(x, y, heading, 0.5 * length, curvature, pivot)
+    c, s = math.cos(mh), math.sin(mh)
+    for m in range(count):
+        found = scratch.found[m]
+        edge, kind = world.edges[found], int(world.edge_kind[found])
+        check = check_of(kind)
+        u0, v0, u1, v1 = in_frame(edge, mx, my, c, s)
+        wheels = kind > LAST_BODY_EDGE
+        for n in range(-4 if wheels else 0, 0 if wheels else body.boxes.shape[0]):
+            if kind == E_OBSTACLE and edge[5] + body.underside_gap <= scratch.bottoms[n]:
+                continue
+            wanted = wanted_gap(body, kind, edge[4], n)
+            a0, a1, b0, b1 = part_of(body, n, lean)
+            rate = rate_of(body, n, curvature, pivot, lean)
+            if outside(u0, v0, u1, v1, a0, a1, b0, b1, wanted + COMFORT_M + 0.5 * abs(length) * rate):
+                continue
+            least = pair_margin(
+                edge, body, n, wanted, rate, check, x, y, heading, length, curvature, pivot, lean, brief, scratch.parts,
+                out[check],
+            )  # fmt: skip
+            out[check] = min(out[check], least)
+            if brief and least < 0.0 and check != WALKWAY:
+                return
+
+
+@kernel
+def pair_margin(
+    edge: Floats,
+    body: Body,
+    n: int,
+    wanted: float,
+    rate: float,
+    check: int,
+    x: float,
+    y: float,
+    heading: float,
+    length: float,
+    curvature: float,
+    pivot: float,
+    lean: float,
+    brief: bool,
+    parts: Floats,
+    so_far: float,
+) -> float:
+    """Margin of one part of the machine to one edge over a turning piece, by halving: at most the smallest there is."""
+    a0, a1, b0, b1 = part_of(body, n, lean)
+    parts[0, 0], parts[0, 1] = 0.0, length
+    pending = 1
+    while pending > 0:
+        pending -= 1
+        start, end = parts[pending, 0], parts[pending, 1]
+        middle, swell = 0.5 * (start + end), 0.5 * abs(end - start) * rate
+        px, py, ph = along(x, y, heading, middle, curvature, pivot)
+        u0, v0, u1, v1 = in_frame(edge, px, py, math.cos(ph), math.sin(ph))
+        if outside(u0, v0, u1, v1, a0, a1, b0, b1, wanted + COMFORT_M + swell):
+            continue
+        margin = segment_box(u0, v0, u1, v1, a0, a1, b0, b1) - wanted
+        if settled(check, margin, swell, so_far, brief):
+            so_far = min(so_far, margin - swell)
+            if brief and margin < 0.0:
+                break
+            continue
+        parts[pending, 0], parts[pending, 1] = start, middle
+        parts[pending + 1, 0], parts[pending + 1, 1] = middle, end
+        pending += 2
+    return so_far
+
+
+@kernel
+def struck(out: Floats) -> bool:
+    """Whether a plan distance that blocks is below zero."""
+    found = False
+    for k in range(CLEARANCE, WALKWAY):
+        found = found or (k != STEP and out[k] < 0.0)
+    return found
 
 
 @kernel
@@ -74,73 +223,35 @@ def piece_edges(
     y: float,
     heading: float,
     piece: Floats,
-    bottoms: Floats,
     lean: float,
-    found: Ints,
+    brief: bool,
+    scratch: Scratch,
     out: Floats,
 ) -> None:
     """Plan distances over one piece: a straight one as one drawn-out body, a turning one by halving its interval."""
-    if roomy(world, body, x, y, heading, piece, lean):
-        return
     length, curvature, pivot = piece[0], piece[1], piece[2]
-    mx, my, _ = along(x, y, heading, 0.5 * length, curvature, pivot)
-    travel = 0.0 if pivot > 0.0 else abs(length)
-    radius = body.reach * (1.0 + body.sin_heading) + 0.5 * travel + body.lateral + lean + body.body_gap + COMFORT_M
-    count = gather(world, mx, my, radius, found)
-    if count < 0:
-        out[CLEARANCE] = -1.0
-        return
-    if curvature == 0.0 and pivot == 0.0:
-        c, s = math.cos(heading), math.sin(heading)
-        edge_margins(world, body, x, y, c, s, length, 0.0, bottoms, lean, found, count, out)
-        return
-    turning_edges(world, body, x, y, heading, piece, bottoms, lean, found, count, out)
-
-
-@kernel
-def turning_edges(
-    world: World,
-    body: Body,
-    x: float,
-    y: float,
-    heading: float,
-    piece: Floats,
-    bottoms: Floats,
-    lean: float,
-    found: Ints,
-    count: int,
-    out: Floats,
-) -> None:
-    """Plan distances over a turning piece by halving: each part is checked at its middle, swollen by half its
-    travel.
-    """
-    length, curvature, pivot = piece[0], piece[1], piece[2]
+    parts = int(math.ceil(abs(length) / world.piece_m)) if pivot == 0.0 else 1
     rate = body.reach if pivot > 0.0 else 1.0 + body.reach * abs(curvature)
-    trial = out.copy()
-    parts = out.repeat(2 * 24).reshape(-1, 2)[:24]
-    parts[0, 0], parts[0, 1] = 0.0, length
-    pending = 1
-    while pending > 0:
-        pending -= 1
-        start, end = parts[pending, 0], parts[pending, 1]
-        middle = 0.5 * (start + end)
-        px, py, ph = along(x, y, heading, middle, curvature, pivot)
-        swell = 0.5 * abs(end - start) * rate
-        if covered(world, body, px, py, ph, swell + lean + COMFORT_M + world.cell):
+    if lean > world.lean_m:
+        out[CLEARANCE] = -1.0  # the index of edges does not reach so far
+        return
+    for i in range(parts):
+        sx, sy, sh = along(x, y, heading, length * i / parts, curvature, pivot)
+        step = length / parts
+        mx, my, mh = along(sx, sy, sh, 0.5 * step, curvature, pivot)
+        c, s = math.cos(mh), math.sin(mh)
+        swell = 0.5 * abs(step) * rate
+        if brief and roomy(world, body, mx, my, c, s, swell + lean):
             continue
-        trial[:] = FAR
-        edge_margins(world, body, px, py, math.cos(ph), math.sin(ph), 0.0, swell, bottoms, lean, found, count, trial)
-        hard = FAR
-        for k in range(CLEARANCE, WALKWAY):
-            hard = min(hard, trial[k])
-        lost = hard + swell < 0.0  # no finer look saves it
-        unsure = (swell > 0.025 and hard < 0.0) or (swell > 0.3 and (hard < COMFORT_M or trial[WALKWAY] < 0.0))
-        if unsure and not lost:
-            parts[pending, 0], parts[pending, 1] = start, middle
-            parts[pending + 1, 0], parts[pending + 1, 1] = middle, end
-            pending += 2
-            continue
-        for k in range(CLEARANCE, WALKWAY + 1):
-            out[k] = min(out[k], trial[k])
-        if lost:
+        tube = max(
+            body.lateral + body.reach * body.sin_heading + lean + max(body.body_gap, body.structure_gap), body.wheel_gap
+        )
+        count = listed(world, body, mx, my, c, s, swell + tube + COMFORT_M, scratch.found)
+        if count < 0:
+            out[CLEARANCE] = -1.0
+        elif count > 0 and curvature == 0.0 and pivot == 0.0:
+            straight_margins(world, body, sx, sy, c, s, step, scratch.bottoms, lean, scratch.found, count, out)
+        elif count > 0:
+            turning_margins(world, body, sx, sy, sh, step, curvature, pivot, lean, brief, scratch, count, out)
+        if brief and struck(out):
             return

@@ -1,15 +1,16 @@
-"""Every check over one motion, and over every motion of one tile of the lattice."""
+"""Every check over one motion: its margins, and the byte that says what they mean to the search."""
 
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
 from routeplan.hazards.arrays import (
     BOUNCE,
-    CALM_EDGES,
-    CALM_GROUND,
+    CALM_MOTION,
+    CALM_POSE,
     CLEARANCE,
     COMBINED,
     GRADE,
@@ -25,10 +26,11 @@ from routeplan.hazards.arrays import (
     Bytes,
     Floats,
     Ints,
+    Scratch,
     World,
 )
-from routeplan.hazards.attitude import Stance, plane_at, stand
-from routeplan.hazards.bounce import rise_margin, top_margins, underside_margin
+from routeplan.hazards.attitude import Stance, plane_at, stand, uncertain
+from routeplan.hazards.bounce import excess, rise_margin, top_margins, underside_margin
 from routeplan.hazards.clearance import COMFORT_M, inside_margins
 from routeplan.hazards.sweep import FAR, along, piece_edges
 from routeplan.kernel import kernel
@@ -43,6 +45,7 @@ STANCE_STEP = 0.25
 #: An underside may come this much nearer to the ground between two stances, m.
 BETWEEN_STANCES_M = 0.002
 BLOCKED = 255
+COMFORTABLE = 8
 OPEN = 64
 
 
@@ -63,25 +66,60 @@ def slope_margins(body: Body, pitch: float, pitch_spread: float, roll: float, ro
 
 
 @kernel
-def box_bottoms(body: Body, stance: Stance, bottoms: Floats) -> tuple[float, float]:
-    """Lower ``bottoms`` to each box's underside level at a stance; returns the lowest height and what tilt may
-    take off it.
-    """
+def box_bottoms(body: Body, stance: Stance, bottoms: Floats) -> None:
+    """Lower ``bottoms`` to each box's underside level at a stance."""
     slack = body.reach * (stance.pitch_spread + stance.roll_spread)
     moved = (abs(stance.pitch) + abs(stance.roll)) * (body.lateral + body.reach * body.sin_heading)
-    lowest = FAR
     for n in range(body.boxes.shape[0]):
-        lowest = min(lowest, body.boxes[n, 4])
         level = 1e9
         for i in range(4):
             level = min(level, plane_at(body, stance, body.boxes[n, i // 2], body.boxes[n, 2 + i % 2]))
         bottoms[n] = min(bottoms[n], level + body.boxes[n, 4] - slack - moved - 0.5 * stance.twist)
-    return lowest, slack
 
 
 @kernel
-def ground_margins(world: World, body: Body, x: float, y: float, heading: float, bottoms: Floats, out: Floats) -> float:
+def quick_look(
+    world: World, body: Body, stance: Stance, x: float, y: float, c: float, s: float, i: int, j: int
+) -> tuple[float, float]:
+    """At most the margins of undersides to the ground, and of tops to soffits less k sigma, at a stance, m.
+
+    Corners of boxes against the plane of block (i, j) with its hump and ceiling; NaN where the ground is not known.
+    """
+    level, east, north = world.plane[i, j, 0], world.plane[i, j, 1], world.plane[i, j, 2]
+    middle = world.block // 2
+    dx, dy = (
+        x - world.x0 - (j * world.block + middle) * world.cell,
+        y - world.y0 - (i * world.block + middle) * world.cell,
+    )
+    along_, across = east * c + north * s, north * c - east * s
+    base = level + east * dx + north * dy
+    moved = body.lateral + body.reach * body.sin_heading
+    differ = (abs(along_ - stance.pitch) + abs(across - stance.roll)) * moved
+    slope, steep = abs(stance.pitch) + abs(stance.roll), abs(along_) + abs(across)
+    under = over = math.inf
+    for n in range(body.corners.shape[0]):
+        xi, eta, bottom, top, lever_front, lever_rear, wanted = body.corners[n]
+        above = plane_at(body, stance, xi, eta) - base - along_ * xi - across * eta
+        off = uncertain(body, stance, xi, eta)
+        under = min(under, above + bottom - off)
+        thrown = excess(body, stance, lever_front, lever_rear) + slope * moved + steep * (slope * top + world.cell)
+        over = min(over, -above - top - off - thrown - wanted)
+    return under - differ - world.hump[i, j] - body.underside_gap, over + world.ceiling[i, j]
+
+
+@kernel
+def ground_margins(
+    world: World, body: Body, x: float, y: float, heading: float, bottoms: Floats, brief: bool, out: Floats
+) -> float:
     """Every check of the ground and the soffits at one pose; returns how far tops lean, -1 where a level is unknown."""
+    col = int(math.floor((x - world.x0) / world.cell + 0.5))
+    row = int(math.floor((y - world.y0) / world.cell + 0.5))
+    if row < 0 or col < 0 or row >= world.level.shape[0] or col >= world.level.shape[1]:
+        out[LEVELS] = -1.0
+        return -1.0
+    i, j = row // world.block, col // world.block
+    if brief and world.calm[i, j] & CALM_POSE:
+        return float(world.lean[i, j])
     stance = stand(world, body, x, y, heading)
     if not stance.known:
         out[LEVELS] = -1.0
@@ -89,20 +127,51 @@ def ground_margins(world: World, body: Body, x: float, y: float, heading: float,
     slope_margins(body, stance.pitch, stance.pitch_spread, stance.roll, stance.roll_spread, out)
     out[BOUNCE] = min(out[BOUNCE], rise_margin(body, stance))
     out[STEP] = min(out[STEP], body.step_limit - stance.raised)
+    box_bottoms(body, stance, bottoms)
+    lean = math.hypot(abs(stance.pitch) + stance.pitch_spread, abs(stance.roll) + stance.roll_spread)
+    if brief and blocked(out):
+        return lean
     c, s = math.cos(heading), math.sin(heading)
-    col = int(math.floor((x - world.x0) / world.cell + 0.5))
-    row = int(math.floor((y - world.y0) / world.cell + 0.5))
-    if world.soffit_far[row, col] < body.reach + 1.5:
+    under = over = -1.0
+    if brief:
+        under, over = quick_look(world, body, stance, x, y, c, s, i, j)
+    if not under >= body.proven[STRIKE] + BETWEEN_STANCES_M:
+        out[STRIKE] = min(out[STRIKE], underside_margin(world, body, stance, x, y, c, s))
+        if brief and blocked(out):
+            return lean
+    enough = max(COMFORT_M, body.proven[HEAD], body.proven[OVERHEAD])
+    if not over >= enough and world.soffit_far[row, col] < body.reach + 1.5:
         head, head_proven, box, box_proven = top_margins(world, body, stance, x, y, c, s)
         out[HEAD], out[KINDS] = min(out[HEAD], head), min(out[KINDS], head_proven)
         out[OVERHEAD], out[KINDS + 1] = min(out[OVERHEAD], box), min(out[KINDS + 1], box_proven)
-    lowest, slack = box_bottoms(body, stance, bottoms)
-    stretch = 1.0 + body.reach / 0.9
-    quick = lowest - slack - body.underside_gap - 2.0 * world.smooth[row, col] * stretch * stretch
-    if quick < 0.0:
-        quick = underside_margin(world, body, stance, x, y, c, s)
-    out[STRIKE] = min(out[STRIKE], quick)
-    return math.hypot(abs(stance.pitch) + stance.pitch_spread, abs(stance.roll) + stance.roll_spread)
+    return lean
+
+
+@kernel
+def piece_ground(
+    world: World,
+    body: Body,
+    x: float,
+    y: float,
+    heading: float,
+    piece: Floats,
+    bottoms: Floats,
+    brief: bool,
+    out: Floats,
+) -> float:
+    """Ground and soffits along one piece; returns the largest lean of a top per metre of height, -1 where unknown."""
+    length, curvature, pivot = piece[0], piece[1], piece[2]
+    bottoms[:] = 1e9
+    rate = body.reach if pivot > 0.0 else 1.0 + body.wheelbase * abs(curvature)
+    steps = int(math.ceil(abs(length) * rate / STANCE_STEP))
+    lean = 0.0
+    for i in range(steps, -1, -1):
+        px, py, ph = along(x, y, heading, length * i / steps, curvature, pivot)
+        leaned = ground_margins(world, body, px, py, ph, bottoms, brief, out)
+        if leaned < 0.0 or (brief and blocked(out)):
+            return leaned
+        lean = max(lean, leaned)
+    return lean
 
 
 @kernel
@@ -115,43 +184,6 @@ def blocked(out: Floats) -> bool:
 
 
 @kernel
-def piece_ground(
-    world: World,
-    body: Body,
-    x: float,
-    y: float,
-    heading: float,
-    piece: Floats,
-    bottoms: Floats,
-    stop: bool,
-    out: Floats,
-) -> float:
-    """Ground and soffits along one piece; returns the largest lean of a top per metre of height, -1 where unknown."""
-    length, curvature, pivot = piece[0], piece[1], piece[2]
-    bottoms[:] = 1e9
-    rate = body.reach if pivot > 0.0 else 1.0 + body.wheelbase * abs(curvature)
-    steps = int(math.ceil(abs(length) * rate / STANCE_STEP))
-    lean = 0.0
-    for i in range(steps + 1):
-        px, py, ph = along(x, y, heading, length * i / steps, curvature, pivot)
-        leaned = ground_margins(world, body, px, py, ph, bottoms, out)
-        if leaned < 0.0:
-            return leaned
-        lean = max(lean, leaned)
-        inside_margins(world, body, px, py, math.cos(ph), math.sin(ph), out)
-        if stop and blocked(out):
-            return lean
-    return lean
-
-
-@kernel
-def gentle_bottoms(body: Body, bottoms: Floats) -> float:
-    """Undersides and lean on calm ground: no obstacle is low enough to be passed over without a closer look."""
-    bottoms[:] = -1e9
-    return body.calm_lean
-
-
-@kernel
 def motion_margins(
     world: World,
     body: Body,
@@ -159,44 +191,40 @@ def motion_margins(
     y: float,
     heading: float,
     pieces: Floats,
-    bottoms: Floats,
-    found: Ints,
-    stop: bool,
-    calm: int,
+    count: int,
+    scratch: Scratch,
+    brief: bool,
     out: Floats,
 ) -> None:
-    """Smallest margin of every check over a whole motion, tube included; with ``stop`` only until one is negative.
+    """Smallest margin of every check over a whole motion, tube included.
 
     Parameters
     ----------
     x, y, heading
         Where the motion starts; metres, radians anticlockwise from east.
-    pieces
-        (n, 3): see ``PIECE``.
-    bottoms, found
-        Scratch: one float a box, and room for the edges near a motion.
-    calm
-        ``World.calm`` where the motion starts, 0 to look at everything.
+    pieces, count
+        (n, 3): see ``PIECE``; the first ``count`` are driven.
+    brief
+        Stop at the first margin below zero, skip what is comfortable anyway, and look at the rest only as closely as
+        the search needs: every margin is then at most the one found otherwise, where it matters to a byte.
     out
         (OUT,) filled with margins; ``FAR`` where a check has nothing to say.
     """
     out[:] = FAR
     out[LEVELS] = 0.0
-    for n in range(pieces.shape[0]):
+    inside_margins(world, body, x, y, math.cos(heading), math.sin(heading), out)
+    if brief and blocked(out):
+        return
+    for n in range(count):
         length, curvature, pivot = pieces[n, 0], pieces[n, 1], pieces[n, 2]
         if length == 0.0:
             continue
-        lean = 0.0
-        if calm & CALM_GROUND == 0:
-            lean = piece_ground(world, body, x, y, heading, pieces[n], bottoms, stop, out)
-            if lean < 0.0 or (stop and blocked(out)):
-                return
-        if calm & CALM_EDGES == 0:
-            if calm & CALM_GROUND:
-                lean = gentle_bottoms(body, bottoms)
-            piece_edges(world, body, x, y, heading, pieces[n], bottoms, lean * body.tallest, found, out)
-            if stop and blocked(out):
-                return
+        lean = piece_ground(world, body, x, y, heading, pieces[n], scratch.bottoms, brief, out)
+        if lean < 0.0 or (brief and blocked(out)):
+            return
+        piece_edges(world, body, x, y, heading, pieces[n], lean * body.tallest, brief, scratch, out)
+        if brief and blocked(out):
+            return
         x, y, heading = along(x, y, heading, length, curvature, pivot)
 
 
@@ -237,66 +265,96 @@ def verdict_byte(body: Body, out: Floats, blocking: Bytes) -> int:
     return eighths + (OPEN if opened else 0)
 
 
-@kernel
-def fill_tile(
-    world: World,
-    body: Body,
-    blocking: Bytes,
-    headings: Floats,
-    pieces: Floats,
-    counts: Ints,
-    rows: Ints,
-    cols: Ints,
-    stride: int,
-    tile: Bytes,
-) -> None:
-    """Check every motion that starts in a block of lattice cells.
-
-    Parameters
-    ----------
-    headings
-        (H,) radians.
-    pieces, counts
-        (H, P, 3, PIECE) and (H, P): the motion primitives.
-    rows, cols
-        Lattice rows and columns of the block; lattice node (r, c) stands on field node (r * stride, c * stride).
-    tile
-        (len(rows), len(cols), H, P) filled with ``verdict_byte``.
+class Checker(NamedTuple):
+    """All that checking a motion of a lattice takes. Lattice node (r, c) stands on field node (r * stride, c *
+    stride).
     """
-    out = world.edges[:1, :1].repeat(OUT)
-    here = np.zeros((1, PIECE))
-    bottoms = body.boxes[:, 4].copy()
-    found = counts.ravel()[:1].repeat(2048)
-    for i in range(rows.shape[0]):
-        for j in range(cols.shape[0]):
-            calm = int(world.calm[rows[i] * stride, cols[j] * stride])
-            if calm == CALM_GROUND | CALM_EDGES:
-                tile[i, j] = 8
-                continue
-            x = world.x0 + cols[j] * stride * world.cell
-            y = world.y0 + rows[i] * stride * world.cell
-            for h in range(headings.shape[0]):
-                here[0, 0] = 1e-6
-                motion_margins(world, body, x, y, headings[h], here, bottoms, found, True, calm, out)
-                if blocked(out):
-                    tile[i, j, h] = BLOCKED
-                    continue
-                for p in range(counts.shape[1]):
-                    motion = pieces[h, p, : counts[h, p]]
-                    motion_margins(world, body, x, y, headings[h], motion, bottoms, found, True, calm, out)
-                    tile[i, j, h, p] = verdict_byte(body, out, blocking)
+
+    world: World
+    body: Body
+    blocking: Bytes
+    headings: Floats  # (H,) radians
+    pieces: Floats  # (H, P, n, PIECE) the motion primitives
+    counts: Ints  # (H, P) pieces that count
+    stride: int
+    here: Floats  # (1, PIECE) as good as standing still
+    brief: bool  # True; a constant in a kernel would be compiled apart
+    scratch: Scratch
+
+
+def new_scratch(body: Body) -> Scratch:
+    """Room for one thread to check motions in."""
+    return Scratch(
+        np.empty(OUT), np.empty(len(body.boxes)), np.empty((40, 2)), np.empty(4096, np.int64),
+    )  # fmt: skip
+
+
+@kernel
+def free_motion(checker: Checker, row: int, col: int) -> bool:
+    """Whether any motion from a lattice node is as good as can be, without a closer look."""
+    world, r, c = checker.world, row * checker.stride, col * checker.stride
+    i, j = r // world.block, c // world.block
+    if world.calm[i, j] & CALM_MOTION == 0 or world.inside[r, c] != 0:
+        return False
+    nearest: float = min(world.body_far[r, c], world.wheel_far[r, c])
+    return bool(nearest > world.open_m + world.lean[i, j] * checker.body.tallest)
+
+
+@kernel
+def pose_free(checker: Checker, row: int, col: int, heading: int) -> bool:
+    """Whether the machine may stand at a lattice pose."""
+    world, out = checker.world, checker.scratch.out
+    if free_motion(checker, row, col):
+        return True
+    x = world.x0 + col * checker.stride * world.cell
+    y = world.y0 + row * checker.stride * world.cell
+    motion_margins(
+        world,
+        checker.body,
+        x,
+        y,
+        checker.headings[heading],
+        checker.here,
+        len(checker.here),
+        checker.scratch,
+        checker.brief,
+        out,
+    )
+    return not blocked(out)
+
+
+@kernel
+def motion_byte(checker: Checker, row: int, col: int, heading: int, primitive: int) -> int:
+    """Check one motion of the lattice; see ``verdict_byte``."""
+    world, out = checker.world, checker.scratch.out
+    if free_motion(checker, row, col):
+        return COMFORTABLE
+    x = world.x0 + col * checker.stride * world.cell
+    y = world.y0 + row * checker.stride * world.cell
+    pieces, count = checker.pieces[heading, primitive], checker.counts[heading, primitive]
+    motion_margins(
+        world, checker.body, x, y, checker.headings[heading], pieces, count, checker.scratch, checker.brief, out
+    )
+    return verdict_byte(checker.body, out, checker.blocking)
 
 
 @kernel
 def judge(
-    world: World, body: Body, blocking: Bytes, starts: Floats, pieces: Floats, margins: Floats, verdicts: Bytes
+    world: World,
+    body: Body,
+    blocking: Bytes,
+    starts: Floats,
+    pieces: Floats,
+    scratch: Scratch,
+    brief: bool,
+    margins: Floats,
+    verdicts: Bytes,
 ) -> None:
-    """Check n single motions: ``starts`` (n, 3), ``pieces`` (n, m, PIECE); fills ``margins`` (n, OUT),
-    ``verdicts`` (n,).
+    """Check n single motions.
+
+    ``starts`` (n, 3), ``pieces`` (n, m, PIECE); fills ``margins`` (n, OUT) and ``verdicts`` (n,).
     """
-    bottoms = body.boxes[:, 4].copy()
-    found = world.bucket_edges[:1].repeat(2048)
     for i in range(starts.shape[0]):
         x, y, heading = starts[i, 0], starts[i, 1], starts[i, 2]
-        motion_margins(world, body, x, y, heading, pieces[i], bottoms, found, False, 0, margins[i])
+        motion_margins(world, body, x, y, heading, pieces[i], pieces.shape[1], scratch, brief, margins[i])
         verdicts[i] = verdict_byte(body, margins[i], blocking)

@@ -88,7 +88,7 @@ class MovePlanner:
             travel_m=motions.travel_m, closed=self.closed,
         )  # fmt: skip
         return CheckedLattice(
-            self.site, hazards, motions, radius_m, lambda tiles: self.progress(f"{machine.id}: checking motions", tiles)
+            self.site, hazards, motions, radius_m, lambda count: self.progress(f"{machine.id}: checking motions", count)
         )
 
     def _extent_m(self) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan.hazards.prepare import Hazards
-from routeplan.hazards.tile import BLOCKED, OUT, judge
+from routeplan.hazards.tile import BLOCKED, OUT, judge, new_scratch
 from routeplan.search.best_first import FORWARD_FACTOR, REVERSE_FACTOR, motion_cost
 from routeplan.search.curves import curves_to
 from routeplan.search.motions import Motions
@@ -48,10 +48,22 @@ class Link:
     length_mm: int
 
 
-def check_motions(hazards: Hazards, starts: Floats, pieces: Floats) -> tuple[Floats, Bytes]:
+def check_motions(hazards: Hazards, starts: Floats, pieces: Floats, *, brief: bool = False) -> tuple[Floats, Bytes]:
     """Margins (n, OUT) and verdict bytes (n,) of single motions; see ``hazards.tile.judge``."""
     margins, verdicts = np.empty((len(starts), OUT)), np.empty(len(starts), np.uint8)
-    judge(hazards.world, hazards.body, hazards.blocking, starts, pieces, margins, verdicts)
+    scratch = new_scratch(hazards.body)
+    pieces = np.ascontiguousarray(pieces)
+    judge(
+        hazards.world,
+        hazards.body,
+        hazards.blocking,
+        np.ascontiguousarray(starts),
+        pieces,
+        scratch,
+        brief,
+        margins,
+        verdicts,
+    )
     return margins, verdicts
 
 
@@ -154,7 +166,7 @@ def link_anchor(
             starts = np.column_stack([xs[mine], ys[mine], motions.headings[heads[mine]]])
             if outward:
                 starts[:] = anchor.x, anchor.y, anchor.heading
-            _, verdicts = check_motions(hazards, starts, pieces[mine])
+            _, verdicts = check_motions(hazards, starts, pieces[mine], brief=True)
             good = [m for m in range(len(mine)) if verdicts[m] != BLOCKED]
             for m in good[:: max(1, len(good) // KEPT)][:KEPT]:
                 i = mine[m]

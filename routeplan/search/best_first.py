@@ -1,4 +1,4 @@
-"""The search kernels: plain arrays in, a route of states out. They know nothing of sites or machines.
+"""The search kernels: arrays in, a route of states out. Motions are checked when the search first asks for them.
 
 A lattice state is ``((row * cols + col) * H + heading) * 2 + gear`` with gear 0 along the chassis arrow, 1 against it:
 the gear of the motion that led there. Exact poses off the lattice (anchors) follow the lattice states. Costs are whole
@@ -12,14 +12,19 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from routeplan.hazards.tile import COMFORTABLE, Checker, free_motion, motion_byte, pose_free
 from routeplan.kernel import kernel
 
 Ints = NDArray[np.int64]
 Ints32 = NDArray[np.int32]
 Bytes = NDArray[np.uint8]
 
-FOUND, EXHAUSTED, NEED_TILES, LIMIT = 0, 1, 2, 3
-BLOCKED, OPEN, EIGHTHS = 255, 64, 63
+FOUND, EXHAUSTED, PAUSED, LIMIT, FULL = range(5)
+UNKNOWN, BLOCKED, OPEN, EIGHTHS = 0, 255, 64, 63
+#: Bytes of a pose that has been looked at.
+FREE, SHUT = 1, 2
+#: Motions checked between two breaths, when progress is told and an interrupt can come through.
+BREATH = 20_000
 FORWARD_FACTOR, REVERSE_FACTOR = 2, 3
 UNIT_PER_MM = 8 * FORWARD_FACTOR
 #: One open metre outweighs any detour on a site.
@@ -38,9 +43,9 @@ class Lattice(NamedTuple):
     counts: Ints
     into_heading: Ints  # (H, K) headings and primitives that end at a heading, -1 beyond the last
     into_primitive: Ints
-    table: Bytes  # (rows, cols, H, P): see hazards.tile.verdict_byte; 0 unfilled
-    filled: Bytes  # (tile rows, tile cols)
-    tile: int
+    table: Bytes  # (rows, cols, H, P): see hazards.tile.verdict_byte; 0 not looked at yet
+    poses: Bytes  # (rows, cols, H): FREE, SHUT, 0 not looked at yet
+    checked: Ints  # (1,) motions and poses looked at
     linked: Bytes  # (rows * cols) 1 where links leave a state of the cell
     link_from: Ints  # sorted; states and anchors
     link_to: Ints
@@ -107,6 +112,19 @@ def motion_cost(length_mm: int, byte: int, factor: int) -> int:
     return cost
 
 
+@kernel
+def first_at(ordered: Ints, value: int) -> int:
+    """Index of the first entry of an ascending array that is not below a value."""
+    low, high = 0, ordered.shape[0]
+    while low < high:
+        middle = (low + high) // 2
+        if ordered[middle] < value:
+            low = middle + 1
+        else:
+            high = middle
+    return low
+
+
 class Relaxation(NamedTuple):
     """The lattice with headings and hazards forgotten: places are cells (row * cols + col), then anchors."""
 
@@ -118,144 +136,169 @@ class Relaxation(NamedTuple):
     linked: Bytes  # (places,) 1 where a link leads
 
 
-@kernel
-def _relax_place(out: Ints, done: Bytes, key: Ints, state: Ints, size: Ints, place: int, cost: int) -> None:
-    if done[place] == 0 and (out[place] == UNREACHED or cost < out[place]):
-        out[place] = cost
-        push(key, state, size, cost, place)
+class Spread(NamedTuple):
+    """What a relaxation has reached: see ``relaxed``."""
+
+    out: Ints  # (places,) bounds
+    done: Bytes  # (places,) 1 where the bound is final, or nobody can stand
+    watched: Bytes  # (places,) 1 for the places that the search starts from
+    heap_key: Ints
+    heap_state: Ints
+    size: Ints  # (1,) entries in the heap
+    nearest: Ints  # (2,) bound of the nearest watched place or UNREACHED; last bound met
 
 
 @kernel
-def relaxed(relaxation: Relaxation, goals: Ints, watch: Ints, spare: int, out: Ints) -> int:
-    """Lower bounds on the cost to the goal from every place.
+def _relax_place(spread: Spread, place: int, cost: int) -> None:
+    if spread.done[place] == 0 and (spread.out[place] == UNREACHED or cost < spread.out[place]):
+        spread.out[place] = cost
+        push(spread.heap_key, spread.heap_state, spread.size, cost, place)
+
+
+@kernel
+def relaxed(relaxation: Relaxation, spread: Spread, spare: int) -> int:
+    """Lower bounds on the cost to the goal from every place; the goals stand in the heap before the first call.
 
     Every motion and link of the lattice is one of the relaxation's, so the bound is consistent. The search stops
-    ``spare`` beyond the nearest of the ``watch`` places; what lies farther gets the last cost met, still a lower bound.
-    ``out`` (places,) is UNREACHED where no way exists at all.
-
-    Returns the nearest watched place's bound, or UNREACHED when none has a way.
+    ``spare`` beyond the nearest of the watched places; what lies farther gets the last cost met, still a lower bound.
+    A place is UNREACHED where no way exists at all. Returns FULL when the heap needs more room, else EXHAUSTED.
     """
     rows, cols = relaxation.shut.shape
     n_cells, moves = rows * cols, relaxation.moves
-    out[:] = UNREACHED
-    done = np.zeros(out.shape[0], np.uint8)
-    done[:n_cells] = relaxation.shut.ravel()
-    watched = np.zeros(out.shape[0], np.uint8)
-    watched[watch] = 1
-    key, state, size = np.empty(4096, np.int64), np.empty(4096, np.int64), np.zeros(1, np.int64)
-    for place in goals:
-        _relax_place(out, done, key, state, size, place, 0)
-    nearest, last, stopped = UNREACHED, 0, False
-    while size[0] > 0:
-        cost, place = pop(key, state, size)
-        if done[place] or cost > out[place]:
+    room = spread.heap_key.shape[0] - moves.shape[0] - relaxation.back_to.shape[0]
+    stopped = False
+    while spread.size[0] > 0 and not stopped:
+        if spread.size[0] > room:
+            return FULL
+        cost, place = pop(spread.heap_key, spread.heap_state, spread.size)
+        if spread.done[place] or cost > spread.out[place]:
             continue
-        last = cost
-        if nearest != UNREACHED and cost > nearest + spare:
-            stopped = True
-            break
-        done[place] = 1
-        if watched[place] and nearest == UNREACHED:
-            nearest = cost
-        while size[0] + moves.shape[0] + relaxation.back_to.shape[0] > key.shape[0]:
-            key, state = np.append(key, np.empty_like(key)), np.append(state, np.empty_like(state))
+        spread.nearest[1] = cost
+        stopped = spread.nearest[0] != UNREACHED and cost > spread.nearest[0] + spare
+        spread.done[place] = 1
+        if spread.watched[place] and spread.nearest[0] == UNREACHED:
+            spread.nearest[0] = cost
         if relaxation.linked[place]:
-            for n in range(np.searchsorted(relaxation.back_to, place), relaxation.back_to.shape[0]):
+            for n in range(first_at(relaxation.back_to, place), relaxation.back_to.shape[0]):
                 if relaxation.back_to[n] != place:
                     break
-                _relax_place(out, done, key, state, size, relaxation.back_from[n], cost + relaxation.back_cost[n])
+                _relax_place(spread, relaxation.back_from[n], cost + relaxation.back_cost[n])
         if place < n_cells:
             r, c = place // cols, place % cols
             for m in range(moves.shape[0]):
                 rr, cc = r + moves[m, 0], c + moves[m, 1]
                 if 0 <= rr < rows and 0 <= cc < cols:
-                    _relax_place(out, done, key, state, size, rr * cols + cc, cost + moves[m, 2])
+                    _relax_place(spread, rr * cols + cc, cost + moves[m, 2])
     if stopped:
-        for place in range(out.shape[0]):
-            if done[place] == 0:
-                out[place] = last
-    return nearest
-
-
-@kernel
-def tiles_wanted(lattice: Lattice, row: int, col: int, heading: int, wanted: Ints) -> int:
-    """List the unfilled tiles that hold motions out of, or reversed out of, a state."""
-    rows, cols = lattice.table.shape[0], lattice.table.shape[1]
-    count = 0
-    across = lattice.filled.shape[1]
-    for m in range(-1, lattice.into_heading.shape[1]):
-        r, c = row, col
-        if m >= 0:
-            h0 = lattice.into_heading[heading, m]
-            if h0 < 0:
-                break
-            p = lattice.into_primitive[heading, m]
-            r, c = row - lattice.d_row[h0, p], col - lattice.d_col[h0, p]
-        if r < 0 or c < 0 or r >= rows or c >= cols:
-            continue
-        tr, tc = r // lattice.tile, c // lattice.tile
-        if lattice.filled[tr, tc] == 0:
-            index = tr * across + tc
-            known = False
-            for i in range(count):
-                known = known or wanted[i] == index
-            if not known:
-                wanted[count] = index
-                count += 1
-    return count
+        for place in range(spread.out.shape[0]):
+            if spread.done[place] == 0:
+                spread.out[place] = spread.nearest[1]
+    return EXHAUSTED
 
 
 @kernel
 def relax(frontier: Frontier, state: int, cost: int, bound: int, parent: int) -> None:
-    """Keep a cheaper way to a state; the bound is inflated, so that the search leans towards the goal."""
-    if frontier.best[state] == 0 or cost + 1 < frontier.best[state]:
-        frontier.best[state] = cost + 1
-        frontier.parent[state] = parent
-        push(
-            frontier.heap_key,
-            frontier.heap_state,
-            frontier.size,
-            cost + bound + bound * frontier.inflation[0] // 1000,
-            state,
-        )
+    """Keep a way to a state; the bound is inflated, so that the search leans towards the goal."""
+    frontier.best[state] = cost + 1
+    frontier.parent[state] = parent
+    push(
+        frontier.heap_key,
+        frontier.heap_state,
+        frontier.size,
+        cost + bound + bound * frontier.inflation[0] // 1000,
+        state,
+    )
 
 
 @kernel
-def expand_cell(lattice: Lattice, bounds: Ints, frontier: Frontier, state: int, cost: int) -> None:
-    """Relax every motion out of a lattice state, along the arrow and against it."""
+def better(frontier: Frontier, state: int, cost: int) -> bool:
+    """Whether a cost would improve on the way kept; expanded states hold negative costs and never do."""
+    best = frontier.best[state]
+    return bool(best == 0 or cost + 1 < best)
+
+
+@kernel
+def checked_byte(
+    lattice: Lattice, checker: Checker, row: int, col: int, heading: int, primitive: int, goal: int
+) -> int:
+    """The byte of a motion, looked at now if need be; ``goal`` is the number of the pose that it leads to or comes
+    from.
+    """
+    byte = lattice.table[row, col, heading, primitive]
+    if byte != UNKNOWN:
+        return int(byte)
+    if free_motion(checker, row, col):
+        lattice.table[row, col, heading, primitive] = COMFORTABLE
+        return COMFORTABLE
+    n_h, cols = lattice.table.shape[2], lattice.table.shape[1]
+    r, c, h = goal // n_h // cols, goal // n_h % cols, goal % n_h
+    if lattice.poses[r, c, h] == 0:
+        lattice.checked[0] += 1
+        lattice.poses[r, c, h] = FREE if pose_free(checker, r, c, h) else SHUT
+    value = BLOCKED
+    if lattice.poses[r, c, h] == FREE:
+        lattice.checked[0] += 1
+        value = motion_byte(checker, row, col, heading, primitive)
+    lattice.table[row, col, heading, primitive] = value
+    return value
+
+
+@kernel
+def expand_forward(lattice: Lattice, checker: Checker, bounds: Ints, frontier: Frontier, state: int, cost: int) -> None:
+    """Relax every motion out of a lattice state along the arrow, and turns on the spot."""
     rows, cols, n_h, n_p = lattice.table.shape
-    gear, rest = state % 2, state // 2
-    heading, cell = rest % n_h, rest // n_h
+    gear, pose = state % 2, state // 2
+    cell, heading = pose // n_h, pose % n_h
     row, col = cell // cols, cell % cols
     for p in range(n_p):
-        byte = lattice.table[row, col, heading, p]
-        if lattice.counts[heading, p] == 0 or byte == BLOCKED:
+        r, c = row + lattice.d_row[heading, p], col + lattice.d_col[heading, p]
+        if lattice.counts[heading, p] == 0 or r < 0 or c < 0 or r >= rows or c >= cols:
             continue
-        r, c, h = row + lattice.d_row[heading, p], col + lattice.d_col[heading, p], lattice.end[heading, p]
-        if r < 0 or c < 0 or r >= rows or c >= cols or bounds[r * cols + c] == UNREACHED:
-            continue
-        new = cost + motion_cost(lattice.length_mm[heading, p], byte, FORWARD_FACTOR)
+        bound = bounds[r * cols + c]
+        to_pose = (r * cols + c) * n_h + lattice.end[heading, p]
         spot = r == row and c == col
-        if gear == 1 and not spot:
-            new += SWITCH_MM * UNIT_PER_MM
-        to = ((r * cols + c) * n_h + h) * 2 + (gear if spot else 0)
-        relax(frontier, to, new, bounds[r * cols + c], 1 + ((heading * n_p + p) * 2 + 0) * 2 + gear)
+        to = 2 * to_pose + (gear if spot else 0)
+        switch = SWITCH_MM * UNIT_PER_MM if gear == 1 and not spot else 0
+        length = lattice.length_mm[heading, p]
+        if bound == UNREACHED or not better(
+            frontier, to, cost + motion_cost(length, COMFORTABLE, FORWARD_FACTOR) + switch
+        ):
+            continue
+        byte = checked_byte(lattice, checker, row, col, heading, p, to_pose)
+        new = cost + motion_cost(length, byte, FORWARD_FACTOR) + switch
+        if byte != BLOCKED and better(frontier, to, new):
+            relax(frontier, to, new, bound, 1 + ((heading * n_p + p) * 2 + 0) * 2 + gear)
+
+
+@kernel
+def expand_backward(
+    lattice: Lattice, checker: Checker, bounds: Ints, frontier: Frontier, state: int, cost: int
+) -> None:
+    """Relax every motion that ends at a lattice state, driven against the arrow."""
+    rows, cols, n_h, n_p = lattice.table.shape
+    gear, pose = state % 2, state // 2
+    cell, heading = pose // n_h, pose % n_h
+    row, col = cell // cols, cell % cols
+    switch = SWITCH_MM * UNIT_PER_MM if gear == 0 else 0
     for m in range(lattice.into_heading.shape[1]):
         h0 = lattice.into_heading[heading, m]
         if h0 < 0:
             break
         p = lattice.into_primitive[heading, m]
         r, c = row - lattice.d_row[h0, p], col - lattice.d_col[h0, p]
-        if (r == row and c == col) or r < 0 or c < 0 or r >= rows or c >= cols or bounds[r * cols + c] == UNREACHED:
+        if (r == row and c == col) or r < 0 or c < 0 or r >= rows or c >= cols:
             continue
-        byte = lattice.table[r, c, h0, p]
-        if byte == BLOCKED:
+        bound = bounds[r * cols + c]
+        to_pose = (r * cols + c) * n_h + h0
+        to, length = 2 * to_pose + 1, lattice.length_mm[h0, p]
+        if bound == UNREACHED or not better(
+            frontier, to, cost + motion_cost(length, COMFORTABLE, REVERSE_FACTOR) + switch
+        ):
             continue
-        new = cost + motion_cost(lattice.length_mm[h0, p], byte, REVERSE_FACTOR)
-        if gear == 0:
-            new += SWITCH_MM * UNIT_PER_MM
-        to = ((r * cols + c) * n_h + h0) * 2 + 1
-        relax(frontier, to, new, bounds[r * cols + c], 1 + ((h0 * n_p + p) * 2 + 1) * 2 + gear)
+        byte = checked_byte(lattice, checker, r, c, h0, p, to_pose)
+        new = cost + motion_cost(length, byte, REVERSE_FACTOR) + switch
+        if byte != BLOCKED and better(frontier, to, new):
+            relax(frontier, to, new, bound, 1 + ((h0 * n_p + p) * 2 + 1) * 2 + gear)
 
 
 @kernel
@@ -264,24 +307,24 @@ def expand_links(lattice: Lattice, bounds: Ints, frontier: Frontier, state: int,
     rows, cols, n_h, _ = lattice.table.shape
     n_lattice = rows * cols * n_h * 2
     gear, pose = state % 2, state // 2
-    for n in range(np.searchsorted(lattice.link_from, pose), lattice.link_from.shape[0]):
+    for n in range(first_at(lattice.link_from, pose), lattice.link_from.shape[0]):
         if lattice.link_from[n] != pose:
             break
-        to_gear = lattice.link_to[n] % 2
-        new = cost + lattice.link_cost[n]
-        if to_gear != gear:
-            new += SWITCH_MM * UNIT_PER_MM
         to = lattice.link_to[n]
+        new = cost + lattice.link_cost[n]
+        if to % 2 != gear:
+            new += SWITCH_MM * UNIT_PER_MM
         place = to // 2 // n_h if to < n_lattice else rows * cols + (to - n_lattice) // 2
-        if bounds[place] != UNREACHED:
+        if bounds[place] != UNREACHED and better(frontier, to, new):
             relax(frontier, to, new, bounds[place], -1 - (n * 2 + gear))
 
 
 @kernel
 def search(
-    lattice: Lattice, bounds: Ints, goal: Bytes, frontier: Frontier, limit: int, wanted: Ints
+    lattice: Lattice, checker: Checker, bounds: Ints, goal: Bytes, frontier: Frontier, limit: int
 ) -> tuple[int, int]:
-    """Best-first search until a goal anchor is reached, a tile is wanted, the heap is empty or too much was expanded.
+    """Best-first search until a goal anchor is reached, the heap is empty or full, too much was expanded, or for a
+    breath.
 
     Parameters
     ----------
@@ -291,8 +334,6 @@ def search(
         (anchors,) 1 for a goal.
     frontier
         Filled with the starts before the first call; keeps its state between calls.
-    wanted
-        Filled with tile indices, -1 behind the last, when the answer is NEED_TILES.
 
     Returns
     -------
@@ -301,29 +342,27 @@ def search(
     """
     rows, cols, n_h, _ = lattice.table.shape
     n_lattice = rows * cols * n_h * 2
+    breath = lattice.checked[0] + BREATH
     while frontier.size[0] > 0:
-        if frontier.size[0] + 256 > frontier.heap_key.shape[0] or frontier.expanded[0] >= limit:
+        if frontier.expanded[0] >= limit:
             return LIMIT, -1
+        if frontier.size[0] + 256 > frontier.heap_key.shape[0]:
+            return FULL, -1
+        if lattice.checked[0] > breath:
+            return PAUSED, -1
         _, state = pop(frontier.heap_key, frontier.heap_state, frontier.size)
-        cost = abs(frontier.best[state]) - 1
         if frontier.best[state] < 0:
             continue
+        cost = frontier.best[state] - 1
+        frontier.best[state] = -frontier.best[state]
         if state >= n_lattice:
             if goal[(state - n_lattice) // 2]:
                 return FOUND, state
-            frontier.best[state] = -frontier.best[state]
             expand_links(lattice, bounds, frontier, state, cost)
             continue
-        cell = state // 2 // n_h
-        count = tiles_wanted(lattice, cell // cols, cell % cols, (state // 2) % n_h, wanted)
-        if count > 0:
-            key = cost + bounds[cell] + bounds[cell] * frontier.inflation[0] // 1000
-            push(frontier.heap_key, frontier.heap_state, frontier.size, key, state)
-            wanted[count] = -1
-            return NEED_TILES, -1
-        frontier.best[state] = -frontier.best[state]
         frontier.expanded[0] += 1
-        expand_cell(lattice, bounds, frontier, state, cost)
-        if lattice.linked[cell]:
+        expand_forward(lattice, checker, bounds, frontier, state, cost)
+        expand_backward(lattice, checker, bounds, frontier, state, cost)
+        if lattice.linked[state // 2 // n_h]:
             expand_links(lattice, bounds, frontier, state, cost)
     return EXHAUSTED, -1

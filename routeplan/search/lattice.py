@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
-from routeplan.hazards.arrays import E_BOUNDARY, E_CLOSED, E_LINES
+from routeplan.hazards.arrays import E_BOUNDARY, E_CLOSED, E_LINES, Body
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.sweep import along
-from routeplan.hazards.tile import fill_tile
+from routeplan.hazards.tile import Checker, new_scratch
 from routeplan.search import best_first
 from routeplan.search.anchors import Anchor, GridFrame, Link, link_anchor, link_cost
-from routeplan.search.best_first import Frontier, Lattice, Relaxation
+from routeplan.search.best_first import Frontier, Lattice, Relaxation, Spread
 from routeplan.search.motions import Motions
 from routeplan.site.model import Site
 
@@ -24,7 +24,6 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bytes = NDArray[np.uint8]
 
-TILE = 8
 #: Thousandths by which bounds are raised (see ``best_first.Frontier``).
 INFLATION = 0
 #: Beyond this many expanded states the search gives up, in words and with its own exit status.
@@ -44,7 +43,7 @@ class Motion:
 
 @dataclass(frozen=True, eq=False)
 class Found:
-    """A best way: its motions, and cost as metres of the best forward driving."""
+    """A way: its motions, cost as metres of the best forward driving, and the least that any way here can cost."""
 
     motions: tuple[Motion, ...]
     cost_m: float
@@ -66,19 +65,19 @@ class NotFound:
 
 @dataclass(eq=False)
 class CheckedLattice:
-    """Motions of one machine on one site, checked tile by tile as searches ask for them, and kept.
+    """Motions of one machine on one site, checked as searches ask for them, and kept.
 
     Parameters
     ----------
     progress
-        Called with the number of tiles checked so far.
+        Called now and then with the number of motions checked so far.
     """
 
     site: Site
     hazards: Hazards
     motions: Motions
     radius_m: float
-    progress: Callable[[int], None] = lambda tiles: None
+    progress: Callable[[int], None] = lambda checked: None
     links: list[Link] = field(default_factory=list)
     anchors: list[Anchor] = field(default_factory=list)
 
@@ -88,9 +87,9 @@ class CheckedLattice:
         n_h, n_p = self.motions.counts.shape
         self.grid = GridFrame(terrain.x0, terrain.y0, terrain.cell_m * terrain.stride, rows, cols, n_h)
         self.table = np.zeros((rows, cols, n_h, n_p), np.uint8)
-        self.filled = np.zeros((math.ceil(rows / TILE), math.ceil(cols / TILE)), np.uint8)
+        self.poses = np.zeros((rows, cols, n_h), np.uint8)
+        self.checked = np.zeros(1, np.int64)
         self.shut = self._shut()
-        self.tiles = 0
 
     def add_anchor(self, anchor: Anchor) -> int:
         """Link an exact pose to the lattice; returns its pose number."""
@@ -107,58 +106,61 @@ class CheckedLattice:
             return self.anchors[pose - self.grid.poses]
         return self.grid.pose_of(pose, self.motions.headings)
 
-    def fill(self, tile: int) -> None:
-        """Check every motion that starts in a tile."""
-        tr, tc = divmod(tile, self.filled.shape[1])
-        rows = np.arange(tr * TILE, min((tr + 1) * TILE, self.grid.rows))
-        cols = np.arange(tc * TILE, min((tc + 1) * TILE, self.grid.cols))
-        block = np.empty((len(rows), len(cols), *self.motions.counts.shape), np.uint8)
-        hazards, motions = self.hazards, self.motions
-        fill_tile(
-            hazards.world, hazards.body, hazards.blocking, motions.headings, motions.pieces, motions.counts, rows, cols,
-            hazards.terrain.stride, block,
-        )  # fmt: skip
-        self.table[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1] = block
-        self.filled[tr, tc] = 1
-        self.tiles += 1
-        self.progress(self.tiles)
-
     def find(self, starts: Sequence[int], goals: Sequence[int], *, limit: int = STATE_LIMIT) -> Found | NotFound:
         """Best way from any of the start poses to any of the goal poses (pose numbers of anchors).
 
-        The cost is the least on this lattice and its links: proven by the search's own order.
+        The cost is at most ``INFLATION`` thousandths above the least on this lattice and its links.
         """
         lattice, kept = self._arrays()
-        bounds = np.empty(self.grid.rows * self.grid.cols + len(self.anchors), np.int64)
-        nearest = best_first.relaxed(
-            self._relaxation(kept),
-            self._places(goals),
-            self._places(starts),
-            int(SPARE_M * 1000) * best_first.UNIT_PER_MM,
-            bounds,
-        )
-        if nearest == best_first.UNREACHED:
-            bounds[:] = 0  # no way even without hazards: the search then shows how far the machine gets
+        bounds = self._bounds(self._relaxation(kept), starts, goals)
         goal = np.zeros(max(len(self.anchors), 1), np.uint8)
         goal[np.asarray(goals) - self.grid.poses] = 1
         frontier = self._frontier(starts, bounds)
-        wanted = np.empty(256, np.int64)
+        checker = self.checker()
         while True:
-            status, state = best_first.search(lattice, bounds, goal, frontier, limit, wanted)
-            if status == best_first.NEED_TILES:
-                for tile in wanted[: int(np.argmax(wanted == -1))]:
-                    self.fill(int(tile))
-                continue
-            if status == best_first.LIMIT and frontier.expanded[0] < limit:
+            status, state = best_first.search(lattice, checker, bounds, goal, frontier, limit)
+            self.progress(int(self.checked[0]))
+            if status == best_first.FULL:
                 frontier = _grown(frontier)
-                continue
-            break
+            elif status != best_first.PAUSED:
+                break
         expanded = int(frontier.expanded[0])
         if status == best_first.FOUND:
             cost = (abs(int(frontier.best[state])) - 1) / best_first.UNIT_PER_MM / 1000.0
-            return Found(self._walk(frontier, state, kept), cost, cost, expanded)
+            relaxed = min(int(bounds[place]) for place in self._places(starts)) / best_first.UNIT_PER_MM / 1000.0
+            bound = max(relaxed, cost / (1.0 + INFLATION / 1000.0))
+            return Found(self._walk(frontier, state, kept), cost, bound, expanded)
         reached = np.unique(np.flatnonzero(frontier.best[: 2 * self.grid.poses] < 0) // 2)
         return NotFound("exhausted" if status == best_first.EXHAUSTED else "limit", reached, expanded)
+
+    def _bounds(self, relaxation: Relaxation, starts: Sequence[int], goals: Sequence[int]) -> Ints:
+        """Lower bounds on the cost to go from every place; 0 everywhere when there is no way even without hazards."""
+        places, room = self.grid.rows * self.grid.cols + len(self.anchors), 1 << 16
+        done, watched = np.zeros(places, np.uint8), np.zeros(places, np.uint8)
+        done[: relaxation.shut.size] = relaxation.shut.ravel()
+        watched[self._places(starts)] = 1
+        spread = Spread(
+            np.full(places, best_first.UNREACHED, np.int64), done, watched, np.empty(room, np.int64),
+            np.empty(room, np.int64), np.zeros(1, np.int64), np.array([best_first.UNREACHED, 0]),
+        )  # fmt: skip
+        for place in self._places(goals):
+            if not done[place]:
+                spread.out[place] = 0
+                best_first.push(spread.heap_key, spread.heap_state, spread.size, 0, int(place))
+        spare = int(SPARE_M * 1000) * best_first.UNIT_PER_MM
+        while best_first.relaxed(relaxation, spread, spare) == best_first.FULL:
+            spread = _grown(spread)
+        if spread.nearest[0] == best_first.UNREACHED:
+            spread.out[:] = 0  # the search then shows how far the machine gets
+        return spread.out
+
+    def checker(self) -> Checker:
+        """What the kernels need to check motions of this lattice, with room for one thread."""
+        hazards, motions = self.hazards, self.motions
+        return Checker(
+            hazards.world, hazards.body, hazards.blocking, motions.headings, motions.pieces, motions.counts,
+            hazards.terrain.stride, np.array([[1e-6, 0.0, 0.0]]), True, new_scratch(hazards.body),
+        )  # fmt: skip
 
     def _places(self, poses: Sequence[int]) -> Ints:
         n = self.grid.headings
@@ -167,19 +169,24 @@ class CheckedLattice:
 
     def _shut(self) -> Bytes:
         """Lattice cells where the origin cannot stand whatever the heading; only what is certain, so bounds hold."""
-        world, stride = self.hazards.world, self.hazards.terrain.stride
-        bits = world.inside[::stride, ::stride]
+        terrain, world = self.hazards.terrain, self.hazards.world
+        bits = world.inside[:: terrain.stride, :: terrain.stride]
         shut = (bits & ((1 << E_BOUNDARY) | (1 << E_LINES) | (1 << E_CLOSED))) != 0
-        body = self.hazards.body
-        chassis = body.boxes[0]
-        inner = min(-chassis[0], chassis[1], -chassis[2], chassis[3]) + body.structure_gap + body.lateral
+        shut |= ~np.isfinite(terrain.level[:: terrain.stride, :: terrain.stride])
+        inner = disc_at_origin_m(self.hazards.body)
         for obstacle in self.site.obstacles:
             if obstacle.top_m is None:
-                r, c, _ = self.hazards.terrain.nodes_within(obstacle.geometry, inner)
-                on = (r % stride == 0) & (c % stride == 0)
-                shut[r[on] // stride, c[on] // stride] = True
+                self._shut_near(shut, obstacle.geometry, inner)
+        edge = self.site.boundary.boundary
+        self._shut_near(shut, edge, inner)
         result: Bytes = shut[: self.grid.rows, : self.grid.cols].astype(np.uint8)
         return result
+
+    def _shut_near(self, shut: NDArray[np.bool_], geometry: BaseGeometry, reach_m: float) -> None:
+        stride = self.hazards.terrain.stride
+        r, c, _ = self.hazards.terrain.nodes_within(geometry, reach_m - 1e-6)
+        on = (r % stride == 0) & (c % stride == 0)
+        shut[r[on] // stride, c[on] // stride] = True
 
     def _arrays(self) -> tuple[Lattice, list[tuple[Link, int]]]:
         """Kernel arrays, and the links in their order with the gear each is driven in."""
@@ -195,7 +202,7 @@ class CheckedLattice:
         into_h, into_p = _into(motions)
         lattice = Lattice(
             motions.d_row, motions.d_col, motions.end, motions.length_mm, motions.counts, into_h, into_p, self.table,
-            self.filled, TILE, linked, leave, arrive, cost,
+            self.poses, self.checked, linked, leave, arrive, cost,
         )  # fmt: skip
         return lattice, driven
 
@@ -273,6 +280,14 @@ class CheckedLattice:
         return before, self.pose_of(before)
 
 
+def disc_at_origin_m(body: Body) -> float:
+    """Radius of the largest disc about the origin that the body and the gap to obstacles and the boundary fill, m."""
+    radius = 0.0
+    for a0, a1, b0, b1, *_ in body.boxes:
+        radius = max(radius, min(-a0, a1, -b0, b1) + body.structure_gap + body.lateral)
+    return float(radius)
+
+
 def _into(motions: Motions) -> tuple[Ints, Ints]:
     lists: list[list[tuple[int, int]]] = [[] for _ in motions.headings]
     for h, p in zip(*np.nonzero(motions.counts), strict=True):
@@ -285,8 +300,11 @@ def _into(motions: Motions) -> tuple[Ints, Ints]:
     return np.ascontiguousarray(table[0]), np.ascontiguousarray(table[1])
 
 
-def _grown(frontier: Frontier) -> Frontier:
-    """The same frontier with a heap twice as large."""
+_Heaped = TypeVar("_Heaped", Frontier, Spread)
+
+
+def _grown(frontier: _Heaped) -> _Heaped:
+    """The same with a heap twice as large."""
     more = np.empty_like(frontier.heap_key)
     return frontier._replace(
         heap_key=np.concatenate([frontier.heap_key, more]), heap_state=np.concatenate([frontier.heap_state, more])

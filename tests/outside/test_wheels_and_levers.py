@@ -7,7 +7,7 @@ import pytest
 from shapely.geometry import Point
 
 from routeplan.hazards.bounce import lever
-from routeplan.hazards.prepare import defect_size
+from routeplan.hazards.fields import defect_size
 from routeplan.recheck.bounce import levers
 from routeplan.recheck.levels import Raster
 from routeplan.recheck.wheels import hole_drop_m
@@ -60,7 +60,7 @@ def test_far_axle() -> None:
 
 
 def test_six_to_one_needs_five_wheelbases() -> None:
-    """"6 in bump, 3 ft bounce" (common practice, no source) is 1 + x/L = 6, so x = 5 L."""
+    """ "6 in bump, 3 ft bounce" (common practice, no source) is 1 + x/L = 6, so x = 5 L."""
     assert both_levers(wheelbase_m=2.4, beyond_m=12.0, near=True) == pytest.approx(6.0, abs=1e-12)
 
 

@@ -1,0 +1,202 @@
+"""Fields of the ground and of soffits as one machine meets them: every place in the tube at one look-up."""
+
+from __future__ import annotations
+
+import math
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from routeplan.hazards.arrays import Body, Floats, Floats32, Ints
+from routeplan.hazards.enclosure import SECTORS, sector_field, under_field
+from routeplan.hazards.terrain import Terrain, disc_maximum
+from routeplan.hazards.tile import STANCE_STEP
+from routeplan.machine.model import Machine
+from routeplan.site.model import Defect, Site, Soffit
+
+#: Spacing of the points that stand for a box's top, and of a short machine's underside, m.
+SPACING_M = 0.5
+DEFECT_REACH_M = 3.0
+_HALF_DIAGONAL = math.sqrt(0.5)
+
+
+def soffit_sigma(soffit: Soffit, site: Site) -> float:
+    """Standard deviation of a soffit against the ground, m; 0 when nobody said (the check is then not proven
+    anyway).
+    """
+    own = soffit.sigma_m or 0.0
+    other_survey = soffit.level_m is not None and soffit.survey != site.ground.accuracy.survey
+    return math.hypot(own, site.ground.accuracy.datum_m) if other_survey else own
+
+
+def defect_size(defect: Defect, radius_m: float) -> float:
+    """What a feature does to a wheel, m: the drop into a hole that the wheel can reach, or the height of a step.
+
+    >>> from shapely.geometry import Point
+    >>> round(defect_size(Defect("h", "pothole", Point(0, 0).buffer(0.15), 0.30, 0.2, 0.0, None), 0.30), 6)
+    0.040192
+    """
+    if defect.depth_m <= 0.0:
+        return defect.height_m
+    if defect.width_m >= 2.0 * radius_m:
+        return defect.depth_m
+    return min(defect.depth_m, radius_m - math.sqrt(radius_m**2 - (defect.width_m / 2.0) ** 2))
+
+
+@dataclass(frozen=True)
+class _Window:
+    """Everywhere a wheel, or an underside point, may be for one look-up at its nearest node.
+
+    Half sides across and along the wheel, m; the wheel's radius, m; reach of an underside point, m.
+    """
+
+    wide: float
+    along: float
+    radius: float
+    under: float
+
+
+def _wheel_window(machine: Machine, body: Body, cell_m: float, spacing_m: float) -> _Window:
+    node = _HALF_DIAGONAL * cell_m
+    along = float(np.abs(body.wheel_eta).max()) * body.sin_heading + STANCE_STEP / 2 + node
+    under = body.lateral + body.reach * body.sin_heading + spacing_m * _HALF_DIAGONAL + STANCE_STEP / 2 + node
+    return _Window(body.wheel_gap + node, along, max(w.radius_m for w in machine.wheels), under)
+
+
+@dataclass(frozen=True, eq=False)
+class GroundFields:
+    """Fields of the ground as ``World`` has them; all float32, ``(row, col)``, the first two ``(sector, row, col)``."""
+
+    high: Floats32
+    low: Floats32
+    under: Floats32
+    defect: Floats32
+    deviation: Floats32
+    raised: Floats32
+
+
+def window_nodes(angle: float, wide: float, long: float, cell: float) -> Ints:
+    """Node offsets (n, 2: row, col) in an oriented window, half sides along and across the heading."""
+    n = math.ceil(math.hypot(wide, long) / cell)
+    r, c = np.mgrid[-n : n + 1, -n : n + 1]
+    ahead = (c * math.cos(angle) + r * math.sin(angle)) * cell
+    aside = (r * math.cos(angle) - c * math.sin(angle)) * cell
+    return np.argwhere((np.abs(ahead) <= long) & (np.abs(aside) <= wide)).astype(np.int64) - n
+
+
+def wheel_fields(
+    z: Floats, gx: Floats, gy: Floats, *, cell: float, wide: float, long: float, radius: float
+) -> tuple[Floats32, Floats32]:
+    """Spans (SECTORS, rows, cols) of wheel levels against the local plane: lowest, highest.
+
+    The window of a sector holds every place of a wheel in the tube, for headings within half a sector, and the nodes
+    around it, so that what lies between nodes is spanned too. Sectors are filled in threads.
+    """
+    slip = math.sin(0.5 * math.pi / SECTORS)
+    around = 0.5 * cell
+    wide_all, long_all = wide + (long + radius) * slip + around, long + wide * slip + around
+    low, high = np.empty((SECTORS, *z.shape), np.float32), np.empty((SECTORS, *z.shape), np.float32)
+
+    def fill(j: int) -> None:
+        angle = j * math.pi / SECTORS
+        offsets = window_nodes(angle, wide_all, long_all, cell)
+        sector_field(
+            z, gx, gy, cell, angle, offsets, radius, np.empty_like(z), np.empty((3, z.shape[1])), low[j], high[j]
+        )  # fmt: skip
+
+    with ThreadPoolExecutor() as pool:
+        list(pool.map(fill, range(SECTORS)))
+    return low, high
+
+
+def _features(site: Site, fields: GroundFields, terrain: Terrain, body: Body, window: _Window) -> None:
+    """Holes and raised features of the defects layer, taken from clean ground so that nothing counts twice."""
+    touch = math.hypot(window.wide, window.along)
+    for feature in site.defects:
+        size = defect_size(feature, window.radius)
+        if size <= 0.0:
+            continue
+        hole = feature.depth_m > 0.0
+        rr, cc, _ = terrain.nodes_within(feature.geometry, touch if hole else touch + window.radius)
+        if not len(rr):
+            continue
+        fields.deviation[rr, cc] = np.maximum(fields.deviation[rr, cc], size)
+        low, high = _clean_spans(terrain, rr, cc, window)
+        if hole:
+            fields.low[:, rr, cc] = np.minimum(fields.low[:, rr, cc], low - size)
+            continue
+        fields.high[:, rr, cc] = np.maximum(fields.high[:, rr, cc], high + size)
+        fields.raised[rr, cc] = np.maximum(fields.raised[rr, cc], size)
+        rr, cc, _ = terrain.nodes_within(feature.geometry, window.under)
+        fields.under[rr, cc] += np.float32(size)
+
+
+def _clean_spans(terrain: Terrain, rows: Ints, cols: Ints, window: _Window) -> tuple[Floats32, Floats32]:
+    """Spans (SECTORS, n) of wheel levels on clean ground at some nodes, from a piece of the raster around them."""
+    n = math.ceil((math.hypot(window.wide, window.along) + 2.0 * window.radius) / terrain.cell_m) + 2
+    r0, c0 = max(int(rows.min()) - n, 0), max(int(cols.min()) - n, 0)
+    part = np.s_[r0 : int(rows.max()) + n + 1, c0 : int(cols.max()) + n + 1]
+    piece = [np.ascontiguousarray(field[part]) for field in (terrain.clean, terrain.gx, terrain.gy)]
+    low, high = wheel_fields(
+        *piece, cell=terrain.cell_m, wide=window.wide, long=window.along, radius=window.radius
+    )  # fmt: skip
+    return low[:, rows - r0, cols - c0], high[:, rows - r0, cols - c0]
+
+
+def ground_fields(site: Site, machine: Machine, body: Body, terrain: Terrain, spacing_m: float) -> GroundFields:
+    """What the ground around each node does to the wheels and the body; ``spacing_m`` of the points of undersides."""
+    cell = terrain.cell_m
+    window = _wheel_window(machine, body, cell, spacing_m)
+    low, high = wheel_fields(
+        terrain.level, terrain.gx, terrain.gy, cell=cell, wide=window.wide, long=window.along, radius=window.radius
+    )
+    under = np.empty(terrain.level.shape, np.float32)
+    under_field(terrain.level, terrain.gx, terrain.gy, cell, window.under, under)
+    raw = np.nan_to_num(np.abs(terrain.level - terrain.clean))
+    touch = math.hypot(window.wide, window.along)
+    defect = raw.copy()
+    for feature in site.defects:
+        rr, cc, _ = terrain.nodes_within(feature.geometry, cell)
+        defect[rr, cc] = np.maximum(defect[rr, cc], defect_size(feature, window.radius))
+    f32 = np.float32
+    fields = GroundFields(
+        high, low, under,
+        disc_maximum(defect, (DEFECT_REACH_M + cell + body.lateral + touch) / cell).astype(f32),
+        disc_maximum(raw, (touch + window.radius) / cell).astype(f32),
+        np.zeros(terrain.level.shape, f32),
+    )  # fmt: skip
+    _features(site, fields, terrain, body, window)
+    return fields
+
+
+def soffit_fields(site: Site, body: Body, terrain: Terrain, k: float) -> tuple[Floats, Floats, Floats32]:
+    """Lowest soffit around each node, m; the same less k sigma; and the distance to the nearest soffit, m, rounded
+    down.
+    """
+    cell = terrain.cell_m
+    lowest, proven = np.full(terrain.level.shape, np.inf), np.full(terrain.level.shape, np.inf)
+    free = np.ones(terrain.level.shape, bool)
+    limits = site.thresholds
+    plan_gap = max(limits.head_gap_m, limits.structure_clearance_m)
+    reach = plan_gap + body.lateral + body.reach * body.sin_heading + STANCE_STEP / 2 + 0.05
+    reach += _HALF_DIAGONAL * (SPACING_M + cell)
+    for soffit in site.soffits:
+        rr, cc, _ = terrain.nodes_within(soffit.geometry, reach)
+        if soffit.level_m is not None:
+            middle = soffit.geometry.centroid
+            x, y = terrain.x0 + cc * cell - middle.x, terrain.y0 + rr * cell - middle.y
+            fall = math.hypot(soffit.fall_x, soffit.fall_y) * reach
+            level = soffit.level_m + soffit.fall_x * x + soffit.fall_y * y - fall
+        else:
+            slope = np.hypot(terrain.gx[rr, cc], terrain.gy[rr, cc]) * reach
+            level = terrain.level[rr, cc] + (soffit.clear_m or 0.0) - slope
+            level = np.nan_to_num(level, nan=-np.inf)
+        lowest[rr, cc] = np.minimum(lowest[rr, cc], level)
+        proven[rr, cc] = np.minimum(proven[rr, cc], level - k * soffit_sigma(soffit, site))
+        free[rr, cc] = False
+    if free.all():
+        return lowest, proven, np.full(free.shape, 1e6, np.float32)
+    far = ndimage.distance_transform_edt(free, sampling=cell) - cell
+    return lowest, proven, np.maximum(far, 0.0).astype(np.float32)
