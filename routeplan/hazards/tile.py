@@ -46,6 +46,8 @@ STANCE_STEP = 0.25
 BETWEEN_STANCES_M = 0.002
 BLOCKED = 255
 COMFORTABLE = 8
+#: Bytes of a pose that has been looked at.
+FREE, TAKEN = 1, 2
 OPEN = 64
 
 
@@ -321,6 +323,28 @@ def pose_free(checker: Checker, row: int, col: int, heading: int) -> bool:
         out,
     )
     return not blocked(out)
+
+
+@kernel
+def standing_room(checker: Checker, first: int, last: int, poses: Bytes, taken: Bytes) -> None:
+    """Mark in ``taken`` (rows, cols) the lattice cells of rows first to last - 1 where no heading may stand.
+
+    ``poses`` (rows, cols, H) keeps what was looked at on the way; headings far apart are tried first.
+    """
+    n_h = poses.shape[2]
+    for row in range(first, last):
+        for col in range(poses.shape[1]):
+            if taken[row, col] or free_motion(checker, row, col):
+                continue
+            found = False
+            for n in range(n_h):
+                heading = (5 * n) % n_h
+                found = pose_free(checker, row, col, heading)
+                poses[row, col, heading] = FREE if found else TAKEN
+                if found:
+                    break
+            if not found:
+                taken[row, col] = 1
 
 
 @kernel

@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan.hazards.tile import COMFORTABLE, Checker, free_motion, motion_byte, pose_free
+from routeplan.hazards.tile import COMFORTABLE, FREE, TAKEN, Checker, free_motion, motion_byte, pose_free
 from routeplan.kernel import kernel
 
 Ints = NDArray[np.int64]
@@ -21,8 +21,6 @@ Bytes = NDArray[np.uint8]
 
 FOUND, EXHAUSTED, PAUSED, LIMIT, FULL = range(5)
 UNKNOWN, BLOCKED, OPEN, EIGHTHS = 0, 255, 64, 63
-#: Bytes of a pose that has been looked at.
-FREE, SHUT = 1, 2
 #: Motions checked between two breaths, when progress is told and an interrupt can come through.
 BREATH = 20_000
 FORWARD_FACTOR, REVERSE_FACTOR = 2, 3
@@ -44,7 +42,7 @@ class Lattice(NamedTuple):
     into_heading: Ints  # (H, K) headings and primitives that end at a heading, -1 beyond the last
     into_primitive: Ints
     table: Bytes  # (rows, cols, H, P): see hazards.tile.verdict_byte; 0 not looked at yet
-    poses: Bytes  # (rows, cols, H): FREE, SHUT, 0 not looked at yet
+    poses: Bytes  # (rows, cols, H): FREE, TAKEN, 0 not looked at yet
     checked: Ints  # (1,) motions and poses looked at
     linked: Bytes  # (rows * cols) 1 where links leave a state of the cell
     link_from: Ints  # sorted; states and anchors
@@ -234,7 +232,7 @@ def checked_byte(
     r, c, h = goal // n_h // cols, goal // n_h % cols, goal % n_h
     if lattice.poses[r, c, h] == 0:
         lattice.checked[0] += 1
-        lattice.poses[r, c, h] = FREE if pose_free(checker, r, c, h) else SHUT
+        lattice.poses[r, c, h] = FREE if pose_free(checker, r, c, h) else TAKEN
     value = BLOCKED
     if lattice.poses[r, c, h] == FREE:
         lattice.checked[0] += 1

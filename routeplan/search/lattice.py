@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Literal, TypeVar
 
@@ -13,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from routeplan.hazards.arrays import E_BOUNDARY, E_CLOSED, E_LINES, Body
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.sweep import along
-from routeplan.hazards.tile import Checker, new_scratch
+from routeplan.hazards.tile import Checker, new_scratch, standing_room
 from routeplan.search import best_first
 from routeplan.search.anchors import Anchor, GridFrame, Link, link_anchor, link_cost
 from routeplan.search.best_first import Frontier, Lattice, Relaxation, Spread
@@ -28,6 +29,8 @@ Bytes = NDArray[np.uint8]
 INFLATION = 0
 #: Beyond this many expanded states the search gives up, in words and with its own exit status.
 STATE_LIMIT = 60_000_000
+#: States looked at to say how far the machine gets where there is proven to be no way.
+LOOK_AROUND = 400_000
 #: Costs this far beyond the relaxed best are bounded one by one, the rest by one number.
 SPARE_M = 60.0
 
@@ -90,6 +93,7 @@ class CheckedLattice:
         self.poses = np.zeros((rows, cols, n_h), np.uint8)
         self.checked = np.zeros(1, np.int64)
         self.shut = self._shut()
+        self.taken = self._taken()
 
     def add_anchor(self, anchor: Anchor) -> int:
         """Link an exact pose to the lattice; returns its pose number."""
@@ -112,7 +116,10 @@ class CheckedLattice:
         The cost is at most ``INFLATION`` thousandths above the least on this lattice and its links.
         """
         lattice, kept = self._arrays()
-        bounds = self._bounds(self._relaxation(kept), starts, goals)
+        bounds, any_way = self._bounds(self._relaxation(kept, self.taken), starts, goals)
+        if not any_way:  # proven; the search then shows how far the machine gets towards the goal
+            bounds, _ = self._bounds(self._relaxation(kept, self.shut), starts, goals)
+            limit = min(limit, LOOK_AROUND)
         goal = np.zeros(max(len(self.anchors), 1), np.uint8)
         goal[np.asarray(goals) - self.grid.poses] = 1
         frontier = self._frontier(starts, bounds)
@@ -131,10 +138,10 @@ class CheckedLattice:
             bound = max(relaxed, cost / (1.0 + INFLATION / 1000.0))
             return Found(self._walk(frontier, state, kept), cost, bound, expanded)
         reached = np.unique(np.flatnonzero(frontier.best[: 2 * self.grid.poses] < 0) // 2)
-        return NotFound("exhausted" if status == best_first.EXHAUSTED else "limit", reached, expanded)
+        return NotFound("exhausted" if status == best_first.EXHAUSTED or not any_way else "limit", reached, expanded)
 
-    def _bounds(self, relaxation: Relaxation, starts: Sequence[int], goals: Sequence[int]) -> Ints:
-        """Lower bounds on the cost to go from every place; 0 everywhere when there is no way even without hazards."""
+    def _bounds(self, relaxation: Relaxation, starts: Sequence[int], goals: Sequence[int]) -> tuple[Ints, bool]:
+        """Lower bounds on the cost to go from every place, and whether there is any way; 0 everywhere if not."""
         places, room = self.grid.rows * self.grid.cols + len(self.anchors), 1 << 16
         done, watched = np.zeros(places, np.uint8), np.zeros(places, np.uint8)
         done[: relaxation.shut.size] = relaxation.shut.ravel()
@@ -150,9 +157,10 @@ class CheckedLattice:
         spare = int(SPARE_M * 1000) * best_first.UNIT_PER_MM
         while best_first.relaxed(relaxation, spread, spare) == best_first.FULL:
             spread = _grown(spread)
-        if spread.nearest[0] == best_first.UNREACHED:
-            spread.out[:] = 0  # the search then shows how far the machine gets
-        return spread.out
+        any_way = bool(spread.nearest[0] != best_first.UNREACHED)
+        if not any_way:
+            spread.out[:] = 0
+        return spread.out, any_way
 
     def checker(self) -> Checker:
         """What the kernels need to check motions of this lattice, with room for one thread."""
@@ -168,7 +176,7 @@ class CheckedLattice:
         return np.array([p // n if p < self.grid.poses else cells + p - self.grid.poses for p in poses], np.int64)
 
     def _shut(self) -> Bytes:
-        """Lattice cells where the origin cannot stand whatever the heading; only what is certain, so bounds hold."""
+        """Lattice cells that the origin could not enter even if much less were in the way: it lies in something."""
         terrain, world = self.hazards.terrain, self.hazards.world
         bits = world.inside[:: terrain.stride, :: terrain.stride]
         shut = (bits & ((1 << E_BOUNDARY) | (1 << E_LINES) | (1 << E_CLOSED))) != 0
@@ -181,6 +189,19 @@ class CheckedLattice:
         self._shut_near(shut, edge, inner)
         result: Bytes = shut[: self.grid.rows, : self.grid.cols].astype(np.uint8)
         return result
+
+    def _taken(self) -> Bytes:
+        """Lattice cells where no heading may stand, every one looked at: bounds then lead round what cannot be used."""
+        taken = self.shut.copy()
+        thirds = np.linspace(0, self.grid.rows, 4).astype(int)
+        with ThreadPoolExecutor() as pool:
+            parts = [
+                pool.submit(standing_room, self.checker(), int(first), int(last), self.poses, taken)
+                for first, last in zip(thirds, thirds[1:], strict=False)
+            ]
+            for part in parts:
+                part.result()
+        return taken
 
     def _shut_near(self, shut: NDArray[np.bool_], geometry: BaseGeometry, reach_m: float) -> None:
         stride = self.hazards.terrain.stride
@@ -206,7 +227,7 @@ class CheckedLattice:
         )  # fmt: skip
         return lattice, driven
 
-    def _relaxation(self, driven: list[tuple[Link, int]]) -> Relaxation:
+    def _relaxation(self, driven: list[tuple[Link, int]], shut: Bytes) -> Relaxation:
         motions = self.motions
         moves: dict[tuple[int, int], int] = {}
         for h in range(motions.counts.shape[0]):
@@ -229,7 +250,7 @@ class CheckedLattice:
         linked[table[:, 0]] = 1
         every = np.array([(*d, cost) for d, cost in sorted(moves.items())], np.int64)
         columns = [np.ascontiguousarray(table[:, i]) for i in range(3)]
-        return Relaxation(self.shut, every, columns[0], columns[1], columns[2], linked)
+        return Relaxation(shut, every, columns[0], columns[1], columns[2], linked)
 
     def _frontier(self, starts: Sequence[int], bounds: Ints) -> Frontier:
         n = 2 * (self.grid.poses + len(self.anchors))
