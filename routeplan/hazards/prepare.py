@@ -9,13 +9,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from routeplan.hazards import arrays
-from routeplan.hazards.arrays import KINDS, Body, Bytes, Floats, World
+from routeplan.hazards.arrays import KINDS, Body, Bytes, Floats, Scratch, World
 from routeplan.hazards.blocks import build_blocks
 from routeplan.hazards.bounce import lever
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.edges import BUCKET_M, build_edges, layers_of
 from routeplan.hazards.fields import SPACING_M, ground_fields, soffit_fields
 from routeplan.hazards.terrain import Terrain
+from routeplan.hazards.tile import OUT
 from routeplan.hazards.uncertainty import sigma_pitch, sigma_point, sigma_roll
 from routeplan.machine.model import Configuration, Machine
 from routeplan.site.model import Site
@@ -241,6 +242,11 @@ def prepare(
         bucket_cols=soup.bucket_cols, bucket_rows=soup.bucket_rows, bucket_m=BUCKET_M, piece_m=travel_m, lean_m=lean_m,
     )  # fmt: skip
     return Hazards(world, body, sigma, blocking, terrain, k, max(w.radius_m for w in machine.wheels))
+
+
+def new_scratch(body: Body) -> Scratch:
+    """Room for one thread to check motions in."""
+    return Scratch(np.empty(OUT), np.empty(len(body.boxes)), np.empty((40, 2)), np.empty(4096, np.int64))
 
 
 def _blocking(site: Site, body: Body, wanted: Floats) -> Bytes:

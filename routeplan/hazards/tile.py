@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-import numpy as np
-
 from routeplan.hazards.arrays import (
     BOUNCE,
     CALM_MOTION,
@@ -284,13 +282,6 @@ class Checker(NamedTuple):
     scratch: Scratch
 
 
-def new_scratch(body: Body) -> Scratch:
-    """Room for one thread to check motions in."""
-    return Scratch(
-        np.empty(OUT), np.empty(len(body.boxes)), np.empty((40, 2)), np.empty(4096, np.int64),
-    )  # fmt: skip
-
-
 @kernel
 def free_motion(checker: Checker, row: int, col: int) -> bool:
     """Whether any motion from a lattice node is as good as can be, without a closer look."""
@@ -360,6 +351,14 @@ def motion_byte(checker: Checker, row: int, col: int, heading: int, primitive: i
         world, checker.body, x, y, checker.headings[heading], pieces, count, checker.scratch, checker.brief, out
     )
     return verdict_byte(checker.body, out, checker.blocking)
+
+
+@kernel
+def motion_bytes(checker: Checker, rows: Ints, cols: Ints, heading: int, primitive: int, table: Bytes) -> None:
+    """Fill ``table`` (rows, cols, H, P) where it is 0 with the bytes of one primitive from n lattice cells."""
+    for i in range(rows.shape[0]):
+        if table[rows[i], cols[i], heading, primitive] == 0:
+            table[rows[i], cols[i], heading, primitive] = motion_byte(checker, rows[i], cols[i], heading, primitive)
 
 
 @kernel

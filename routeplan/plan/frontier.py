@@ -74,9 +74,9 @@ def nearest_misses(
         r, c = rows + motions.d_row[heads, p], cols + motions.d_col[heads, p]
         inside = (r >= 0) & (c >= 0) & (r < grid.rows) & (c < grid.cols) & (motions.counts[heads, p] > 0)
         new = inside.copy()
-        new[inside] = ~seen[r[inside], c[inside]] & (lattice.shut[r[inside], c[inside]] == 0)
+        new[inside] = ~seen[r[inside], c[inside]] & (lattice.room.shut[r[inside], c[inside]] == 0)
         blocked = lattice.table[rows, cols, heads, p] == BLOCKED
-        blocked[inside] |= lattice.taken[r[inside], c[inside]] == 1
+        blocked[inside] |= lattice.room.taken[r[inside], c[inside]] == 1
         new &= blocked
         found += [(int(i), p) for i in np.flatnonzero(new)]
     found = found[:: max(1, len(found) // LOOKED_AT)]

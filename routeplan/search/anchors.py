@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan.hazards.prepare import Hazards
-from routeplan.hazards.tile import BLOCKED, OUT, judge, new_scratch
+from routeplan.hazards.prepare import Hazards, new_scratch
+from routeplan.hazards.tile import BLOCKED, OUT, judge
 from routeplan.search.best_first import FORWARD_FACTOR, REVERSE_FACTOR, motion_cost
 from routeplan.search.curves import curves_to
 from routeplan.search.motions import Motions

@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from typing import Literal, TypeVar
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely.geometry.base import BaseGeometry
 
-from routeplan.hazards.arrays import E_BOUNDARY, E_CLOSED, E_LINES, Body
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.sweep import along
-from routeplan.hazards.tile import Checker, new_scratch, standing_room
 from routeplan.search import best_first
 from routeplan.search.anchors import Anchor, GridFrame, Link, link_anchor, link_cost
-from routeplan.search.best_first import Frontier, Lattice, Relaxation, Spread
+from routeplan.search.best_first import Frontier, Lattice
+from routeplan.search.heap import grown, new_heap, push
 from routeplan.search.motions import Motions
+from routeplan.search.relaxation import EXHAUSTED, FULL, UNREACHED, Relaxation, Spread, relaxed
+from routeplan.search.room import look_for_room, new_checker
 from routeplan.site.model import Site
 
 Floats = NDArray[np.float64]
@@ -92,8 +91,7 @@ class CheckedLattice:
         self.table = np.zeros((rows, cols, n_h, n_p), np.uint8)
         self.poses = np.zeros((rows, cols, n_h), np.uint8)
         self.checked = np.zeros(1, np.int64)
-        self.shut = self._shut()
-        self.taken = self._taken()
+        self.room = look_for_room(self.site, self.hazards, self.motions, poses=self.poses, table=self.table)
 
     def add_anchor(self, anchor: Anchor) -> int:
         """Link an exact pose to the lattice; returns its pose number."""
@@ -116,19 +114,19 @@ class CheckedLattice:
         The cost is at most ``INFLATION`` thousandths above the least on this lattice and its links.
         """
         lattice, kept = self._arrays()
-        bounds, any_way = self._bounds(self._relaxation(kept, self.taken), starts, goals)
+        bounds, any_way = self._bounds(self._relaxation(kept, self.room.taken), starts, goals)
         if not any_way:  # proven; the search then shows how far the machine gets towards the goal
-            bounds, _ = self._bounds(self._relaxation(kept, self.shut), starts, goals)
+            bounds, _ = self._bounds(self._relaxation(kept, self.room.shut), starts, goals)
             limit = min(limit, LOOK_AROUND)
         goal = np.zeros(max(len(self.anchors), 1), np.uint8)
         goal[np.asarray(goals) - self.grid.poses] = 1
         frontier = self._frontier(starts, bounds)
-        checker = self.checker()
+        checker = new_checker(self.hazards, self.motions)
         while True:
             status, state = best_first.search(lattice, checker, bounds, goal, frontier, limit)
             self.progress(int(self.checked[0]))
-            if status == best_first.FULL:
-                frontier = _grown(frontier)
+            if status == FULL:
+                frontier = frontier._replace(heap=grown(frontier.heap))
             elif status != best_first.PAUSED:
                 break
         expanded = int(frontier.expanded[0])
@@ -138,7 +136,7 @@ class CheckedLattice:
             bound = max(relaxed, cost / (1.0 + INFLATION / 1000.0))
             return Found(self._walk(frontier, state, kept), cost, bound, expanded)
         reached = np.unique(np.flatnonzero(frontier.best[: 2 * self.grid.poses] < 0) // 2)
-        return NotFound("exhausted" if status == best_first.EXHAUSTED or not any_way else "limit", reached, expanded)
+        return NotFound("exhausted" if status == EXHAUSTED or not any_way else "limit", reached, expanded)
 
     def _bounds(self, relaxation: Relaxation, starts: Sequence[int], goals: Sequence[int]) -> tuple[Ints, bool]:
         """Lower bounds on the cost to go from every place, and whether there is any way; 0 everywhere if not."""
@@ -147,67 +145,24 @@ class CheckedLattice:
         done[: relaxation.shut.size] = relaxation.shut.ravel()
         watched[self._places(starts)] = 1
         spread = Spread(
-            np.full(places, best_first.UNREACHED, np.int64), done, watched, np.empty(room, np.int64),
-            np.empty(room, np.int64), np.zeros(1, np.int64), np.array([best_first.UNREACHED, 0]),
+            np.full(places, UNREACHED, np.int64), done, watched, new_heap(room), np.array([UNREACHED, 0]),
         )  # fmt: skip
         for place in self._places(goals):
             if not done[place]:
                 spread.out[place] = 0
-                best_first.push(spread.heap_key, spread.heap_state, spread.size, 0, int(place))
+                push(spread.heap, 0, int(place), 0)
         spare = int(SPARE_M * 1000) * best_first.UNIT_PER_MM
-        while best_first.relaxed(relaxation, spread, spare) == best_first.FULL:
-            spread = _grown(spread)
-        any_way = bool(spread.nearest[0] != best_first.UNREACHED)
+        while relaxed(relaxation, spread, spare) == FULL:
+            spread = spread._replace(heap=grown(spread.heap))
+        any_way = bool(spread.nearest[0] != UNREACHED)
         if not any_way:
             spread.out[:] = 0
         return spread.out, any_way
-
-    def checker(self) -> Checker:
-        """What the kernels need to check motions of this lattice, with room for one thread."""
-        hazards, motions = self.hazards, self.motions
-        return Checker(
-            hazards.world, hazards.body, hazards.blocking, motions.headings, motions.pieces, motions.counts,
-            hazards.terrain.stride, np.array([[1e-6, 0.0, 0.0]]), True, new_scratch(hazards.body),
-        )  # fmt: skip
 
     def _places(self, poses: Sequence[int]) -> Ints:
         n = self.grid.headings
         cells = self.grid.rows * self.grid.cols
         return np.array([p // n if p < self.grid.poses else cells + p - self.grid.poses for p in poses], np.int64)
-
-    def _shut(self) -> Bytes:
-        """Lattice cells that the origin could not enter even if much less were in the way: it lies in something."""
-        terrain, world = self.hazards.terrain, self.hazards.world
-        bits = world.inside[:: terrain.stride, :: terrain.stride]
-        shut = (bits & ((1 << E_BOUNDARY) | (1 << E_LINES) | (1 << E_CLOSED))) != 0
-        shut |= ~np.isfinite(terrain.level[:: terrain.stride, :: terrain.stride])
-        inner = disc_at_origin_m(self.hazards.body)
-        for obstacle in self.site.obstacles:
-            if obstacle.top_m is None:
-                self._shut_near(shut, obstacle.geometry, inner)
-        edge = self.site.boundary.boundary
-        self._shut_near(shut, edge, inner)
-        result: Bytes = shut[: self.grid.rows, : self.grid.cols].astype(np.uint8)
-        return result
-
-    def _taken(self) -> Bytes:
-        """Lattice cells where no heading may stand, every one looked at: bounds then lead round what cannot be used."""
-        taken = self.shut.copy()
-        thirds = np.linspace(0, self.grid.rows, 4).astype(int)
-        with ThreadPoolExecutor() as pool:
-            parts = [
-                pool.submit(standing_room, self.checker(), int(first), int(last), self.poses, taken)
-                for first, last in zip(thirds, thirds[1:], strict=False)
-            ]
-            for part in parts:
-                part.result()
-        return taken
-
-    def _shut_near(self, shut: NDArray[np.bool_], geometry: BaseGeometry, reach_m: float) -> None:
-        stride = self.hazards.terrain.stride
-        r, c, _ = self.hazards.terrain.nodes_within(geometry, reach_m - 1e-6)
-        on = (r % stride == 0) & (c % stride == 0)
-        shut[r[on] // stride, c[on] // stride] = True
 
     def _arrays(self) -> tuple[Lattice, list[tuple[Link, int]]]:
         """Kernel arrays, and the links in their order with the gear each is driven in."""
@@ -228,15 +183,7 @@ class CheckedLattice:
         return lattice, driven
 
     def _relaxation(self, driven: list[tuple[Link, int]], shut: Bytes) -> Relaxation:
-        motions = self.motions
-        moves: dict[tuple[int, int], int] = {}
-        for h in range(motions.counts.shape[0]):
-            for p in range(motions.counts.shape[1]):
-                d = (int(motions.d_row[h, p]), int(motions.d_col[h, p]))
-                if motions.counts[h, p] and d != (0, 0):
-                    for way in (d, (-d[0], -d[1])):
-                        cost = int(motions.length_mm[h, p]) * best_first.UNIT_PER_MM
-                        moves[way] = min(moves.get(way, cost), cost)
+        room = self.room
         back = sorted(
             (
                 int(self._places([lk.goal if g == 0 else lk.start])[0]),
@@ -248,24 +195,21 @@ class CheckedLattice:
         table = np.array(back, np.int64).reshape(-1, 3)
         linked = np.zeros(self.grid.rows * self.grid.cols + len(self.anchors), np.uint8)
         linked[table[:, 0]] = 1
-        every = np.array([(*d, cost) for d, cost in sorted(moves.items())], np.int64)
+        hops = np.zeros(self.grid.rows * self.grid.cols, np.uint8)
+        hops[room.barred // len(room.moves)] = 1
         columns = [np.ascontiguousarray(table[:, i]) for i in range(3)]
-        return Relaxation(shut, every, columns[0], columns[1], columns[2], linked)
+        return Relaxation(shut, room.walked, room.moves, hops, room.barred, columns[0], columns[1], columns[2], linked)
 
     def _frontier(self, starts: Sequence[int], bounds: Ints) -> Frontier:
         n = 2 * (self.grid.poses + len(self.anchors))
-        room = 1 << 20
         frontier = Frontier(
-            np.zeros(n, np.int64), np.zeros(n, np.int32), np.empty(room, np.int64), np.empty(room, np.int64),
-            np.zeros(1, np.int64), np.zeros(1, np.int64), np.array([INFLATION]),
+            np.zeros(n, np.int64), np.zeros(n, np.int32), new_heap(1 << 20), np.zeros(1, np.int64),
+            np.array([INFLATION]),
         )  # fmt: skip
         for pose, place in zip(starts, self._places(starts), strict=True):
             for gear in (0, 1):
-                if bounds[place] != best_first.UNREACHED:
-                    frontier.best[2 * pose + gear] = 1
-                    best_first.push(
-                        frontier.heap_key, frontier.heap_state, frontier.size, int(bounds[place]), 2 * pose + gear
-                    )
+                if bounds[place] != UNREACHED:
+                    best_first.queue(frontier, 2 * pose + gear, 0, int(bounds[place]), 0)
         return frontier
 
     def _walk(self, frontier: Frontier, state: int, driven: list[tuple[Link, int]]) -> tuple[Motion, ...]:
@@ -301,14 +245,6 @@ class CheckedLattice:
         return before, self.pose_of(before)
 
 
-def disc_at_origin_m(body: Body) -> float:
-    """Radius of the largest disc about the origin that the body and the gap to obstacles and the boundary fill, m."""
-    radius = 0.0
-    for a0, a1, b0, b1, *_ in body.boxes:
-        radius = max(radius, min(-a0, a1, -b0, b1) + body.structure_gap + body.lateral)
-    return float(radius)
-
-
 def _into(motions: Motions) -> tuple[Ints, Ints]:
     lists: list[list[tuple[int, int]]] = [[] for _ in motions.headings]
     for h, p in zip(*np.nonzero(motions.counts), strict=True):
@@ -319,17 +255,6 @@ def _into(motions: Motions) -> tuple[Ints, Ints]:
         for m, (h0, p) in enumerate(entries):
             table[:, h, m] = h0, p
     return np.ascontiguousarray(table[0]), np.ascontiguousarray(table[1])
-
-
-_Heaped = TypeVar("_Heaped", Frontier, Spread)
-
-
-def _grown(frontier: _Heaped) -> _Heaped:
-    """The same with a heap twice as large."""
-    more = np.empty_like(frontier.heap_key)
-    return frontier._replace(
-        heap_key=np.concatenate([frontier.heap_key, more]), heap_state=np.concatenate([frontier.heap_state, more])
-    )
 
 
 def _reversed(start: Anchor, pieces: Floats) -> Motion:

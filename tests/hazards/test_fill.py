@@ -8,6 +8,7 @@ import pytest
 from routeplan.hazards.arrays import KINDS, WALKWAY
 from routeplan.hazards.tile import BLOCKED, COMFORTABLE, OPEN, free_motion, motion_byte, pose_free
 from routeplan.search.anchors import check_motions
+from routeplan.search.room import new_checker
 from tests.random_sites import draw
 
 MOTIONS = 250
@@ -19,7 +20,7 @@ EASE = 0.06
 def test_a_brief_look_is_never_kinder_than_a_full_one(seed: int) -> None:
     drawn = draw(seed)
     lattice, motions = drawn.lattice, drawn.motions
-    checker = lattice.checker()
+    checker = new_checker(drawn.hazards, drawn.motions)
     rng = np.random.default_rng(1000 + seed)
     rows, cols = rng.integers(8, lattice.grid.rows - 8, MOTIONS), rng.integers(8, lattice.grid.cols - 8, MOTIONS)
     heads, prims = rng.integers(0, 16, MOTIONS), rng.integers(0, motions.counts.shape[1], MOTIONS)
@@ -46,7 +47,7 @@ def test_the_random_sites_hold_every_kind_of_motion() -> None:
     quick = 0
     for seed in range(12):
         drawn = draw(seed)
-        checker = drawn.lattice.checker()
+        checker = new_checker(drawn.hazards, drawn.motions)
         rng = np.random.default_rng(2000 + seed)
         for _ in range(200):
             row, col = int(rng.integers(0, drawn.lattice.grid.rows)), int(rng.integers(0, drawn.lattice.grid.cols))

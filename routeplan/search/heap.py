@@ -1,0 +1,73 @@
+"""A binary heap as arrays, so that kernels can keep one between calls."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from routeplan.kernel import kernel
+
+Ints = NDArray[np.int64]
+Ints32 = NDArray[np.int32]
+
+
+class Heap(NamedTuple):
+    """Entries by key, smallest first; equal keys go by state, so that runs repeat."""
+
+    key: Ints
+    state: Ints
+    parent: Ints32  # how the state was reached, in the words of whoever pushes
+    size: Ints  # (1,) entries
+
+
+def new_heap(room: int) -> Heap:
+    """An empty heap with room for so many entries."""
+    return Heap(np.empty(room, np.int64), np.empty(room, np.int64), np.empty(room, np.int32), np.zeros(1, np.int64))
+
+
+def grown(heap: Heap) -> Heap:
+    """The same entries with twice the room."""
+    more = new_heap(len(heap.key))
+    return Heap(*(np.concatenate(pair) for pair in zip(heap[:3], more[:3], strict=True)), heap.size)
+
+
+@kernel
+def push(heap: Heap, key: int, state: int, parent: int) -> None:
+    """Add an entry."""
+    i = heap.size[0]
+    heap.size[0] += 1
+    while i > 0:
+        up = (i - 1) // 2
+        if heap.key[up] < key or (heap.key[up] == key and heap.state[up] <= state):
+            break
+        heap.key[i], heap.state[i], heap.parent[i] = heap.key[up], heap.state[up], heap.parent[up]
+        i = up
+    heap.key[i], heap.state[i], heap.parent[i] = key, state, parent
+
+
+@kernel
+def pop(heap: Heap) -> tuple[int, int, int]:
+    """Take the smallest entry off: key, state, parent."""
+    keys, states = heap.key, heap.state
+    key, state, parent = keys[0], states[0], heap.parent[0]
+    heap.size[0] -= 1
+    n = heap.size[0]
+    last_key, last_state, last_parent = keys[n], states[n], heap.parent[n]
+    i = 0
+    while True:
+        child = 2 * i + 1
+        if child >= n:
+            break
+        if child + 1 < n and (
+            keys[child + 1] < keys[child] or (keys[child + 1] == keys[child] and states[child + 1] < states[child])
+        ):
+            child += 1
+        if last_key < keys[child] or (last_key == keys[child] and last_state <= states[child]):
+            break
+        keys[i], states[i], heap.parent[i] = keys[child], states[child], heap.parent[child]
+        i = child
+    if n > 0:
+        keys[i], states[i], heap.parent[i] = last_key, last_state, last_parent
+    return key, state, parent

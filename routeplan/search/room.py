@@ -1,0 +1,149 @@
+"""Where a machine has room at all, looked at before any search: bounds on costs then lead round what cannot be used."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from routeplan.hazards.arrays import E_BOUNDARY, E_CLOSED, E_LINES, Body
+from routeplan.hazards.prepare import Hazards, new_scratch
+from routeplan.hazards.tile import BLOCKED, Checker, motion_bytes, standing_room
+from routeplan.search.best_first import UNIT_PER_MM
+from routeplan.search.motions import Motions
+from routeplan.site.model import Site
+
+Ints = NDArray[np.int64]
+Bytes = NDArray[np.uint8]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Room:
+    """What is known of the lattice's cells and of the displacements between them, whatever the heading.
+
+    Parameters
+    ----------
+    shut
+        (rows, cols) 1 where the origin would lie in something.
+    taken
+        (rows, cols) 1 where no heading may stand, the shut cells included.
+    walked
+        (rows, cols) 1 where every heading has the body over a walkway.
+    moves
+        (n, 3) rows, columns and least cost of every displacement that a motion makes, either way.
+    barred
+        Ascending ``cell * n + move`` of displacements over taken cells that no motion makes.
+    """
+
+    shut: Bytes
+    taken: Bytes
+    walked: Bytes
+    moves: Ints
+    barred: Ints
+
+
+def new_checker(hazards: Hazards, motions: Motions) -> Checker:
+    """What the kernels need to check motions of a lattice, with room for one thread."""
+    return Checker(
+        hazards.world, hazards.body, hazards.blocking, motions.headings, motions.pieces, motions.counts,
+        hazards.terrain.stride, np.array([[1e-6, 0.0, 0.0]]), True, new_scratch(hazards.body),
+    )  # fmt: skip
+
+
+def displacements(motions: Motions) -> Ints:
+    """Rows, columns and least cost (n, 3) of every displacement of a motion, either way, in order."""
+    moves: dict[tuple[int, int], int] = {}
+    for h, p in zip(*np.nonzero(motions.counts), strict=True):
+        d = (int(motions.d_row[h, p]), int(motions.d_col[h, p]))
+        for way in (d, (-d[0], -d[1])):
+            cost = int(motions.length_mm[h, p]) * UNIT_PER_MM
+            if d != (0, 0):
+                moves[way] = min(moves.get(way, cost), cost)
+    return np.array([(*d, cost) for d, cost in sorted(moves.items())], np.int64)
+
+
+def disc_in_body_m(body: Body) -> float:
+    """Radius of the largest disc about the origin that a box of the body covers at every heading, m."""
+    boxes = body.boxes
+    return float(max(np.min([-boxes[:, 0], boxes[:, 1], -boxes[:, 2], boxes[:, 3]], axis=0).max(), 0.0))
+
+
+def _shut(site: Site, hazards: Hazards) -> Bytes:
+    terrain, stride = hazards.terrain, hazards.terrain.stride
+    shut = (hazards.world.inside & ((1 << E_BOUNDARY) | (1 << E_LINES) | (1 << E_CLOSED))) != 0
+    shut |= ~np.isfinite(terrain.level)
+    body = hazards.body
+    for obstacle in site.obstacles:
+        if obstacle.top_m is None:
+            r, c, _ = terrain.nodes_within(obstacle.geometry, disc_in_body_m(body) + body.structure_gap)
+            shut[r, c] = True
+    return np.ascontiguousarray(shut[::stride, ::stride]).astype(np.uint8)
+
+
+def _walked(site: Site, hazards: Hazards) -> Bytes:
+    terrain, stride = hazards.terrain, hazards.terrain.stride
+    walked = np.zeros(terrain.level.shape, np.uint8)
+    for walkway in site.walkways:
+        r, c, _ = terrain.nodes_within(walkway.geometry, disc_in_body_m(hazards.body))
+        walked[r, c] = 1
+    return np.ascontiguousarray(walked[::stride, ::stride])
+
+
+def _taken(hazards: Hazards, motions: Motions, shut: Bytes, poses: Bytes) -> Bytes:
+    taken = shut.copy()
+    thirds = np.linspace(0, len(shut), 4).astype(int)
+    with ThreadPoolExecutor() as pool:
+        parts = [
+            pool.submit(standing_room, new_checker(hazards, motions), int(first), int(last), poses, taken)
+            for first, last in zip(thirds, thirds[1:], strict=False)
+        ]
+        for part in parts:
+            part.result()
+    return taken
+
+
+def _shifted(cells: Bools, d_row: int, d_col: int) -> Bools:
+    """``out[r, c] = cells[r + d_row, c + d_col]``, true beyond the edge."""
+    rows, cols = cells.shape
+    out = np.ones_like(cells)
+    r0, r1, c0, c1 = max(0, -d_row), min(rows, rows - d_row), max(0, -d_col), min(cols, cols - d_col)
+    if r0 < r1 and c0 < c1:
+        out[r0:r1, c0:c1] = cells[r0 + d_row : r1 + d_row, c0 + d_col : c1 + d_col]
+    return out
+
+
+def _over(taken: Bools, d_row: int, d_col: int) -> tuple[Ints, Ints]:
+    """Rows and columns of free cells from which a displacement leads over a taken cell, halfway, to a free one."""
+    halfway = _shifted(taken, d_row // 2, d_col // 2) | _shifted(taken, -(-d_row // 2), -(-d_col // 2))
+    rows, cols = np.nonzero(~taken & ~_shifted(taken, d_row, d_col) & halfway)
+    return rows, cols
+
+
+def _barred(checker: Checker, motions: Motions, moves: Ints, taken: Bytes, table: Bytes) -> Ints:
+    """Look at every motion that leads over a taken cell, and keep the displacements that none of them makes."""
+    n, cols_all = len(moves), taken.shape[1]
+    found: list[Ints] = []
+    for m, (d_row, d_col) in enumerate(moves[:, :2].tolist()):
+        rows, cols = _over(taken.astype(bool), d_row, d_col)
+        if max(abs(d_row), abs(d_col)) < 2 or not len(rows):
+            continue
+        possible = np.zeros(len(rows), bool)
+        for sign, r, c in ((1, rows, cols), (-1, rows + d_row, cols + d_col)):
+            fits = (motions.counts > 0) & (motions.d_row == sign * d_row) & (motions.d_col == sign * d_col)
+            for h, p in zip(*np.nonzero(fits), strict=True):
+                motion_bytes(checker, r, c, int(h), int(p), table)
+                possible |= table[r, c, h, p] != BLOCKED
+        found.append((rows * cols_all + cols)[~possible] * n + m)
+    return np.sort(np.concatenate(found)) if found else np.empty(0, np.int64)
+
+
+def look_for_room(site: Site, hazards: Hazards, motions: Motions, *, poses: Bytes, table: Bytes) -> Room:
+    """Look at every cell; what was looked at on the way is kept in ``poses`` and ``table`` (see ``best_first.Lattice``)."""
+    shut = _shut(site, hazards)
+    taken = _taken(hazards, motions, shut, poses)
+    moves = displacements(motions)
+    barred = _barred(new_checker(hazards, motions), motions, moves, taken, table)
+    return Room(shut, taken, _walked(site, hazards), moves, barred)
