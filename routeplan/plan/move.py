@@ -10,7 +10,7 @@ import shapely
 
 from routeplan.hazards.edges import accepted_on
 from routeplan.hazards.prepare import Hazards, prepare
-from routeplan.hazards.terrain import Terrain, build_terrain
+from routeplan.hazards.terrain import Terrain
 from routeplan.hazards.uncertainty import sigmas_wanted
 from routeplan.machine.model import Machine
 from routeplan.plan.frontier import nearest_misses, pose_blocked
@@ -35,14 +35,14 @@ def speechless(words: str, count: int) -> None:
 
 @dataclass(eq=False)
 class MovePlanner:
-    """Plans the moves of one site; lattices and the places where machines came to stand are kept from move to move."""
+    """Plans moves of one site, one after the other; lattices and the places where machines came to stand are kept."""
 
     site: Site
+    terrain: Terrain
     progress: Progress = speechless
     closed: frozenset[str] = frozenset()
     _lattices: dict[tuple[object, ...], CheckedLattice] = field(default_factory=dict)
     _standing: dict[tuple[str, str], Pose] = field(default_factory=dict)
-    _terrain: Terrain | None = None
 
     def plan(self, wanted: MoveWanted) -> Move:
         """Plan one move; it is not yet re-checked."""
@@ -71,13 +71,11 @@ class MovePlanner:
         key = (machine.id, wanted.configuration, wanted.travel_mode, closed, accepted)
         if key not in self._lattices:
             self.progress(f"{wanted.id}: reading the ground for {machine.id}", 0)
-            if self._terrain is None:
-                self._terrain = build_terrain(self.site.ground, self.site.grid)
-            self._lattices[key] = self._new_lattice(wanted, machine, self._terrain)
+            self._lattices[key] = self._new_lattice(wanted, machine)
         return self._lattices[key]
 
-    def _new_lattice(self, wanted: MoveWanted, machine: Machine, terrain: Terrain) -> CheckedLattice:
-        radius_m = turn_radius_m(machine)
+    def _new_lattice(self, wanted: MoveWanted, machine: Machine) -> CheckedLattice:
+        terrain, radius_m = self.terrain, turn_radius_m(machine)
         motions = solve_motions(
             headings=self.site.grid.headings, cell_m=terrain.cell_m * terrain.stride, radius_m=radius_m,
             pivots=machine.value("pivots") == 1.0, pivot_arm_m=math.hypot(machine.wheelbase_m, machine.track_m / 2),

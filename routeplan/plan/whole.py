@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 from routeplan import __version__
 from routeplan.hazards.register import NOT_CHECKED
+from routeplan.hazards.terrain import build_terrain
 from routeplan.plan.move import MovePlanner, Progress, speechless
 from routeplan.plan_rounding import as_written
 from routeplan.recheck.opinion import second_opinion
@@ -25,15 +27,22 @@ def plan_site(site: Site, *, issued: str, progress: Progress = speechless) -> Pl
     progress
         Told what is being worked on.
     """
-    planner = MovePlanner(site, progress)
-    moves = [planner.plan(wanted) for wanted in site.moves]
-    k = {move.id: planner.k_of(move.length_m) for move in moves if move.poses}
-    plan = as_written(_draft(site, tuple(moves), k, issued))
-    judged = []
-    for move in plan.moves:
-        progress(f"{move.id}: second opinion", 0)
-        judged.append(_judged(move, plan, site))
-    return as_written(replace(plan, moves=tuple(judged)))
+    terrain = build_terrain(site.ground, site.grid)
+
+    def of_machine(machine_id: str) -> Plan:
+        planner = MovePlanner(site, terrain, progress)
+        moves = tuple(planner.plan(wanted) for wanted in site.moves if wanted.machine == machine_id)
+        k = {move.id: planner.k_of(move.length_m) for move in moves if move.poses}
+        plan = as_written(_draft(site, moves, k, issued))
+        progress(f"{machine_id}: second opinion", 0)
+        return replace(plan, moves=tuple(_judged(move, plan, site) for move in plan.moves))
+
+    with ThreadPoolExecutor() as pool:  # kernels run side by side; a machine's moves follow one another
+        parts = list(pool.map(of_machine, dict.fromkeys(wanted.machine for wanted in site.moves)))
+    planned = {move.id: move for part in parts for move in part.moves}
+    k_by_move = {move_id: k for part in parts for move_id, k in part.k_by_move.items()}
+    moves = tuple(planned[wanted.id] for wanted in site.moves)
+    return as_written(_draft(site, moves, {move.id: k_by_move[move.id] for move in moves if move.id in k_by_move}, issued))
 
 
 def _judged(move: Move, plan: Plan, site: Site) -> Move:
