@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 from shapely import union_all
 from shapely.geometry import MultiPolygon, Polygon, shape
 from shapely.geometry.base import BaseGeometry
@@ -16,7 +17,7 @@ from routeplan.site.model import Ground
 #: Slopes that get an outline, percent: falls of a yard, of a ramp, and two that most machines mind.
 #: Common practice, no source.
 SLOPES_PCT = (5.0, 8.0, 12.0, 20.0)
-#: Size of hole and bump that the clean ground leaves out, and half the length that a slope is taken over, metres.
+#: Half the size of hole and bump that the clean ground leaves out, and half the width of a slope's window, metres.
 _CLEAN_M = 0.5
 _DRAWN_CELL_M = 1.0
 _DRAWN_CELLS = 160_000
@@ -34,43 +35,64 @@ def clean_levels(ground: Ground) -> Array:
     Closing, then opening, by a square of (2n + 1)^2 nodes, n = max(1, round(0.5 m / cell)): section 3 of
     ``docs/method.md``. Beyond the raster the levels go on as they fell, so that a slope is not flattened at its edge.
     """
-    reach = max(1, round(_CLEAN_M / ground.cell_m))
+    reach = _reach(ground)
     rim = 4 * reach
     levels = np.pad(ground.z, rim, mode="reflect", reflect_type="odd")
-    closed = _extreme(_extreme(levels, reach, np.fmax), reach, np.fmin)
-    opened = _extreme(_extreme(closed, reach, np.fmin), reach, np.fmax)[rim:-rim, rim:-rim]
-    return np.where(np.isnan(ground.z), np.nan, opened)
+    for sign in (1.0, -1.0, -1.0, 1.0):
+        levels = _extreme(levels, reach, sign)
+    return np.where(np.isnan(ground.z), np.nan, levels[rim:-rim, rim:-rim])
 
 
-def _extreme(levels: Array, reach: int, pick: Callable[[Array, Array], Array]) -> Array:
-    """Return the largest or smallest known level of the square round each node."""
-    result = levels
-    for axis in (0, 1):
-        picked = result.copy()
-        size = result.shape[axis]
-        for shift in range(1, min(reach, size - 1) + 1):
-            near = [slice(None), slice(None)]
-            far = [slice(None), slice(None)]
-            near[axis], far[axis] = slice(0, size - shift), slice(shift, size)
-            low, high = tuple(near), tuple(far)
-            picked[low] = pick(picked[low], result[high])
-            picked[high] = pick(picked[high], result[low])
-        result = picked
-    return result
+def _reach(ground: Ground) -> int:
+    """Return how many nodes the clean ground, and a slope, take in to each side."""
+    return max(1, round(_CLEAN_M / ground.cell_m))
+
+
+def _extreme(levels: Array, reach: int, sign: float) -> Array:
+    """Return the highest (sign 1) or lowest (sign -1) known level of the square round each node."""
+    known = np.where(np.isnan(levels), -np.inf, sign * levels)
+    found = ndimage.maximum_filter(known, size=2 * reach + 1, mode="nearest")
+    return np.where(np.isneginf(found), np.nan, sign * found)
+
+
+def horn_gradient(levels: Array, cell_m: float, *, stride: int) -> tuple[Array, Array]:
+    """Return Horn's slope of levels towards east and towards north, metres per metre.
+
+    Parameters
+    ----------
+    levels
+        ``(rows, columns)``, metres, row 0 in the south, NaN where unknown.
+    cell_m
+        From node to node, metres.
+    stride
+        Nodes from the middle of the window of nine levels to the levels beside it.
+
+    Returns
+    -------
+    tuple of ndarray
+        Each as large as ``levels``; NaN where the middle, or a level of the window that counts, is unknown.
+
+    Notes
+    -----
+    B. K. P. Horn, Hill shading and the reflectance map, Proceedings of the IEEE 69 (1981): the differences across the
+    three lines of the window, weighted 1 2 1. Beyond the raster the levels go on as they fell, so that a plane has its
+    slope up to the corners.
+    """
+    window = np.zeros((2 * stride + 1, 2 * stride + 1))
+    window[::stride, ::stride] = np.outer((1.0, 2.0, 1.0), (-1.0, 0.0, 1.0))
+    padded = np.pad(levels, stride, mode="reflect", reflect_type="odd")
+    rises = (ndimage.correlate(padded, weights)[stride:-stride, stride:-stride] for weights in (window, window.T))
+    east, north = (np.where(np.isnan(levels), np.nan, rise / (8.0 * stride * cell_m)) for rise in rises)
+    return east, north
 
 
 def slope_pct(ground: Ground) -> Array:
-    """Return the steepest slope of the clean ground at each node, percent, taken over a metre; NaN where unknown."""
-    levels = clean_levels(ground)
-    reach = max(1, round(_CLEAN_M / ground.cell_m))
-    falls = []
-    for axis in (0, 1):
-        index = np.arange(levels.shape[axis])
-        low, high = np.maximum(index - reach, 0), np.minimum(index + reach, levels.shape[axis] - 1)
-        span_m = np.maximum(high - low, 1) * ground.cell_m
-        rise = np.take(levels, high, axis) - np.take(levels, low, axis)
-        falls.append(rise / (span_m[:, None] if axis == 0 else span_m[None, :]))
-    return np.asarray(100.0 * np.hypot(falls[0], falls[1]), dtype=np.float64)
+    """Return the steepest slope of the clean ground at each node, percent, by Horn's window; NaN where unknown.
+
+    The window is about a metre wide; where nodes stand half a metre apart or further, it is the eight nodes round each.
+    """
+    east, north = horn_gradient(clean_levels(ground), ground.cell_m, stride=_reach(ground))
+    return np.asarray(100.0 * np.hypot(east, north))
 
 
 def slope_outlines(ground: Ground, boundary: Polygon) -> tuple[tuple[float, BaseGeometry], ...]:

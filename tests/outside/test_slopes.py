@@ -1,9 +1,11 @@
-"""Slopes: published raster examples through both rooms' stances, planes, and conversions of ratings.
+"""Slopes: published raster examples through the map's slope and the second opinion's stance, planes, and ratings.
 
-Horn's slope of a 3 x 3 window is the mean of two gradients: that of its four corners, and that of the four cells beside
-the middle. A machine whose four contacts stand on the corners, and one turned by 45 degrees whose contacts stand on the
-four cells beside the middle, therefore measure it between them. So the published examples pass through the levels, the
-contacts and the mean plane of the second opinion. The planner itself takes no Horn slope anywhere.
+The map's slope contours are Horn's slope of the clean ground, and the published examples pass through its function as
+they are. The checks take no Horn slope: they stand the machine on four wheel levels. Yet Horn's slope of a 3 x 3 window
+is the mean of two gradients: that of its four corners, and that of the four cells beside the middle. A machine whose
+four contacts stand on the corners, and one turned by 45 degrees whose contacts stand on the four cells beside the
+middle, therefore measure it between them. So the same examples pass through the levels, the contacts and the mean plane
+of the second opinion.
 """
 
 from __future__ import annotations
@@ -22,7 +24,7 @@ from routeplan.hazards.tile import OUT, slope_margins
 from routeplan.recheck.attitude import rating_deg
 from routeplan.recheck.levels import Raster
 from routeplan.recheck.stance import mean_plane
-from routeplan.report.contours import slope_pct
+from routeplan.report.contours import horn_gradient, slope_pct
 from routeplan.site.model import GridSpec
 from tests import worlds
 
@@ -50,6 +52,12 @@ SLOPES_DEG = np.array([
 ])
 
 
+def drawn(rows_from_north: Array, cell_m: float, *, stride: int = 1) -> Array:
+    """East and north gradient of the map's function, north row first like its levels, ``(rows, columns, 2)``."""
+    east, north = horn_gradient(np.flipud(rows_from_north), cell_m, stride=stride)
+    return np.flipud(np.dstack([east, north]))
+
+
 def gradient(raster: Raster, x: float, y: float, *, heading: float, side_m: float) -> Array:
     """East and north gradient of the mean plane of a square machine whose middle stands at a point."""
     along, left = np.array([math.cos(heading), math.sin(heading)]), np.array([-math.sin(heading), math.cos(heading)])
@@ -71,8 +79,8 @@ def horn(raster: Raster, x: float, y: float, cell_m: float) -> Array:
     return np.asarray((corners + beside(raster, x, y, cell_m)) / 2.0)
 
 
-def degrees(slope: Array) -> float:
-    return math.degrees(math.atan(math.hypot(*slope)))
+def degrees(slope: Array) -> Array:
+    return np.degrees(np.arctan(np.hypot(slope[..., 0], slope[..., 1])))
 
 
 def raster_of(rows_from_north: Array, cell_m: float) -> Raster:
@@ -80,9 +88,9 @@ def raster_of(rows_from_north: Array, cell_m: float) -> Raster:
 
 
 def test_published_window() -> None:
-    slope = horn(raster_of(WINDOW, 5.0), 5.0, 5.0, 5.0)
-    assert slope == pytest.approx([0.05, 3.8], abs=1e-9), "north is up: dz/dy counts rows downwards in the source"
-    assert degrees(slope) == pytest.approx(75.25762, abs=1e-4)
+    for slope in (drawn(WINDOW, 5.0)[1, 1], horn(raster_of(WINDOW, 5.0), 5.0, 5.0, 5.0)):
+        assert slope == pytest.approx([0.05, 3.8], abs=1e-9), "north is up: dz/dy counts rows downwards in the source"
+        assert degrees(slope) == pytest.approx(75.25762, abs=1e-4)
 
 
 def test_cells_beside_the_middle_give_another_slope() -> None:
@@ -92,10 +100,22 @@ def test_cells_beside_the_middle_give_another_slope() -> None:
     assert degrees(slope) == pytest.approx(74.0546, abs=1e-4)
 
 
-def test_published_raster() -> None:
+def test_published_raster_on_the_map() -> None:
+    assert np.abs(degrees(drawn(RASTER, 1.0))[1:-1, 1:-1] - SLOPES_DEG).max() < 2e-5
+
+
+def test_published_raster_on_the_map_between_closer_nodes() -> None:
+    """The same levels on every second node, half a metre apart, with anything at all in between."""
+    levels = np.random.default_rng(5).uniform(0.0, 1000.0, (13, 11))
+    levels[::2, ::2] = RASTER
+    found = degrees(drawn(levels, 0.5, stride=2))[2:-2:2, 2:-2:2]
+    assert np.abs(found - SLOPES_DEG).max() < 2e-5
+
+
+def test_published_raster_under_a_machine() -> None:
     raster = raster_of(RASTER, 1.0)
-    measured = [[degrees(horn(raster, float(x), float(y), 1.0)) for x in range(1, 5)] for y in range(5, 0, -1)]
-    assert np.abs(np.array(measured) - SLOPES_DEG).max() < 2e-5
+    measured = np.array([[horn(raster, float(x), float(y), 1.0) for x in range(1, 5)] for y in range(5, 0, -1)])
+    assert np.abs(degrees(measured) - SLOPES_DEG).max() < 2e-5
 
 
 def plane_levels(east: float, north: float, cell_m: float = 0.25) -> Array:
@@ -106,8 +126,9 @@ def plane_levels(east: float, north: float, cell_m: float = 0.25) -> Array:
 def test_slope_of_a_plane_is_exact() -> None:
     """z = 0.03 x + 0.04 y has the gradient 0.05: arithmetic."""
     ground = worlds.ground(plane_levels(0.03, 0.04))
-    inside = (slice(4, -4), slice(4, -4))
-    assert slope_pct(ground)[inside] == pytest.approx(5.0, abs=1e-9)
+    east, north = horn_gradient(ground.z, 0.25, stride=1)
+    assert east == pytest.approx(0.03, abs=1e-12) and north == pytest.approx(0.04, abs=1e-12)
+    assert slope_pct(ground) == pytest.approx(5.0, abs=1e-9)
     terrain = build_terrain(ground, GridSpec())
     inside = (slice(10, -10), slice(10, -10))  # drawn over three nodes each way, and the edge's own
     assert terrain.gx[inside] == pytest.approx(0.03, abs=1e-12)

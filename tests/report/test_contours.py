@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from shapely.geometry import Point, box
 
-from routeplan.report.contours import clean_levels, slope_outlines, slope_pct, unknown_outline
+from routeplan.report.contours import clean_levels, horn_gradient, slope_outlines, slope_pct, unknown_outline
 from routeplan.site.model import Ground
 from tests.worlds import ground
 
@@ -24,6 +24,15 @@ def plane(east_pct: float, north_pct: float, *, cell_m: float = 0.25) -> Ground:
 def test_the_slope_of_a_plane_is_its_slope_up_to_the_edges(east_pct: float, north_pct: float, cell_m: float) -> None:
     slopes = slope_pct(plane(east_pct, north_pct, cell_m=cell_m))
     assert slopes == pytest.approx(np.hypot(east_pct, north_pct), abs=1e-6)
+
+
+@pytest.mark.parametrize("stride", [1, 3])
+def test_an_unknown_level_leaves_it_and_the_eight_round_it_without_a_slope(stride: int) -> None:
+    levels = plane(9.0, 4.0).z.copy()
+    levels[40, 50] = np.nan
+    unknown = np.isnan(np.hypot(*horn_gradient(levels, 0.25, stride=stride)))
+    assert unknown[40 - stride : 41 + stride : stride, 50 - stride : 51 + stride : stride].all()
+    assert unknown.sum() == 9
 
 
 def test_outlines_hold_what_is_at_least_as_steep() -> None:
