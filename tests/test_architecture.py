@@ -46,6 +46,8 @@ KERNEL_IMPORTS = {"__future__", "typing", "math", "numpy", "numpy.typing", "numb
 #: motion primitives, style sheet and script of the page.
 READERS = {"site.read", "site.layers", "site.ground", "machine.read", "planfile"}
 READERS_OF_THE_PACKAGE = {"kernel", "search.motions", "report.page"}
+#: Distributions that are imported by another name.
+IMPORTED_AS = {"XStatic-Leaflet": "xstatic", "scikit-image": "skimage"}
 READING = {"open", "read_text", "read_bytes", "read_file", "read_dataframe", "read_csv", "fromfile", "loadtxt"}
 MOST_LINES = 400
 MOST_FUNCTION_LINES = 50
@@ -221,7 +223,8 @@ def test_every_library_used_is_declared_and_every_one_declared_is_used() -> None
     used |= {"xstatic"} if "xstatic.pkg.leaflet" in texts else set()
     with (ROOT / "pyproject.toml").open("rb") as file:
         lines = tomllib.load(file)["project"]["dependencies"]
-    declared = {re.split(r"[<>=]", line)[0].split("-")[0].lower() for line in lines}
+    names = {re.split(r"[<>=]", line)[0] for line in lines}
+    declared = {IMPORTED_AS.get(name, name) for name in names}
     assert used == declared
 
 

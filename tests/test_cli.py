@@ -21,7 +21,7 @@ from routeplan.machine.read import read_classes
 
 HEAVY = (
     "numpy", "shapely", "pyproj", "rasterio", "geopandas", "pandas", "folium", "branca", "numba", "pydantic",
-    "networkx", "scipy", "pyogrio",
+    "networkx", "scipy", "skimage", "pyogrio",
 )  # fmt: skip
 
 

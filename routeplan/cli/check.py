@@ -170,10 +170,23 @@ def _hazard_text(hazards: Mapping[str, Any]) -> Iterator[str]:
             )
         if not hazards[table]:
             yield from _row(label, "none")
+    yield from _hollow_text(hazards["unlisted_hollows"])
     bare = hazards["surfaces_not_accepted"]
     yield from _row("not accepted", f"{', '.join(bare)}: not driven on" if bare else "every surface has an acceptance")
     for number, closure in enumerate(hazards["closures"]):
         yield from _row("" if number else "closures", f"{closure['area']} from {closure['from']} to {closure['to']}")
+
+
+def _hollow_text(hollows: Iterable[Mapping[str, Any]]) -> Iterator[str]:
+    """Yield the deepest hollows that the site folder does not tell of, and what they mean."""
+    label = "unlisted hollows"
+    for row in hollows:
+        size = f"{row['depth_m'] * 1000.0:6.0f} mm  over {row['area_m2']:,.1f} m2"
+        doubt = ", may be survey error" if row["may_be_survey_error"] else ""
+        yield from _row(label, f"{size} at {row['at'][0]:.2f} E {row['at'][1]:.2f} N{doubt}")
+        label = ""
+    meaning = "shown by the levels, in no list: rain stands there and hides what lies below"
+    yield from _row(label, "none" if label else meaning)
 
 
 def _open_text(found: Mapping[str, Any]) -> Iterator[str]:

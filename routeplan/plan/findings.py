@@ -8,14 +8,20 @@ from dataclasses import asdict
 from typing import Any
 
 import numpy as np
+from shapely import union_all
 
 from routeplan.hazards.register import CATALOGUE, CheckKind
 from routeplan.site.consistency import soffit_gaps
 from routeplan.site.ground import levels_within
+from routeplan.site.hollows import hollows
 from routeplan.site.model import Defect, Ground, Site, Soffit, Thresholds
 
 #: How many of the worst of a kind are listed.
 WORST = 5
+
+#: Errors of levels alone dig hollows as deep as this many short-range standard deviations: the deepest among 160,000
+#: nodes with independent errors, by trial.
+_DUG_BY_ERRORS = 5.0
 
 #: Layers of a site folder and the attribute of `Site` that holds each.
 LAYERS: Mapping[str, str] = {
@@ -62,6 +68,7 @@ def findings(site: Site) -> dict[str, Any]:
             "lowest_soffits": _lowest_soffits(site.soffits, site.ground),
             "deepest_holes": _worst_defects(site.defects, "depth_m"),
             "highest_steps": _worst_defects(site.defects, "height_m"),
+            "unlisted_hollows": _unlisted_hollows(site),
             "surfaces_not_accepted": [surface.id for surface in site.surfaces if surface.acceptance is None],
             "closures": [
                 {"area": area.id, "from": first.isoformat(), "to": last.isoformat()}
@@ -153,6 +160,24 @@ def _worst_defects(defects: Iterable[Defect], column: str) -> list[dict[str, Any
         if getattr(one, column) > 0.0
     ]
     return sorted(rows, key=lambda row: (-row[column], row["id"]))[:WORST]
+
+
+def _unlisted_hollows(site: Site) -> list[dict[str, Any]]:
+    """The deepest hollows inside the boundary, less the defects and excavations that the site folder tells of.
+
+    What is told of is cut out with a cell round it, for the raster shows a hole's edge up to a cell further out.
+    """
+    outlines = [defect.geometry for defect in site.defects] + [pit.geometry for pit in site.excavations]
+    told = union_all(outlines).buffer(site.ground.cell_m)
+    return [
+        {
+            "depth_m": round(hollow.depth_m, 3),
+            "area_m2": round(hollow.area_m2, 2),
+            "may_be_survey_error": hollow.depth_m <= _DUG_BY_ERRORS * site.ground.accuracy.short_range_m,
+            "at": _place((hollow.x, hollow.y)),
+        }
+        for hollow in hollows(site.ground, site.boundary.difference(told))[:WORST]
+    ]
 
 
 def _place(xy: Any) -> list[float]:

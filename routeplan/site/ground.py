@@ -17,7 +17,7 @@ from pyproj import CRS
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.features import geometry_mask
 from rasterio.transform import Affine
-from shapely.geometry import Polygon
+from shapely.geometry import MultiPolygon, Polygon
 
 from routeplan.site.columns import HIGHEST_LEVEL_M, LOWEST_LEVEL_M
 from routeplan.site.crs import SiteCrs, check_file_crs
@@ -235,11 +235,13 @@ def levels_at(ground: Ground, xy: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def levels_within(ground: Ground, outline: Polygon) -> NDArray[np.float64]:
     """Return the levels ``(n,)`` of the nodes in an outline, NaN where unknown, metres."""
-    window, within, _, _ = _window(ground, outline)
+    window, within, _, _ = window_round(ground, outline)
     return np.asarray(window[within])
 
 
-def _window(ground: Ground, outline: Polygon) -> tuple[NDArray[np.float64], NDArray[np.bool_], int, int]:
+def window_round(
+    ground: Ground, outline: Polygon | MultiPolygon
+) -> tuple[NDArray[np.float64], NDArray[np.bool_], int, int]:
     """Return the levels round an outline, which of them lie in it, and the window's first row and column."""
     x0, y0, x1, y1 = outline.bounds
     rows, columns = ground.z.shape
@@ -254,7 +256,7 @@ def _window(ground: Ground, outline: Polygon) -> tuple[NDArray[np.float64], NDAr
 
 def samples(ground: Ground, outline: Polygon) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return places and known levels under an outline: its nodes, its corners and a point inside it."""
-    window, within, i0, j0 = _window(ground, outline)
+    window, within, i0, j0 = window_round(ground, outline)
     i, j = np.nonzero(within)
     places = np.column_stack([ground.x_min + (j0 + j) * ground.cell_m, ground.y_min + (i0 + i) * ground.cell_m])
     inside = outline.representative_point()
