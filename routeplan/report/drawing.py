@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
+import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from routeplan.report.contours import slope_outlines, unknown_outline
 from routeplan.report.shapes import Details, Layer, Position, Shape, area, mark
 from routeplan.report.wording import down, place_text, up
-from routeplan.site.model import Area, Defect, Obstacle, Place, Site, Soffit, Surface, Walkway
+from routeplan.site.consistency import soffit_gaps
+from routeplan.site.ground import levels_within
+from routeplan.site.model import Area, Defect, Ground, Obstacle, Place, Site, Soffit, Surface, Walkway
 
 _DEFECT_LETTERS = {"pothole": "P", "kerb": "K", "sill": "S", "cover": "C", "plate": "L", "trench": "T"}
 
@@ -55,7 +59,7 @@ def draw_site(site: Site) -> tuple[Layer, ...]:
             ),
         ),
         _layer("obstacles", "Obstacles", (_obstacle(item) for item in site.obstacles)),
-        _layer("soffits", "Soffits", (_soffit(item) for item in site.soffits)),
+        _layer("soffits", "Soffits", (_soffit(item, site.ground) for item in site.soffits)),
         _layer("defects", "Ground hazards", (shape for item in site.defects for shape in _defect(item))),
         _layer("boundary", "Boundary", (area("boundary", site.boundary),)),
         _layer("places", "Places", (_place(item) for _, item in sorted(site.places.items()))),
@@ -167,7 +171,7 @@ def _obstacle(item: Obstacle) -> Shape:
     )
 
 
-def _soffit(item: Soffit) -> Shape:
+def _soffit(item: Soffit, ground: Ground) -> Shape:
     if item.clear_m is not None:
         height, label = (
             f"{down(item.clear_m, 2)} m clear above the ground below",
@@ -175,6 +179,10 @@ def _soffit(item: Soffit) -> Shape:
         )
     elif item.level_m is not None:
         height, label = f"level {down(item.level_m, 2)} m at its middle", f"{item.id} level {down(item.level_m, 2)}"
+        lowest_m = _lowest_clear_m(item, ground)
+        if math.isfinite(lowest_m):
+            height = f"{down(lowest_m, 2)} m clear at its lowest; {height}"
+            label = f"{item.id} clear {down(lowest_m, 2)}, level {down(item.level_m, 2)}"
     else:
         height, label = "not known", f"{item.id} height not known"
     sigma = (
@@ -190,6 +198,13 @@ def _soffit(item: Soffit) -> Shape:
         fall = f"{item.fall_x * 100.0:+.1f} % to the east, {item.fall_y * 100.0:+.1f} % to the north"
         details += (("Rise", fall),)
     return area("soffit", item.geometry, title=f"Soffit {item.id}", label=label, details=details)
+
+
+def _lowest_clear_m(item: Soffit, ground: Ground) -> float:
+    """Return the smallest height of a soffit above the levels below it; NaN where one of them is not known."""
+    gaps = soffit_gaps(item, ground)[1]
+    known = not np.isnan(levels_within(ground, item.geometry)).any()
+    return float(gaps.min()) if known and gaps.size else math.nan
 
 
 def _defect(item: Defect) -> tuple[Shape, Shape]:

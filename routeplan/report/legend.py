@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from routeplan.report.markup import escape
+from routeplan.report.plan_svg import Window
 from routeplan.report.route_drawing import MoveDrawing
 from routeplan.report.shapes import Layer
 
@@ -34,7 +35,8 @@ _WORDS: dict[str, str] = {
     "machine": "Machine at start, reversals and finish; the arrow is the chassis arrow",
     "end": "A start, Z finish",
     "stop": "Numbered stop",
-    "governing": "Check closest to its limit",
+    "watch": "Tight place, numbered with the stops",
+    "governing": "Tightest place, or the check that fails or is open",
     "zone-bounce-ground": "Bounce: wheels here",
     "zone-bounce-basket": "Bounce: basket there",
     "zone-slope-ground": "Slope: wheels here",
@@ -45,8 +47,45 @@ _WORDS: dict[str, str] = {
     "objection": "Objection of the second opinion",
     "miss": "Nearest miss: what blocks, and by how much",
 }
-_MARKS = {"hazard": "P", "place": "G", "end": "A", "stop": "1", "governing": "!", "objection": "1", "miss": "1"}
+_MARKS = {"hazard": "P", "place": "G", "end": "A", "stop": "1", "watch": "2", "governing": "!"} | dict.fromkeys(
+    ("objection", "miss"), "1"
+)
 _LINES = ("way", "way-reverse", "refused")
+
+#: Short words for what a sheet's plan shows without a label of its own.
+_KEY: dict[str, str] = {
+    "band": "swept ground",
+    "way-reverse": "backwards",
+    "stop": "stop",
+    "watch": "tight place",
+    "governing": "tightest, or open",
+    "refused": "refused route",
+    "objection": "objection",
+    "miss": "nearest miss",
+    "soffit": "underside overhead",
+    "walkway": "walkway",
+    "surface-open": "not accepted",
+    "unknown": "level not known",
+    "slope-5": "slope 5 %",
+    "slope-8": "slope 8 %",
+    "slope-12": "slope 12 %",
+    "slope-20": "slope 20 %",
+    "zone-bounce-ground": "bounce",
+    "zone-slope-ground": "slope zone",
+    "zone-low-gap-ground": "low gap",
+    "closed": "closed",
+    "line-corridor": "overhead line",
+    "set-back": "set-back",
+    "obstacle-low": "low obstacle",
+}
+
+
+def key(layers: Iterable[Layer], window: Window) -> str:
+    """Return the short key of a sheet: what its plan shows, as rows of swatch and words."""
+    used = {shape.style for layer in layers for shape in layer.shapes if window.shows(shape)}
+    rows = "".join(f"<li>{_swatch(style)}{words}</li>" for style, words in _KEY.items() if style in used)
+    hazards = "<li>P pothole, K kerb, S sill, C cover, L plate, T trench</li>" if "hazard" in used else ""
+    return f'<ul class="key" aria-hidden="true">{rows}{hazards}</ul>'
 
 
 def legend(base: Sequence[Layer], drawings: Sequence[MoveDrawing]) -> str:

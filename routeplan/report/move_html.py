@@ -5,25 +5,26 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
+from routeplan.report.legend import key
+from routeplan.report.margins import capped, decisive, figures_text, governing, made, margin_text, spare_text
 from routeplan.report.markup import escape, name
-from routeplan.report.plan_svg import fitted, plan_svg
+from routeplan.report.plan_svg import Window, fitted, plan_svg
 from routeplan.report.route_drawing import MoveDrawing
 from routeplan.report.shapes import Layer
+from routeplan.report.sheet import plan_units
 from routeplan.report.stops import Stop
+from routeplan.report.tight import zone_figures, zone_tag
 from routeplan.report.wording import (
     VERDICTS,
     against_text,
+    amount_text,
     bound_text,
-    decisive,
-    governing,
+    counted,
     length_text,
-    limit_text,
-    margin_text,
     place_text,
     span_text,
     time_text,
     up,
-    value_text,
 )
 from routeplan.route import Check, Move, Plan
 from routeplan.site.model import Site
@@ -41,32 +42,41 @@ def move_article(index: int, move: Move, drawing: MoveDrawing, base: Sequence[La
     drawing, base
         What is drawn of the move, and of the site under it.
     """
+    height = plan_units(move, drawing.stops, open_lines=_unsettled(move))
+    window = fitted(drawing.bounds or site.boundary.bounds, height=height)
     return "".join(
         (
             f'<article class="move" id="move-{index}" aria-labelledby="move-{index}-h" tabindex="-1">',
             _head(plan),
             '<div class="sheet-body">',
-            f'<h2 id="move-{index}-h">Move {name(move.id)}: '
-            f"{_title(move.start, site)} to {_title(move.goal, site)}</h2>",
+            f'<h2 id="move-{index}-h">Move {name(move.id)}: {ends(move, site)}</h2>',
             verdict_line(move),
             _reason(move),
-            _facts(move, plan),
-            _figure(index, move, drawing, base, site),
+            _first(move, drawing, plan),
+            _figure(index, move, drawing, (*base, *drawing.layers), window),
+            key((*base, *drawing.layers), window),
             '<div class="columns"><div>',
-            _stops(drawing.stops),
-            _zones(move),
-            _misses(move),
             _objections(move),
-            _contacts(site),
+            _misses(move),
+            _stops(drawing.stops),
+            _open(move),
+            _zones(move),
             "</div><div>",
             _checks(move),
             "</div></div>",
+            _contacts(site),
+            _more(move, plan),
             _ruled(),
             "</div>",
             _foot(plan),
             "</article>",
         )
     )
+
+
+def ends(move: Move, site: Site) -> str:
+    """Return start and finish by the names that people on site use, as HTML."""
+    return f"{_title(move.start, site)} to {_title(move.goal, site)}"
 
 
 def verdict_line(move: Move) -> str:
@@ -113,7 +123,8 @@ def table(caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]], *
     body = "".join(
         "<tr>"
         + "".join(
-            f'<td data-label="{column}"><div>{cell}</div></td>' for column, cell in zip(columns, row, strict=True)
+            f'<td data-label="{column}"{"" if cell else " class=none"}><div>{cell}</div></td>'
+            for column, cell in zip(columns, row, strict=True)
         )
         + "</tr>"
         for row in rows
@@ -143,60 +154,99 @@ def _verdict(verdict_symbol: str, words: str, meaning: str) -> str:
     )
 
 
+def _holds(move: Move) -> bool:
+    return move.verdict in ("pass", "pass with controls") and move.refused is None
+
+
 def _reason(move: Move) -> str:
-    return f'<p class="reason">{name(move.reason)}</p>' if move.reason else ""
+    """Return why a move does not pass; for one that does, the reason stands with its other facts."""
+    return f'<p class="reason">{name(move.reason)}</p>' if move.reason and not _holds(move) else ""
 
 
-def _facts(move: Move, plan: Plan) -> str:
+def _first(move: Move, drawing: MoveDrawing, plan: Plan) -> str:
+    """Return what a driver needs first: the machine, where it is tightest, how far."""
     machine = plan.machines[move.machine]
-    check = governing(move)
-    k = plan.k_by_move.get(move.id, math.nan)
-    facts = [
-        ("Machine", f"{name(move.machine)}, {name(machine.title)}, {name(move.configuration)}"),
-        ("Purpose", f"{escape(move.purpose)}{f', on {escape(move.on)}' if move.on else ''}"),
-        ("Length", f"{length_text(move)}, {bound_text(move)}"),
-        ("Reversals", str(move.reversals)),
-    ]
+    driven = f", {escape(move.poses[0].travel_mode.replace('_', ' '))}" if move.poses else ""
+    crossed = sum(control.kind == "walkway" for control in move.controls)
+    way = [length_text(move)]
     if move.poses:
-        facts.insert(1, ("Driven", escape(move.poses[0].travel_mode.replace("_", " "))))
-        spread = f" (k = {up(k, 2)})" if math.isfinite(k) else ""
-        facts.append(("Confidence", f"{plan.confidence_route * 100:g} % over the whole way{spread}"))
+        way.append(counted(move.reversals, "reversal"))
+        way.append(f"crosses {counted(crossed, 'walkway')}")
+    facts = [
+        ("Machine", f"{name(move.machine)}, {name(machine.title)}, {name(move.configuration)}{driven}"),
+        ("Way", ", ".join(way)),
+    ]
+    check = governing(move)
     if check is not None:
-        facts.append(_decides(check))
-    return (
-        '<dl class="facts">' + "".join(f"<div><dt>{term}</dt><dd>{text}</dd></div>" for term, text in facts) + "</dl>"
+        term = {"fail": "Fails", "not proven": "Not proven"}.get(check.verdict, "Tightest")
+        facts.insert(1, (term, f"{_along(check)}{name(drawing.decides)}{_go(check.place) if made(check) else ''}"))
+    return _list("facts", facts)
+
+
+def _along(check: Check) -> str:
+    return f"at {check.chainage_m:.1f} m: " if made(check) and math.isfinite(check.chainage_m) else ""
+
+
+def _more(move: Move, plan: Plan) -> str:
+    """Return what stands behind the move: purpose, day, how good the way is, how sure."""
+    facts = [("Purpose", f"{escape(move.purpose)}{f', on {escape(move.on)}' if move.on else ''}")]
+    if move.poses:
+        k = plan.k_by_move.get(move.id, math.nan)
+        doubt = f"; every doubt is taken {up(k, 2)} times" if math.isfinite(k) else ""
+        facts.append(("How short", escape(bound_text(move))))
+        facts.append(("How sure", f"{plan.confidence_route * 100:g} % over the whole way{doubt}"))
+    if move.reason and _holds(move):
+        facts.append(("Reason", name(move.reason)))
+    return '<h3 class="more">Behind this plan</h3>' + _list("facts more", facts)
+
+
+def _list(style: str, facts: Iterable[tuple[str, str]]) -> str:
+    rows = "".join(f"<div><dt>{term}</dt><dd>{text}</dd></div>" for term, text in facts)
+    return f'<dl class="{style}">{rows}</dl>'
+
+
+def _unsettled(move: Move) -> dict[str, list[str]]:
+    """Return what must be settled, each thing once, with the checks that rest on it."""
+    rests: dict[str, list[str]] = {}
+    for check in sorted(move.checks, key=decisive):
+        if check.verdict in ("fail", "not proven"):
+            doubt = f"{check.kind}: {spare_text(check)}"
+            if math.isfinite(check.k * check.sigma):
+                doubt += f", doubt {amount_text(check.k * check.sigma, check.unit, upwards=True)}"
+            for text in check.assumed or (doubt,):
+                rests.setdefault(text, []).append(check.kind)
+    return rests
+
+
+def _open(move: Move) -> str:
+    rows = [(name(text), escape(", ".join(kinds))) for text, kinds in _unsettled(move).items()]
+    if not rows:
+        return ""
+    return "<h3>To settle before anybody drives</h3>" + table(
+        "What is open, and the checks that wait for it", ("Open", "Checks"), rows, style="open"
     )
-
-
-def _decides(check: Check) -> tuple[str, str]:
-    """Return the check that decides the move, as a fact; one that was not made has nothing to be close to."""
-    if not math.isfinite(check.margin):
-        return ("Open", f"{escape(check.kind)} was not made, {check.verdict}")
-    words = f"{escape(check.kind)}: margin {escape(margin_text(check))}, {check.verdict} {_go(check.place)}"
-    return ("Closest to its limit", words)
 
 
 def _go(place: tuple[float, float]) -> str:
-    """Return a place as text, and as a button that moves the map there when scripts run."""
-    text = place_text(place)
+    """Return a place as text, and a button that moves the map there when scripts run; no place, no words."""
     if not all(math.isfinite(value) for value in place):
-        return text
+        return ""
+    text = place_text(place)
     return (
-        f'<span class="place">{text}</span>'
-        f'<button type="button" class="go" data-x="{place[0]:.2f}" data-y="{place[1]:.2f}" '
-        f'aria-label="Show {text} on the map">{text}</button>'
+        f' <span class="place">{text}</span>'
+        f'<button type="button" class="go" data-x="{place[0]:.2f}" data-y="{place[1]:.2f}" data-place="{text}" '
+        f'aria-label="Show {text} on the map">Show on map</button>'
     )
 
 
-def _figure(index: int, move: Move, drawing: MoveDrawing, base: Sequence[Layer], site: Site) -> str:
-    bounds = drawing.bounds or site.boundary.bounds
-    counted = f"{len(drawing.stops)} numbered stops" if drawing.stops else "no stops"
+def _figure(index: int, move: Move, drawing: MoveDrawing, layers: Iterable[Layer], window: Window) -> str:
     picture = plan_svg(
-        (*base, *drawing.layers),
-        fitted(bounds),
+        layers,
+        window,
         ident=f"plan-{index}",
         title=f"Plan of move {move.id}",
-        description=f"{VERDICTS[move.verdict].words}. {length_text(move)}, {counted}. The tables say what is drawn.",
+        description=f"{VERDICTS[move.verdict].words}. {length_text(move)}, "
+        f"{counted(len(drawing.stops), 'numbered place')}. The tables say what is drawn.",
     )
     return f'<figure class="static">{picture}</figure>'
 
@@ -204,41 +254,43 @@ def _figure(index: int, move: Move, drawing: MoveDrawing, base: Sequence[Layer],
 def _stops(stops: Sequence[Stop]) -> str:
     rows = [
         (
-            f"<b>{stop.number}</b>",
-            f"{stop.chainage_m:.1f} m" if stop.place is not None else "whole way",
-            "<br>".join(name(text) for text in stop.lines)
-            + (f"<br>{_go(stop.place)}" if stop.place is not None else ""),
+            f"<b>{stop.number}</b> {stop.words}",
+            stop.along.replace(" m", "&nbsp;m") if stop.place is not None else "whole way",
+            "<br>".join(name(text) for text in stop.lines) + (_go(stop.place) if stop.place is not None else ""),
         )
         for stop in stops
     ]
     if not rows:
-        return "<h3>Stops</h3><p>No hold points, controls or reversals.</p>"
-    return "<h3>Stops</h3>" + table("Stops in driving order", ("Stop", "Along", "What to do"), rows, style="stops")
+        return "<h3>Stops</h3><p>No hold points, controls, reversals or tight places.</p>"
+    return "<h3>Stops and tight places</h3>" + table(
+        "In driving order; what is to spare is beyond the gap that must be kept",
+        ("No", "Along", "What to do"),
+        rows,
+        style="stops",
+    )
 
 
 def _checks(move: Move) -> str:
     if not move.checks:
         return "<h3>Checks</h3><p>No check was made: there is no way to check.</p>"
     order = sorted(move.checks, key=decisive)
-    columns = ("Check", "Verdict", "Margin", "Value", "Limit", "Where", "Source", "Rests on")
+    columns = ("Check", "Verdict", "To spare", "Figures", "Where", "Source", "Rests on")
     return "<h3>Checks</h3>" + table(
         "Every check at its worst place, the most pressing first", columns, map(_check_row, order), style="checks"
     )
 
 
 def _check_row(check: Check) -> tuple[str, ...]:
-    along = f"{check.chainage_m:.1f} m " if math.isfinite(check.chainage_m) else ""
-    assumed = "<br>".join(name(text) for text in check.assumed) or "nothing assumed"
     words = VERDICTS[check.verdict]
+    somewhere = math.isfinite(check.chainage_m) and not capped(check)
     return (
         name(check.kind),
         f"{symbol(words.symbol)} {words.words}",
         escape(margin_text(check)),
-        escape(value_text(check)),
-        escape(limit_text(check)),
-        f"{along}{_go(check.place)}",
+        escape(figures_text(check)),
+        f"{check.chainage_m:.1f} m{_go(check.place)}" if somewhere else "",
         name(check.source),
-        assumed,
+        "<br>".join(name(text) for text in check.assumed),
     )
 
 
@@ -247,14 +299,14 @@ def _zones(move: Move) -> str:
         return ""
     rows = [
         (
-            f"<b>{zone.kind[0].upper()}{number}</b> {zone.kind}",
+            f"<b>{zone_tag(number, zone)}</b> {zone.kind}",
             span_text(zone.chainage_from_m, zone.chainage_to_m),
-            escape(against_text(zone.value, zone.limit, zone.unit)),
+            escape(zone_figures(zone)),
             name(zone.text),
         )
         for number, zone in enumerate(move.zones, 1)
     ]
-    return "<h3>Zones</h3>" + table(
+    return '<h3 class="zones">Zones</h3>' + table(
         "Where the basket feels the ground", ("Zone", "Along", "Figure", "What"), rows, style="zones"
     )
 

@@ -17,7 +17,7 @@ from routeplan.report.drawing import defect_details, draw_site
 from routeplan.report.legend import legend
 from routeplan.report.map_data import map_data
 from routeplan.report.markup import data_block, escape, name
-from routeplan.report.move_html import issue_line, move_article, stamp, symbol, table
+from routeplan.report.move_html import ends, issue_line, move_article, stamp, symbol, table
 from routeplan.report.plan_svg import fitted, plan_svg
 from routeplan.report.route_drawing import MoveDrawing, draw_move
 from routeplan.report.shapes import Layer, bounds_of
@@ -142,7 +142,7 @@ def _body(plan: Plan, site: Site, base: Sequence[Layer], drawings: Sequence[Move
             f'<header class="top"><h1>{name(plan.site_name)}</h1><p>{stamp(plan)}</p>',
             f'<p class="issue">{issue_line(plan)}</p></header>\n',
             "<main>",
-            _picker(plan),
+            _picker(plan, site),
             _map_section(plan, base, drawings, map_html),
             f'<div class="moves">{articles}</div>',
             '<div class="rest">',
@@ -155,11 +155,11 @@ def _body(plan: Plan, site: Site, base: Sequence[Layer], drawings: Sequence[Move
     )
 
 
-def _picker(plan: Plan) -> str:
+def _picker(plan: Plan, site: Site) -> str:
     rows = "".join(
         f'<li><a href="#move-{index}">{symbol(_shown_symbol(move))}'
-        f"<span><b>{name(move.id)}</b> {name(move.start)} to {name(move.goal)}"
-        f'<span class="words">{_shown_words(move)}</span></span></a></li>'
+        f'<span><b>{name(move.id)}</b> <span class="words">{_shown_words(move)}, {name(move.machine)}</span>'
+        f"<span>{ends(move, site)}</span></span></a></li>"
         for index, move in enumerate(plan.moves, 1)
     )
     return (

@@ -25,6 +25,8 @@ _SCALES = (50, 100, 200, 250, 500, 750, 1000, 1250, 1500, 2000, 2500, 4000, 5000
 _TOLERANCE_UNITS = 0.4
 _TEXT_UNITS, _GLYPH_UNITS = 10.0, 6.4
 _KEPT_CLEAR_UNITS = 11.0
+#: An obstacle drawn smaller than this is not named: a row of columns would hide what it stands under.
+_NAMED_UNITS = 9.0
 #: Marks whose label gives way last stand first.
 _LABEL_ORDER = (
     "end",
@@ -33,8 +35,8 @@ _LABEL_ORDER = (
     "objection",
     "zone",
     "closed",
-    "place",
     "soffit",
+    "place",
     "hazard",
     "obstacle",
     "excavation",
@@ -58,6 +60,12 @@ class Window:
         """Metres on site that one unit of the plan stands for."""
         return UNIT_M * self.scale
 
+    def shows(self, shape: Shape) -> bool:
+        """Return whether a shape may lie in the window, going by its extent."""
+        points = [self.units(point) for part in shape.parts for ring in part for point in ring]
+        xs, ys = zip(*points, strict=True)
+        return bool(min(xs) <= self.width and max(xs) >= 0.0 and min(ys) <= self.height and max(ys) >= 0.0)
+
     def units(self, point: Position) -> Position:
         """Return a site position in units from the top left corner."""
         return ((point[0] - self.west) / self.metres_per_unit, (self.north - point[1]) / self.metres_per_unit)
@@ -70,12 +78,11 @@ def fitted(bounds: Bounds, *, width: int = WIDTH_UNITS, height: int = HEIGHT_UNI
     needed = max((east - west) / wide, (north - south) / high) / UNIT_M
     scale = next((step for step in _SCALES if step >= needed), math.ceil(needed / 10_000) * 10_000)
     metres = UNIT_M * scale
-    drawn_high = min(float(height), max(260.0, math.ceil((north - south) / metres) + 2.0 * _MARGIN_UNITS))
     return Window(
         (west + east - width * metres) / 2.0,
-        (south + north + drawn_high * metres) / 2.0,
+        (south + north + height * metres) / 2.0,
         float(width),
-        drawn_high,
+        float(height),
         scale,
     )
 
@@ -150,16 +157,19 @@ def _mark(shape: Shape, window: Window) -> str:
 def _labels(shapes: Sequence[Shape], window: Window) -> Iterable[str]:
     """Yield the labels that fit: none over another, none over a mark, those that matter most first."""
     taken = [_round(window.units(shape.parts[0][0][0])) for shape in shapes if shape.kind == "mark"]
-    wanted = [shape for shape in shapes if shape.label and shape.label_at is not None]
-    for shape in sorted(wanted, key=_label_rank):
-        assert shape.label_at is not None
-        x, y = window.units(shape.label_at)
+    placed = [(shape, _label_spot(shape, window)) for shape in sorted(shapes, key=_label_rank)]
+    for shape, at in placed:
+        if at is None:
+            continue
+        x, y = at
         wide = _GLYPH_UNITS * len(shape.label) / 2.0
         offsets = (
             ((0.0, 20.0), (0.0, -15.0), (wide + 14.0, 4.0), (-wide - 14.0, 4.0))
             if shape.kind == "mark"
             else ((0.0, 3.5), (0.0, 16.0), (0.0, -9.0))
         )
+        if shape.kind != "mark":
+            x = min(max(x, wide + 4.0), window.width - wide - 4.0)
         for dx, dy in offsets:
             box = (x + dx - wide, y + dy - _TEXT_UNITS, x + dx + wide, y + dy + 3.0)
             if _fits(box, window) and not any(_overlap(box, other) for other in taken):
@@ -167,6 +177,24 @@ def _labels(shapes: Sequence[Shape], window: Window) -> Iterable[str]:
                 spot = f'x="{x + dx:.1f}" y="{y + dy:.1f}"'
                 yield f'<text class="label l-{shape.style}" {spot}>{escape(shape.label)}</text>'
                 break
+
+
+def _label_spot(shape: Shape, window: Window) -> Position | None:
+    """Return where a label belongs, in units: inside what the window shows of its area; ``None`` for no label."""
+    if not shape.label or shape.label_at is None:
+        return None
+    spot = window.units(shape.label_at)
+    if shape.kind == "mark":
+        return spot
+    rings = [Polygon([window.units(point) for point in part[0]]) for part in shape.parts]
+    west, south, east, north = shapely.total_bounds(rings)
+    if shape.style.startswith("obstacle") and max(east - west, north - south) < _NAMED_UNITS:
+        return None
+    if _inside(spot, window):
+        return spot
+    pieces = [shapely.clip_by_rect(ring.buffer(0.0), 0.0, 0.0, window.width, window.height) for ring in rings]
+    widest = max(pieces, key=lambda piece: piece.area)
+    return None if widest.is_empty else (widest.representative_point().x, widest.representative_point().y)
 
 
 def _label_rank(shape: Shape) -> int:

@@ -7,49 +7,35 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-from shapely import MultiPoint, union_all
+from shapely import MultiPoint
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from routeplan.machine.model import Configuration
+from routeplan.report.margins import BETWEEN, figures_text, governing, made, said, spare_text
 from routeplan.report.shapes import Bounds, Layer, Position, Shape, area, bounds_of, line, mark, position
 from routeplan.report.stops import Stop, reversals_of, stops_of
-from routeplan.report.wording import (
-    against_text,
-    governing,
-    limit_text,
-    margin_text,
-    place_text,
-    span_text,
-    up,
-    value_text,
-)
-from routeplan.route import Move, Plan, Pose, Zone, heading_rad
+from routeplan.report.sweep import placements, swept
+from routeplan.report.tight import names_near, tight_places, zone_figures, zone_tag
+from routeplan.report.wording import against_text, place_text, span_text, up
+from routeplan.route import Check, Move, Plan, Pose, Zone, heading_rad
 from routeplan.site.model import Area, Site
 
-#: The band is simplified to 50 mm: by half of that, as the point at which a ring begins may move by two such steps.
-BAND_TOLERANCE_M = 0.05
-#: Widening before that, metres: the simplifications of band and drawn line, rounding to 10 mm, and what hulls of
-#: neighbours leave out of a turn. The drawn band never lies inside the swept one.
-BAND_WIDENED_M = 0.09
-#: Between two placements of the band: at most this far, this much turned, and this much change of turn from row to row.
-_BAND_STEP_M = 0.5
-_BAND_TURN_DEG = 3.0
-_BAND_BEND_DEG = 0.1
-_ZONE_LETTERS = {"bounce": "B", "slope": "S", "low gap": "L"}
-
-Array = NDArray[np.float64]
+#: The deciding check takes the mark of a tight place that lies this close to it along the way, metres.
+_NEAR_M = 2.0
 
 
 @dataclass(frozen=True)
 class MoveDrawing:
-    """A move's layers, lowest first, its numbered stops, and the extent of its own plan (``None``: nothing to show)."""
+    """A move's layers, lowest first, its numbered stops, and the extent of its own plan (``None``: nothing to show).
+
+    ``decides`` is the deciding margin in words, with what it was measured against; nothing without checks.
+    """
 
     layers: tuple[Layer, ...]
     stops: tuple[Stop, ...]
     bounds: Bounds | None
+    decides: str
 
 
 def draw_move(move: Move, *, plan: Plan, site: Site) -> MoveDrawing:
@@ -63,7 +49,9 @@ def draw_move(move: Move, *, plan: Plan, site: Site) -> MoveDrawing:
         Gives the places where the move starts and ends and the named areas.
     """
     configuration = plan.machines[move.machine].configurations[move.configuration]
-    stops = stops_of(move)
+    stops = stops_of(move, tight_places(move, configuration, site))
+    check = governing(move)
+    decides = "" if check is None else _decides(check, names_near(check, configuration, move.poses, site))
     layers = (
         Layer(
             "closed", "Closed for this move", tuple(_closed(item) for item in closed_areas(move, plan=plan, site=site))
@@ -76,13 +64,15 @@ def draw_move(move: Move, *, plan: Plan, site: Site) -> MoveDrawing:
         ),
         Layer("way", "Way of the machine", (*_way(move.poses), *_machine_at_ends(move, configuration))),
         Layer("refused", "Refused route, do not drive", tuple(_refused(move))),
-        Layer("trouble", "What stands in the way", (*_misses(move), *_governing(move))),
+        Layer("trouble", "What stands in the way", (*_misses(move), *_governing(check, decides, stops))),
         Layer(
-            "stops", "Stops in driving order", (*_ends(move, site), *(shape for stop in stops for shape in _stop(stop)))
+            "stops",
+            "Stops in driving order",
+            (*_ends(move, site), *(shape for stop in stops for shape in _stop(stop, check))),
         ),
     )
     drawn = tuple(layer for layer in layers if layer.shapes)
-    return MoveDrawing(drawn, stops, bounds_of(layer for layer in drawn if layer.id != "closed"))
+    return MoveDrawing(drawn, stops, bounds_of(layer for layer in drawn if layer.id != "closed"), decides)
 
 
 def closed_areas(move: Move, *, plan: Plan, site: Site) -> tuple[Area, ...]:
@@ -94,42 +84,6 @@ def closed_areas(move: Move, *, plan: Plan, site: Site) -> tuple[Area, ...]:
         for item in site.areas
         if item.id not in conditions.opened and (item.id in conditions.closed or item.closed_on(day))
     )
-
-
-def placements(poses: Sequence[Pose], ring: Sequence[Position]) -> Array:
-    """Return a ring of the machine frame at every pose, shape ``(poses, corners, 2)``, site metres."""
-    corners = np.asarray(ring, dtype=np.float64)
-    angles = np.array([heading_rad(pose.bearing_deg) for pose in poses])
-    origins = np.array([(pose.x, pose.y) for pose in poses])
-    cos, sin = np.cos(angles)[:, None], np.sin(angles)[:, None]
-    xs = corners[None, :, 0] * cos - corners[None, :, 1] * sin
-    ys = corners[None, :, 0] * sin + corners[None, :, 1] * cos
-    return np.asarray(np.stack((xs, ys), axis=2) + origins[:, None, :], dtype=np.float64)
-
-
-def swept(poses: Sequence[Pose], ring: Sequence[Position]) -> BaseGeometry:
-    """Return the ground that a ring sweeps, never too small, simplified to 50 mm."""
-    placed = placements(_thinned(poses), ring)
-    pairs = np.concatenate((placed[:-1], placed[1:]), axis=1) if len(placed) > 1 else placed
-    hulls = [MultiPoint(corners).convex_hull for corners in pairs]
-    return union_all(hulls).buffer(BAND_WIDENED_M, join_style="mitre").simplify(BAND_TOLERANCE_M / 2.0)
-
-
-def _thinned(poses: Sequence[Pose]) -> list[Pose]:
-    """Return the ends, where gear or curvature changes, and enough between for neighbours' hulls to cover the sweep."""
-    kept = [poses[0]]
-    for before, pose, ahead in zip(poses, poses[1:], poses[2:], strict=False):
-        last = kept[-1]
-        far = math.dist((ahead.x, ahead.y), (last.x, last.y)) > _BAND_STEP_M
-        turned = abs(_turn_deg(last, ahead)) > _BAND_TURN_DEG
-        bends = abs(_turn_deg(before, pose) - _turn_deg(pose, ahead)) > _BAND_BEND_DEG
-        if far or turned or bends or not before.gear == pose.gear == ahead.gear:
-            kept.append(pose)
-    return [*kept, poses[-1]]
-
-
-def _turn_deg(first: Pose, second: Pose) -> float:
-    return (second.bearing_deg - first.bearing_deg + 180.0) % 360.0 - 180.0
 
 
 def _band(poses: Sequence[Pose], configuration: Configuration) -> Iterable[Shape]:
@@ -201,19 +155,30 @@ def _ends(move: Move, site: Site) -> Iterable[Shape]:
             )
 
 
-def _stop(stop: Stop) -> Iterable[Shape]:
-    if stop.place is not None:
-        lines = tuple((f"Stop {stop.number}", text) for text in stop.lines)
-        yield mark(
-            "stop", stop.place, str(stop.number), title=f"Stop {stop.number} at {stop.chainage_m:.1f} m", details=lines
-        )
+def _stop(stop: Stop, decisive: Check | None) -> Iterable[Shape]:
+    """Yield a numbered mark; where only the deciding check is watched, its own mark bears the number instead."""
+    if stop.place is None or (not stop.halts and _is_at(decisive, stop)):
+        return
+    lines = tuple((f"{stop.words} {stop.number}", text) for text in stop.lines)
+    yield mark(
+        "stop" if stop.halts else "watch",
+        stop.place,
+        str(stop.number),
+        title=f"{stop.words} {stop.number} at {stop.along}",
+        details=lines,
+    )
+
+
+def _is_at(check: Check | None, stop: Stop) -> bool:
+    """Whether a check bites within a watched place or close to it."""
+    return check is not None and stop.chainage_m - _NEAR_M <= check.chainage_m <= stop.until_m + _NEAR_M
 
 
 def _zone(index: int, zone: Zone) -> Iterable[Shape]:
     """Yield the stretch of ground, where the basket then is, and the link between the two."""
-    tag = f"{_ZONE_LETTERS[zone.kind]}{index}"
+    tag = zone_tag(index, zone)
     details = (
-        ("Figure", against_text(zone.value, zone.limit, zone.unit)),
+        ("Figure", zone_figures(zone)),
         ("Along the way", span_text(zone.chainage_from_m, zone.chainage_to_m)),
         ("What", zone.text),
     )
@@ -281,21 +246,30 @@ def _misses(move: Move) -> Iterable[Shape]:
             )
 
 
-def _governing(move: Move) -> Iterable[Shape]:
-    check = governing(move)
+def _decides(check: Check, near: str) -> str:
+    """Return the deciding margin as a phrase, with what it was measured against if that is known."""
+    if not made(check):
+        return f"{check.kind} was not made"
+    between = BETWEEN.get(check.kind)
+    text = f"{spare_text(check)} {between}" if between else f"{check.kind}: {spare_text(check)}"
+    return f"{text} ({near})" if near else text
+
+
+def _governing(check: Check | None, decides: str, stops: Sequence[Stop]) -> Iterable[Shape]:
     if check is None or not all(math.isfinite(value) for value in check.place):
         return
+    number = next((str(stop.number) for stop in stops if not stop.halts and _is_at(check, stop)), "!")
+    figures = figures_text(check)
     yield mark(
         "governing",
         check.place,
-        "!",
-        title=f"Closest to its limit: {check.kind}",
-        label=check.kind,
+        number,
+        title=f"Tightest place: {check.kind}",
+        label=f"{said(check)}{check.kind}: {spare_text(check)}",
         details=(
             ("Verdict", check.verdict),
-            ("Margin", margin_text(check)),
-            ("Value", value_text(check)),
-            ("Limit", limit_text(check)),
+            ("Margin", decides),
+            *((("Figures", figures),) if figures else ()),
             ("Along the way", f"{check.chainage_m:.1f} m"),
             ("Place", place_text(check.place)),
         ),

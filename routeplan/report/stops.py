@@ -1,4 +1,4 @@
-"""Where a move stops, numbered in driving order: hold points, controls and reversals."""
+"""Where a move stops or needs watching, numbered in driving order: holds, controls, reversals and tight places."""
 
 from __future__ import annotations
 
@@ -6,21 +6,49 @@ import bisect
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from routeplan.route import Move, Pose
 
-#: What lies closer together along the way than this is one stop with several lines, metres.
-_TOGETHER_M = 1.0
+#: What lies closer together along the way than this is one stop with several lines; so are tight places that lie closer
+#: together than the other, metres.
+_TOGETHER_M, _WATCHED_TOGETHER_M = 1.0, 4.0
+
+
+class Entry(NamedTuple):
+    """One thing to stop for, or, with ``halts`` false, to watch; ``place`` is ``None`` for the whole way."""
+
+    chainage_m: float
+    place: tuple[float, float] | None
+    text: str
+    halts: bool
 
 
 @dataclass(frozen=True)
 class Stop:
-    """A numbered stop. ``place`` is ``None`` for what holds along the whole way (a control without a chainage)."""
+    """A numbered stop, or a place to watch where nothing in it ``halts``.
+
+    ``place`` is ``None`` for what holds along the whole way (a control without a chainage).
+    """
 
     number: int
     chainage_m: float
     place: tuple[float, float] | None
     lines: tuple[str, ...]
+    halts: bool = True
+    until_m: float = math.nan
+
+    @property
+    def along(self) -> str:
+        """Where it lies along the way: a place, or from its first line's to its last."""
+        if self.until_m - self.chainage_m >= _TOGETHER_M:
+            return f"{self.chainage_m:.1f} to {self.until_m:.1f} m"
+        return f"{self.chainage_m:.1f} m"
+
+    @property
+    def words(self) -> str:
+        """What kind of place it is, in a word."""
+        return "Stop" if self.halts else "Watch"
 
 
 def reversals_of(poses: Sequence[Pose]) -> tuple[int, ...]:
@@ -45,40 +73,54 @@ def place_at(poses: Sequence[Pose], chainage_m: float) -> tuple[float, float] | 
     return (low.x + share * (high.x - low.x), low.y + share * (high.y - low.y))
 
 
-def stops_of(move: Move) -> tuple[Stop, ...]:
-    """Return the stops of a move in driving order, numbered from 1; what holds for the whole way comes first."""
-    entries = sorted(_entries(move), key=lambda entry: entry[0])
-    groups: list[list[tuple[float, tuple[float, float] | None, str]]] = []
-    for entry in entries:
-        if groups and _together(groups[-1][0][0], entry[0]):
+def stops_of(move: Move, watched: Sequence[Entry] = ()) -> tuple[Stop, ...]:
+    """Return the stops of a move in driving order, numbered from 1; what holds for the whole way comes first.
+
+    Parameters
+    ----------
+    watched
+        Tight places along the way, which are numbered with the stops.
+    """
+    groups: list[list[Entry]] = []
+    for entry in sorted((*_entries(move), *watched), key=lambda entry: entry.chainage_m):
+        if groups and _together(groups[-1], entry):
             groups[-1].append(entry)
         else:
             groups.append([entry])
     return tuple(
         Stop(
             number,
-            group[0][0],
-            next((place for _, place, _ in group if place is not None), None),
-            tuple(text for _, _, text in group),
+            group[0].chainage_m,
+            next((entry.place for entry in group if entry.place is not None), None),
+            tuple(entry.text for entry in group),
+            any(entry.halts for entry in group),
+            group[-1].chainage_m,
         )
         for number, group in enumerate(groups, 1)
     )
 
 
-def _entries(move: Move) -> list[tuple[float, tuple[float, float] | None, str]]:
-    """Return chainage, place and words of everything to stop for; no chainage counts as before the start."""
-    holds = [(hold.chainage_m, hold.place, f"Hold: {hold.text}") for hold in move.holds]
+def _entries(move: Move) -> list[Entry]:
+    """Return everything to stop for; no chainage counts as before the start."""
+    holds = [Entry(hold.chainage_m, hold.place, f"Hold: {hold.text}", True) for hold in move.holds]
     controls = [
-        (control.chainage_m, place_at(move.poses, control.chainage_m), f"Control, {control.kind}: {control.text}")
+        Entry(control.chainage_m, place_at(move.poses, control.chainage_m), f"Control: {control.text}", True)
         for control in move.controls
     ]
     turns = [
-        (pose.chainage_m, (pose.x, pose.y), f"Reverse: now drive {'forwards' if pose.gear > 0 else 'backwards'}.")
+        Entry(
+            pose.chainage_m, (pose.x, pose.y), f"From here drive {'forwards' if pose.gear > 0 else 'backwards'}.", True
+        )
         for pose in (move.poses[index] for index in reversals_of(move.poses))
     ]
     entries = [*holds, *controls, *turns]
-    return [entry if math.isfinite(entry[0]) else (-math.inf, None, entry[2]) for entry in entries]
+    return [
+        entry if math.isfinite(entry.chainage_m) else entry._replace(chainage_m=-math.inf, place=None)
+        for entry in entries
+    ]
 
 
-def _together(first_m: float, second_m: float) -> bool:
-    return first_m == second_m or second_m - first_m < _TOGETHER_M
+def _together(group: Sequence[Entry], entry: Entry) -> bool:
+    first_m, watched = group[0].chainage_m, not any(one.halts for one in (*group, entry))
+    most_m = _WATCHED_TOGETHER_M if watched else _TOGETHER_M
+    return first_m == entry.chainage_m or entry.chainage_m - first_m < most_m

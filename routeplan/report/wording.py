@@ -6,11 +6,10 @@ import math
 import re
 from dataclasses import dataclass
 
-from routeplan.route import Check, CheckVerdict, Move
+from routeplan.route import Move
 
 #: Below this a last digit is float noise, not a figure.
 _NOISE = 1e-9
-_DECIMALS = {"m": 3, "deg": 1, "1": 2}
 
 
 @dataclass(frozen=True)
@@ -36,8 +35,6 @@ VERDICTS: dict[str, VerdictWords] = {
         "Search limit", "limit", "The search reached its limit. Nothing is proved either way."
     ),
 }
-#: Check verdicts from worst to best.
-WORST_FIRST: tuple[CheckVerdict, ...] = ("fail", "not proven", "pass with controls", "pass")
 
 
 def down(value: float, decimals: int) -> str:
@@ -60,42 +57,18 @@ def up(value: float, decimals: int) -> str:
     return f"{math.ceil(value * scale - _NOISE * scale) / scale:.{decimals}f}"
 
 
-def decimals(unit: str) -> int:
-    """Return how many decimals a figure of this unit is shown with."""
-    return _DECIMALS.get(unit, 3)
+def amount_text(value: float, unit: str, *, upwards: bool) -> str:
+    """Return a rounded figure with its unit: metres below ten as millimetres, ratios as percent, degrees to a tenth.
 
-
-def unit_text(unit: str) -> str:
-    """Return a unit as printed; the bare ratio has none."""
-    return "" if unit == "1" else unit
-
-
-def quantity(text: str, unit: str) -> str:
-    """Return a rounded figure with its unit, or the words for a figure that does not exist."""
-    return f"{text} {unit_text(unit)}".rstrip()
-
-
-def margin_text(check: Check) -> str:
-    """Return the margin, rounded against the user, or ``not made``."""
-    if not math.isfinite(check.margin):
-        return "not made"
-    return quantity(down(check.margin, decimals(check.unit)), check.unit)
-
-
-def value_text(check: Check) -> str:
-    """Return the value, rounded towards its limit, or ``not made``."""
-    if not math.isfinite(check.value):
-        return "not made"
-    places = decimals(check.unit)
-    upper_limit = abs(check.value + check.margin - check.limit) <= abs(check.value - check.margin - check.limit)
-    return quantity(up(check.value, places) if upper_limit else down(check.value, places), check.unit)
-
-
-def limit_text(check: Check) -> str:
-    """Return the limit to one digit more than the margin, or ``not made``."""
-    if not math.isfinite(check.limit):
-        return "not made"
-    return quantity(f"{check.limit:.{decimals(check.unit)}f}", check.unit)
+    >>> amount_text(0.0689, "m", upwards=False), amount_text(0.0689, "1", upwards=True)
+    ('68 mm', '7 %')
+    """
+    rounded = up if upwards else down
+    if unit == "m" and abs(value) < 10.0:
+        return f"{rounded(value * 1000.0, 0)} mm"
+    if unit == "1":
+        return f"{rounded(value * 100.0, 0)} %"
+    return f"{rounded(value, 1)} {unit}"
 
 
 def bound_text(move: Move) -> str:
@@ -119,19 +92,13 @@ def length_text(move: Move) -> str:
     return f"{up(move.length_m, 1)} m" if math.isfinite(move.length_m) else "no way"
 
 
-def decisive(check: Check) -> tuple[int, float, str]:
-    """Return the key that sorts checks by how much they decide: worst verdict first, then smallest share of the limit.
+def counted(number: int, what: str) -> str:
+    """Return a number with the word for what is counted.
 
-    A limit of zero counts as one unit; a check that was not made comes last among those of its verdict.
+    >>> counted(0, "stop"), counted(1, "stop"), counted(2, "stop")
+    ('no stops', '1 stop', '2 stops')
     """
-    scale = abs(check.limit) if math.isfinite(check.limit) and check.limit else 1.0
-    share = check.margin / scale if math.isfinite(check.margin) else math.inf
-    return (WORST_FIRST.index(check.verdict), share, check.kind)
-
-
-def governing(move: Move) -> Check | None:
-    """Return the check that decides the move, ``None`` when it has no checks."""
-    return min(move.checks, key=decisive, default=None)
+    return f"{number or 'no'} {what}{'' if number == 1 else 's'}"
 
 
 def span_text(from_m: float, to_m: float) -> str:
@@ -140,12 +107,13 @@ def span_text(from_m: float, to_m: float) -> str:
 
 
 def against_text(value: float, limit: float, unit: str) -> str:
-    """Return a figure beside the limit that it is held against.
+    """Return a figure beside the limit that it is held against; above a limit it is rounded up, below it down.
 
-    >>> against_text(0.27, 0.3, "m")
-    '0.270 m, limit 0.300 m'
+    >>> against_text(0.0889, 0.5, "m"), against_text(0.5, 0.3, "m"), against_text(0.05, 0.0, "m")
+    ('88 mm, limit 500 mm', '500 mm, limit 300 mm', '50 mm')
     """
-    return f"{quantity(f'{value:.{decimals(unit)}f}', unit)}, limit {quantity(f'{limit:.{decimals(unit)}f}', unit)}"
+    text = amount_text(value, unit, upwards=value > limit > 0.0)
+    return f"{text}, limit {amount_text(limit, unit, upwards=False)}" if limit else text
 
 
 def time_text(stamp: str) -> str:

@@ -174,6 +174,7 @@ def test_without_scripts_everything_that_matters_is_there(browser: Any, address:
             assert text in words
         assert page.locator("#move-1 .checks tbody tr").count() == len(KINDS)
         assert page.locator("#move-2 svg.plan .m-stop").count() == 3
+        assert page.locator("#move-1 svg.plan .m-watch").count() >= 2
         assert seen == []
 
 

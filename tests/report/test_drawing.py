@@ -8,14 +8,17 @@ import math
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely.geometry import MultiPoint, Point, Polygon
+from shapely.geometry import MultiPoint, Point, Polygon, box
 from shapely.ops import unary_union
 
+from routeplan.machine.model import Configuration
 from routeplan.report.drawing import draw_site
-from routeplan.report.route_drawing import BAND_TOLERANCE_M, BAND_WIDENED_M, closed_areas, draw_move, placements, swept
+from routeplan.report.route_drawing import closed_areas, draw_move
 from routeplan.report.shapes import Layer, Shape, area, bounds_of, line
-from routeplan.report.stops import place_at, reversals_of, stops_of
-from routeplan.route import Conditions, Control, Hold, Move, Pose
+from routeplan.report.stops import Entry, place_at, reversals_of, stops_of
+from routeplan.report.sweep import BAND_TOLERANCE_M, BAND_WIDENED_M, placements, swept
+from routeplan.report.tight import tight_places
+from routeplan.route import Check, Conditions, Control, Hold, Move, Pose
 from routeplan.site.model import Soffit
 from tests.report.world import NASTY, at, drive, moves, plan, site
 
@@ -142,8 +145,8 @@ def test_stops_are_numbered_in_driving_order_and_near_ones_are_one() -> None:
     assert [stop.number for stop in stops] == [1, 2, 3, 4]
     assert stops[0].place is None and "Creep speed" in stops[0].lines[0]
     assert len(stops[1].lines) == 2 and stops[1].lines[0].startswith("Hold: ")
-    assert stops[2].lines == (f"Control, ground: {NASTY[0]}",)
-    assert stops[3].lines == ("Reverse: now drive backwards.",)
+    assert stops[2].lines == (f"Control: {NASTY[0]}",)
+    assert stops[3].lines == ("From here drive backwards.",)
     assert [stop.chainage_m for stop in stops] == sorted(stop.chainage_m for stop in stops)
 
 
@@ -159,7 +162,7 @@ def test_no_hold_and_no_control_is_ever_lost(holds: list[float], controls: list[
     )
     stops = stops_of(made)
     assert sorted(text for stop in stops for text in stop.lines) == sorted(
-        [f"Hold: h{n}" for n in range(len(holds))] + [f"Control, c: c{n}" for n in range(len(controls))]
+        [f"Hold: h{n}" for n in range(len(holds))] + [f"Control: c{n}" for n in range(len(controls))]
     )
     assert all(stop.place is not None and stop.place[0] == pytest.approx(stop.chainage_m, abs=1.0) for stop in stops)
 
@@ -206,7 +209,55 @@ def test_no_route_shows_what_blocks_and_where_it_was_to_go() -> None:
 
 def test_the_deciding_check_is_marked_where_it_bites() -> None:
     mark = drawn(moves()[2])["trouble"][-1]
-    assert (mark.style, mark.label, dict(mark.details)["Margin"]) == ("governing", "head gap", "0.034 m")
+    assert (mark.style, mark.label) == ("governing", "Not proven: head gap: 34 mm to spare")
+    assert dict(mark.details)["Margin"] == "34 mm to spare above the operator's head"
+
+
+def boom(move: Move) -> Configuration:
+    return PLAN.machines[move.machine].configurations[move.configuration]
+
+
+def test_a_tight_place_is_numbered_with_the_stops_and_says_what_is_near_and_how_many_millimetres() -> None:
+    way = drive((60, 40), (130, 40))
+    low = Check("head gap", "pass", 0.12, 0.0, 0.1205, "m", 0.004, 3.1, 30.0, at(90, 40), "docs/method.md 7")
+    roomy = dataclasses.replace(low, kind="overhead clearance", margin=1.4, chainage_m=31.0)
+    capped = dataclasses.replace(low, kind="side clearance", margin=0.5, chainage_m=50.0)
+    made = dataclasses.replace(
+        moves()[0], poses=way, checks=(low, roomy, capped), holds=(Hold(5.0, at(65, 40), "Wait."),)
+    )
+    stops = stops_of(made, tight_places(made, boom(made), SITE))
+    assert [(stop.number, stop.words, stop.along) for stop in stops] == [(1, "Stop", "5.0 m"), (2, "Watch", "30.0 m")]
+    assert stops[1].lines == ("rack low bay: 120 mm to spare above the operator's head",)
+    marks = drawn(made)
+    assert [(shape.style, shape.mark) for shape in marks["trouble"]] == [("governing", "2")]
+    assert "watch" not in {shape.style for shape in marks["stops"]}
+
+
+def test_an_open_check_is_never_told_as_if_it_passed() -> None:
+    made = moves()[2]
+    told = [entry.text for entry in tight_places(made, boom(made), SITE)]
+    assert any(text.startswith("Not proven: 34 mm to spare above") for text in told)
+    assert any("B1 until 63.0 m" in text for text in told)
+
+
+def test_tight_places_close_together_are_one_and_never_swallow_a_stop() -> None:
+    way = tuple(Pose(1.0 * n, 0.0, 90.0, 1, "ridden", "front", "stowed", 0.5, 1.0 * n) for n in range(28))
+    made = dataclasses.replace(moves()[0], poses=way, holds=(Hold(12.5, (12.5, 0.0), "Wait."),), controls=())
+    watched = [Entry(at_m, (at_m, 0.0), f"w{at_m}", False) for at_m in (3.0, 6.0, 10.0, 12.0)]
+    stops = stops_of(made, watched)
+    assert [(stop.words, stop.along) for stop in stops] == [
+        ("Watch", "3.0 to 6.0 m"),
+        ("Watch", "10.0 to 12.0 m"),
+        ("Stop", "12.5 m"),
+    ]
+
+
+def test_a_level_soffit_shows_its_lowest_clear_height_only_where_all_levels_below_are_known() -> None:
+    rack = next(shape for shape in layer("soffits").shapes if shape.title == "Soffit rack low bay")
+    assert rack.label == "rack low bay clear 3.44, level 12.15"
+    blind = dataclasses.replace(SITE.soffits[0], geometry=box(*at(225, 190), *at(235, 195)))
+    shapes = {item.id: item.shapes for item in draw_site(dataclasses.replace(SITE, soffits=(blind,)))}
+    assert shapes["soffits"][0].label == "rack low bay level 12.15"
 
 
 def test_areas_are_closed_by_the_day_and_by_the_conditions_of_the_plan() -> None:

@@ -182,8 +182,9 @@ def test_a_check_that_was_not_made_is_open_and_has_no_figures_and_no_place() -> 
     nan = math.nan
     row = Check("head gap", "not proven", nan, nan, nan, "m", nan, nan, nan, (nan, nan), "docs/method.md", ("soffits",))
     page = map_page(plan(planned=(dataclasses.replace(moves()[4], checks=(row,)),)), site())
-    assert "<dt>Open</dt><dd>head gap was not made, not proven</dd>" in page
-    assert page.count("not made<") == 3 and "no place" in page
+    assert "<dt>Not proven</dt><dd><bdi>head gap was not made</bdi></dd>" in page
+    assert page.count(">not made<") == 1 and "no place" not in page
+    assert '<bdi>soffits</bdi></div></td><td data-label="Checks"><div>head gap<' in page
     assert "NaN" not in page.split('id="drawing"')[0] and ">nan" not in page
 
 

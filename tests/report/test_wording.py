@@ -9,22 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from routeplan.report.wording import (
-    VERDICTS,
-    against_text,
-    bound_text,
-    down,
-    governing,
-    length_text,
-    limit_text,
-    margin_text,
-    place_text,
-    time_text,
-    up,
-    value_text,
-)
+from routeplan.report.margins import BETWEEN, decisive, figures_text, governing, margin_text, spare_text
+from routeplan.report.wording import VERDICTS, bound_text, down, length_text, place_text, time_text, up
 from routeplan.route import MOVE_VERDICTS, Check, CheckVerdict
-from tests.report.world import move, moves
+from tests.report.world import KINDS, move, moves
 
 FIGURE = st.floats(-1e4, 1e4)
 
@@ -53,28 +41,56 @@ def test_a_figure_that_needs_no_rounding_is_not_rounded(millimetres: int) -> Non
     assert float(down(exact, 3)) == float(up(exact, 3)) == exact
 
 
-@given(FIGURE)
+@given(st.floats(-9.9, 9.9))
 def test_a_shown_margin_is_never_larger_than_the_margin(margin: float) -> None:
-    assert float(margin_text(check(margin=margin)).removesuffix(" m")) <= margin + 2e-9
+    words = margin_text(check("ground strike", margin=margin)).split()
+    shown = float(words[0]) * (-1.0 if words[-1] == "short" else 1.0)
+    assert words[1] == "mm" and shown <= margin * 1000.0 + 1e-3
+    assert shown > margin * 1000.0 - 1.001
 
 
 @pytest.mark.parametrize(
-    ("value", "limit", "margin", "shown"),
-    [(0.3344, 0.3, 0.0344, "0.334 m"), (0.2651, 0.3, 0.0349, "0.266 m"), (0.2999, 0.3, -0.0001, "0.299 m")],
+    ("kind", "value", "limit", "margin", "shown"),
+    [
+        ("head gap", 0.3344, 0.3, 0.0344, "334 mm, at least 300 mm"),
+        ("bounce rise", 0.2651, 0.3, 0.0349, "266 mm, at most 300 mm"),
+        ("head gap", 0.2999, 0.3, -0.0001, "299 mm, at least 300 mm"),
+        ("turning", 4.2, 4.2, 0.0, "4200 mm, at least 4200 mm"),
+        ("head gap", 0.12, 0.0, 0.12, ""),
+    ],
 )
-def test_a_shown_value_leans_towards_its_limit(value: float, limit: float, margin: float, shown: str) -> None:
-    assert value_text(check(value=value, limit=limit, margin=margin)) == shown
+def test_a_shown_value_leans_towards_its_limit(
+    kind: str, value: float, limit: float, margin: float, shown: str
+) -> None:
+    assert figures_text(check(kind, value=value, limit=limit, margin=margin)) == shown
 
 
 def test_what_was_not_made_has_no_figures() -> None:
     row = check(verdict="not proven", margin=math.nan, limit=math.nan, value=math.nan)
-    assert {margin_text(row), value_text(row), limit_text(row)} == {"not made"}
+    assert (margin_text(row), spare_text(row), figures_text(row)) == ("not made", "not made", "")
 
 
-def test_units_have_their_own_decimals() -> None:
-    assert margin_text(check(unit="deg", margin=1.29)) == "1.2 deg"
-    assert margin_text(check(unit="1", margin=0.339)) == "0.33"
-    assert against_text(5.1, 11.3, "deg") == "5.1 deg, limit 11.3 deg"
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        (check("side slope", unit="deg", margin=1.29, limit=11.3), "1.2 deg to spare"),
+        (check("combined slope", unit="1", margin=0.339, limit=1.0), "33 % to spare"),
+        (check("head gap", margin=-0.0301), "31 mm short"),
+        (check("side clearance", margin=0.5), "500 mm or more to spare"),
+        (check("head gap", margin=10.0), "10.0 m or more to spare"),
+        (check("walkways", "pass with controls", margin=-1.0), "crosses a walkway"),
+        (check("walkways", margin=0.5), "none crossed"),
+        (check("levels known", unit="1", margin=0.0), "all known"),
+        (check("levels known", "fail", unit="1", margin=-0.1), "10 % short"),
+    ],
+)
+def test_margins_are_said_as_people_say_them(row: Check, words: str) -> None:
+    assert spare_text(row) == words
+
+
+def test_every_kind_with_a_real_margin_says_what_it_lies_between() -> None:
+    unsaid = {kind for kind, _, _ in KINDS} - set(BETWEEN)
+    assert unsaid == {"walkways", "levels known", "survey resolution"}
 
 
 @pytest.mark.parametrize(
@@ -94,15 +110,29 @@ def test_no_way_has_no_length() -> None:
     assert length_text(move("M", "no route", "a", "b", ())) == "no way"
 
 
-def test_the_worst_verdict_decides_and_then_the_smallest_share_of_the_limit() -> None:
-    roomy, tight = check("step", margin=0.05, limit=0.06), check("head gap", margin=0.06, limit=0.3)
-    not_made = check("walkways", "not proven", margin=math.nan)
+def test_the_worst_verdict_decides_and_then_the_tightest_real_margin() -> None:
+    roomy, tight = check("step", margin=0.05, limit=0.06), check("head gap", margin=0.06)
+    crossed = check("walkways", "pass with controls", margin=-1.0, limit=0.0)
+    full_lock = check("turning", margin=0.0, limit=4.2)
+    not_made = check("survey resolution", "not proven", margin=math.nan)
     opened = check("bounce rise", "not proven", margin=0.2)
     base = moves()[0]
-    assert governing(dataclasses.replace(base, checks=(roomy, tight))) is tight
-    assert governing(dataclasses.replace(base, checks=(roomy, tight, not_made))) is not_made
-    assert governing(dataclasses.replace(base, checks=(not_made, opened, tight))) is opened
-    assert governing(dataclasses.replace(base, checks=())) is None
+
+    def decides(*checks: Check) -> Check | None:
+        return governing(dataclasses.replace(base, checks=checks))
+
+    assert decides(roomy, tight, crossed, full_lock) is tight
+    assert decides(roomy, tight, not_made) is not_made
+    assert decides(not_made, opened, tight) is opened
+    assert decides() is None and decides(crossed) is None
+
+
+def test_what_is_far_away_or_hardly_used_is_not_the_tightest() -> None:
+    far, unused = check("side clearance", margin=0.5), check("bounce rise", margin=0.3, limit=0.3, value=0.0)
+    slight = check("side slope", unit="deg", margin=10.0, limit=11.3, value=1.3)
+    over = check("overhead clearance", margin=0.59, limit=0.0, value=0.59)
+    assert governing(dataclasses.replace(moves()[0], checks=(far, unused, slight, over))) is over
+    assert min((far, unused, slight, over), key=decisive) is over
 
 
 def test_every_verdict_has_its_own_words_and_its_own_symbol() -> None:
