@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import csv
 import json
+import math
 from pathlib import Path
 
 import numpy as np
 import pytest
 import rasterio
 
+from routeplan.plan.findings import findings
+from routeplan.site.read import read_site
 from tests import make_sample, sample_features
 
 
@@ -36,6 +39,13 @@ def test_the_same_levels_come_out(made: Path) -> None:
 def test_nothing_is_written_beside_and_the_raster_is_small(made: Path) -> None:
     assert not list(made.glob("*.aux.xml"))
     assert sum(path.stat().st_size for path in make_sample.SAMPLE.iterdir()) < 1_500_000
+
+
+def test_the_check_tells_of_the_pothole_in_nobodys_list() -> None:
+    hollows = findings(read_site(make_sample.SAMPLE))["hazards"]["unlisted_hollows"]
+    unlisted = [(x, y) for x, y, _, _, in_raster, listed in sample_features.POTHOLES if in_raster and not listed]
+    assert len(hollows) == len(unlisted) == 1
+    assert math.dist(hollows[0]["at"], unlisted[0]) < 0.5 and not hollows[0]["may_be_survey_error"]
 
 
 def test_the_noise_is_what_the_survey_admits_to() -> None:
