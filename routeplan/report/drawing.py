@@ -15,6 +15,8 @@ from routeplan.site.consistency import soffit_gaps
 from routeplan.site.ground import levels_within
 from routeplan.site.model import Area, Defect, Ground, Obstacle, Place, Site, Soffit, Surface, Walkway
 
+#: Never under a wheel, whatever the state it is said to be in.
+_NOT_DRIVEN_OVER = ("cover", "plate", "trench")
 _DEFECT_LETTERS = {"pothole": "P", "kerb": "K", "sill": "S", "cover": "C", "plate": "L", "trench": "T"}
 
 
@@ -210,12 +212,13 @@ def _lowest_clear_m(item: Soffit, ground: Ground) -> float:
 def _defect(item: Defect) -> tuple[Shape, Shape]:
     title = f"{item.kind.capitalize()} {item.id}"
     outline = area(f"defect-{item.kind}", item.geometry)
+    rule: Details = (("Rule", "no wheel on it, whatever its state"),) if item.kind in _NOT_DRIVEN_OVER else ()
     symbol = mark(
         "hazard",
         _middle(item.geometry),
         _DEFECT_LETTERS[item.kind],
         title=title,
-        details=defect_details(item),
+        details=(*rule, *defect_details(item)),
         label=item.id,
     )
     return outline, symbol

@@ -164,7 +164,7 @@ def _stop(stop: Stop, decisive: Check | None) -> Iterable[Shape]:
         "stop" if stop.halts else "watch",
         stop.place,
         str(stop.number),
-        title=f"{stop.words} {stop.number} at {stop.along}",
+        title=f"{stop.words} {stop.number} {stop.along}",
         details=lines,
     )
 

@@ -42,8 +42,8 @@ class Stop:
     def along(self) -> str:
         """Where it lies along the way: a place, or from its first line's to its last."""
         if self.until_m - self.chainage_m >= _TOGETHER_M:
-            return f"{self.chainage_m:.1f} to {self.until_m:.1f} m"
-        return f"{self.chainage_m:.1f} m"
+            return f"from {self.chainage_m:.1f} to {self.until_m:.1f} m"
+        return f"at {self.chainage_m:.1f} m"
 
     @property
     def words(self) -> str:

@@ -35,8 +35,8 @@ _TIGHT = {
 }
 #: Zones tell these already.
 _TOLD_BY = {"head gap": "low gap", "overhead clearance": "low gap", "gradeability": "slope", "side slope": "slope"}
-#: What stands further than this from the machine is not named, metres.
-_NEAR_M = 1.0
+#: What stands further than this from the machine is not named, metres: where everything near is, or the nearest only.
+_NEAR_M, _NEAREST_M = 1.0, 1.5
 #: Of these everything near is named, as the nearest in plan need not be the one that bites.
 _EVERY = ("head gap", "overhead clearance", "bounce rise", "ground strike")
 _ZONE_LETTERS = {"bounce": "B", "slope": "S", "low gap": "L"}
@@ -139,5 +139,5 @@ def _zone_entry(index: int, zone: Zone, move: Move, site: Site) -> Entry:
 def _names(things: Iterable[_Thing], outline: BaseGeometry, *, every: bool) -> str:
     """Return the nearest thing by name, or every one that is near; nothing when none is."""
     found = sorted((thing.geometry.distance(outline), thing.id) for thing in things)
-    near = [name for distance, name in found if distance <= _NEAR_M]
+    near = [name for distance, name in found if distance <= (_NEAR_M if every else _NEAREST_M)]
     return ", ".join(near if every else near[:1])

@@ -66,6 +66,7 @@ def test_coordinates_are_whole_centimetres_inside_the_extent() -> None:
 def test_a_hazard_shows_depth_width_and_state() -> None:
     trench = next(shape for shape in layer("defects").shapes if shape.title == "Trench TR2")
     assert dict(trench.details) == {
+        "Rule": "no wheel on it, whatever its state",
         "Kind": "trench",
         "Depth": "900 mm",
         "Height": "0 mm",
@@ -226,7 +227,10 @@ def test_a_tight_place_is_numbered_with_the_stops_and_says_what_is_near_and_how_
         moves()[0], poses=way, checks=(low, roomy, capped), holds=(Hold(5.0, at(65, 40), "Wait."),)
     )
     stops = stops_of(made, tight_places(made, boom(made), SITE))
-    assert [(stop.number, stop.words, stop.along) for stop in stops] == [(1, "Stop", "5.0 m"), (2, "Watch", "30.0 m")]
+    assert [(stop.number, stop.words, stop.along) for stop in stops] == [
+        (1, "Stop", "at 5.0 m"),
+        (2, "Watch", "at 30.0 m"),
+    ]
     assert stops[1].lines == ("rack low bay: 120 mm to spare above the operator's head",)
     marks = drawn(made)
     assert [(shape.style, shape.mark) for shape in marks["trouble"]] == [("governing", "2")]
@@ -246,9 +250,9 @@ def test_tight_places_close_together_are_one_and_never_swallow_a_stop() -> None:
     watched = [Entry(at_m, (at_m, 0.0), f"w{at_m}", False) for at_m in (3.0, 6.0, 10.0, 12.0)]
     stops = stops_of(made, watched)
     assert [(stop.words, stop.along) for stop in stops] == [
-        ("Watch", "3.0 to 6.0 m"),
-        ("Watch", "10.0 to 12.0 m"),
-        ("Stop", "12.5 m"),
+        ("Watch", "from 3.0 to 6.0 m"),
+        ("Watch", "from 10.0 to 12.0 m"),
+        ("Stop", "at 12.5 m"),
     ]
 
 

@@ -129,6 +129,8 @@ def test_every_move_has_its_verdict_reason_and_every_check(read: Reader) -> None
     for kind, _, _ in KINDS:
         assert words.count(f" {kind} ") >= 4
     assert "within 10 % of the best on the planner's grid" in words
+    assert "crosses 1 walkway" in words and "1 reversal" in words and "mm to spare" in words
+    assert not re.search(r"-\d+ mm|margin -", words)
 
 
 def test_state_invention_validity_cautions_and_gaps_are_on_the_page(read: Reader) -> None:
