@@ -148,6 +148,13 @@ def ground_margins(
 
 
 @kernel
+def stances_of(body: Body, piece: Floats) -> int:
+    """Number of steps between the stances that stand for a piece of motion; what lies between is in their windows."""
+    rate = body.reach if piece[2] > 0.0 else 1.0 + body.wheelbase * abs(piece[1])
+    return int(math.ceil(abs(piece[0]) * rate / STANCE_STEP))
+
+
+@kernel
 def piece_ground(
     world: World,
     body: Body,
@@ -162,8 +169,7 @@ def piece_ground(
     """Ground and soffits along one piece; returns the largest lean of a top per metre of height, -1 where unknown."""
     length, curvature, pivot = piece[0], piece[1], piece[2]
     bottoms[:] = 1e9
-    rate = body.reach if pivot > 0.0 else 1.0 + body.wheelbase * abs(curvature)
-    steps = int(math.ceil(abs(length) * rate / STANCE_STEP))
+    steps = stances_of(body, piece)
     lean = 0.0
     for i in range(steps, -1, -1):
         px, py, ph = along(x, y, heading, length * i / steps, curvature, pivot)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from threading import Lock
 
 import shapely
 
@@ -20,6 +21,7 @@ from routeplan.route import MOVE_VERDICTS, Leg, Move, MoveVerdict, NearMiss, Pos
 from routeplan.search.anchors import Anchor
 from routeplan.search.lattice import CheckedLattice, Found, NotFound
 from routeplan.search.motions import solve_motions
+from routeplan.search.straighten import straightened
 from routeplan.site.model import MoveWanted, Place, Site
 
 #: Called with a line of words for people and a number that grows while one move is worked on.
@@ -35,10 +37,14 @@ def speechless(words: str, count: int) -> None:
 
 @dataclass(eq=False)
 class MovePlanner:
-    """Plans moves of one site, one after the other; lattices and the places where machines came to stand are kept."""
+    """Plans moves of one site, one after the other; lattices and the places where machines came to stand are kept.
+
+    ``alone`` is held by whoever asks a geometry: the site's are shared, and two threads must not ask one at once.
+    """
 
     site: Site
     terrain: Terrain
+    alone: Lock = field(default_factory=Lock)
     progress: Progress = speechless
     closed: frozenset[str] = frozenset()
     _lattices: dict[tuple[object, ...], CheckedLattice] = field(default_factory=dict)
@@ -47,10 +53,11 @@ class MovePlanner:
     def plan(self, wanted: MoveWanted) -> Move:
         """Plan one move; it is not yet re-checked."""
         machine = self.site.machines[wanted.machine]
-        lattice = self._lattice(wanted, machine)
-        standing = self._standing.get((wanted.machine, wanted.start))
-        starts, start_trouble = self._ends(lattice, machine, self.site.places[wanted.start], standing)
-        goals, goal_trouble = self._ends(lattice, machine, self.site.places[wanted.goal], None)
+        with self.alone:
+            lattice = self._lattice(wanted, machine)
+            standing = self._standing.get((wanted.machine, wanted.start))
+            starts, start_trouble = self._ends(lattice, machine, self.site.places[wanted.start], standing)
+            goals, goal_trouble = self._ends(lattice, machine, self.site.places[wanted.goal], None)
         if not starts or not goals:
             where = wanted.start if not starts else wanted.goal
             trouble = start_trouble if not starts else goal_trouble
@@ -59,9 +66,10 @@ class MovePlanner:
             return _no_way(wanted, "no route", text, (NearMiss("place", (point.x, point.y), _NAN, text),))
         self.progress(f"{wanted.id}: searching", 0)
         answer = lattice.find(starts, goals)
-        if isinstance(answer, NotFound):
-            return self._unfound(wanted, lattice, machine, answer)
-        return self._driven(wanted, lattice, machine, answer)
+        with self.alone:
+            if isinstance(answer, NotFound):
+                return self._unfound(wanted, lattice, machine, answer)
+            return self._driven(wanted, lattice, machine, answer)
 
     def _lattice(self, wanted: MoveWanted, machine: Machine) -> CheckedLattice:
         """The lattice of a machine under the conditions of a day; days that change nothing for it share one."""
@@ -127,20 +135,21 @@ class MovePlanner:
 
     def _driven(self, wanted: MoveWanted, lattice: CheckedLattice, machine: Machine, answer: Found) -> Move:
         configuration = machine.configurations[wanted.configuration]
-        poses = trace(answer.motions, machine=machine, configuration=configuration, travel_mode=wanted.travel_mode)
+        motions, saved_m = straightened(answer.motions, hazards=lattice.hazards, radius_m=lattice.radius_m)
+        poses = trace(motions, machine=machine, configuration=configuration, travel_mode=wanted.travel_mode)
         if not poses:
             return _no_way(wanted, "no route", "start and goal are the same pose: there is nothing to drive", ())
         self._standing[(wanted.machine, wanted.goal)] = poses[-1]
         length = poses[-1].chainage_m
         k = self.k_of(length)
-        found = profile(poses, lattice.hazards)
+        found = profile(motions, poses, lattice.hazards)
         checks = checks_of(found, site=self.site, machine=machine, hazards=lattice.hazards, k=k)
         holds, controls = holds_of(found, configuration)
         verdict: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
         if verdict == "pass" and controls:
             verdict = "pass with controls"
         open_kinds = [check.kind for check in checks if check.verdict in ("not proven", "fail")]
-        cost = max(answer.cost_m, length)
+        cost = max(answer.cost_m - saved_m, length)
         leg = Leg(
             wanted.start, wanted.goal, length, cost, verdict, *self._passed(poses, lattice.hazards, machine, wanted)
         )
@@ -148,7 +157,7 @@ class MovePlanner:
             id=wanted.id, purpose=wanted.purpose, machine=wanted.machine, configuration=wanted.configuration,
             start=wanted.start, goal=wanted.goal, on=_day(wanted), verdict=verdict,
             reason=f"open: {', '.join(open_kinds)}" if open_kinds else "every check of the catalogue holds",
-            length_m=length, cost_m=cost, lattice_cost_m=cost, best_possible_m=answer.bound_m,
+            length_m=length, cost_m=cost, lattice_cost_m=answer.cost_m, best_possible_m=answer.bound_m,
             bound=max(1.0, cost / answer.bound_m), poses=poses, checks=checks, controls=controls, holds=holds,
             zones=zones_of(found, machine=machine, configuration=configuration, hazards=lattice.hazards),
             reversals=reversals(poses), refused=None, legs=(leg,), nearest_misses=(),

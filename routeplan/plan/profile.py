@@ -16,11 +16,14 @@ from routeplan.hazards.attitude import stand
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.register import CATALOGUE, CheckKind, doubts, verdict
-from routeplan.hazards.sweep import FAR
+from routeplan.hazards.sweep import FAR, along
+from routeplan.hazards.tile import stances_of
 from routeplan.machine.model import Configuration, Machine
 from routeplan.machine.shape import turn_radius_at_origin_m
+from routeplan.plan.trace import ROW_STEP_M
 from routeplan.route import Check, CheckVerdict, Control, Hold, Pose, Zone, heading_rad
 from routeplan.search.anchors import check_motions
+from routeplan.search.straighten import Motion
 from routeplan.site.model import Site
 
 Floats = NDArray[np.float64]
@@ -36,37 +39,46 @@ _PLAN_KINDS = frozenset({
 
 @dataclass(frozen=True, eq=False)
 class Profile:
-    """Margins of the stretch behind each row but the first: ``margins`` (rows - 1, OUT), ``chainage_m`` and places
-    likewise.
+    """Margins of a route by stretches: ``margins`` (n, OUT), ``starts`` (n, 3: x, y, heading), ``along_m`` (n + 1).
+
+    A stretch lies between two stances that the search looked at, so that nothing here is found that it did not see.
     """
 
     poses: tuple[Pose, ...]
     margins: Floats
     starts: Floats
+    along_m: Floats
 
-    def chainage_m(self, row: int) -> float:
+    def chainage_m(self, stretch: int) -> float:
         """Chainage of the start of a stretch."""
-        return self.poses[row].chainage_m
+        return float(self.along_m[stretch])
 
-    def place(self, row: int) -> tuple[float, float]:
+    def place(self, stretch: int) -> tuple[float, float]:
         """Where the origin stands at the start of a stretch."""
-        return self.poses[row].x, self.poses[row].y
+        return float(self.starts[stretch, 0]), float(self.starts[stretch, 1])
+
+    def over(self, first: int, last: int) -> tuple[Pose, ...]:
+        """Rows of the route from the start of one stretch to the end of another; at least one."""
+        low, high = self.along_m[first] - ROW_STEP_M, self.along_m[last + 1] + ROW_STEP_M
+        return tuple(pose for pose in self.poses if low <= pose.chainage_m <= high)
 
 
-def profile(poses: Sequence[Pose], hazards: Hazards) -> Profile:
-    """Judge every stretch between two rows by itself."""
-    x, y = np.array([p.x for p in poses]), np.array([p.y for p in poses])
-    heading = np.array([heading_rad(p.bearing_deg) for p in poses])
-    turn = (np.diff(heading) + math.pi) % (2 * math.pi) - math.pi
-    travel = np.diff([p.chainage_m for p in poses]) * np.array([p.gear for p in poses[1:]])
-    spot = np.abs(travel) < 1e-9
-    pieces = np.zeros((len(travel), 1, 3))
-    pieces[:, 0, 0] = np.where(spot, np.where(turn == 0.0, 1e-6, turn), travel)
-    pieces[:, 0, 1] = np.where(spot | (np.abs(turn) < 1e-9), 0.0, turn / np.where(spot, 1.0, travel))
-    pieces[:, 0, 2] = spot
-    starts = np.column_stack([x, y, heading])[:-1].copy()
-    margins, _ = check_motions(hazards, starts, pieces)
-    return Profile(tuple(poses), margins, starts)
+def profile(motions: Sequence[Motion], poses: Sequence[Pose], hazards: Hazards) -> Profile:
+    """Judge every stretch between two stances by itself; ``poses`` are the rows that ``trace`` makes of the motions."""
+    starts, pieces, along_m = [], [], [0.0]
+    for motion in motions:
+        at = (motion.at.x, motion.at.y, motion.at.heading)
+        for piece in motion.pieces:
+            if piece[0] == 0.0:
+                continue
+            n = stances_of(hazards.body, piece)
+            for i in range(n):
+                starts.append(along(*at, piece[0] * i / n, piece[1], piece[2]))
+                pieces.append((piece[0] / n, piece[1], piece[2]))
+                along_m.append(along_m[-1] + (0.0 if piece[2] > 0 else abs(piece[0]) / n))
+            at = along(*at, *piece)
+    margins, _ = check_motions(hazards, np.array(starts), np.array(pieces)[:, None, :])
+    return Profile(tuple(poses), margins, np.array(starts), np.array(along_m))
 
 
 def turn_radius_m(machine: Machine) -> float:
@@ -145,8 +157,8 @@ def _turning_check(line: CheckKind, found: Profile, machine: Machine, k: float, 
         line.unit,
         0.0,
         k,
-        found.chainage_m(row),
-        found.place(row),
+        poses[row].chainage_m,
+        (poses[row].x, poses[row].y),
         line.source,
         why,
     )
@@ -251,9 +263,9 @@ def zones_of(found: Profile, *, machine: Machine, configuration: Configuration, 
         flags = values > threshold if upper else values < threshold
         for first, last in _runs(flags, found, 1.0):
             worst = float(values[first : last + 1].max() if upper else values[first : last + 1].min())
-            over = found.poses[first : last + 2]
+            over = found.over(first, last)
             zones.append(Zone(
-                kind, found.chainage_m(first), over[-1].chainage_m, worst, limit, unit, _placed(wheels, over),
+                kind, found.chainage_m(first), found.chainage_m(last + 1), worst, limit, unit, _placed(wheels, over),
                 _placed(configuration.basket.ring, over), _zone_text(kind, worst, limit),
             ))  # fmt: skip
     return tuple(sorted(zones, key=lambda zone: (zone.chainage_from_m, zone.kind)))

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from routeplan.hazards.sweep import along
 from routeplan.machine.model import Configuration, Machine
 from routeplan.route import Pose, bearing_deg
-from routeplan.search.lattice import Motion
+from routeplan.search.straighten import Motion
 
 #: Largest displacement of any point of the envelope, and largest turn, between two rows; under the 0.10 m and 2
 #: deg promised.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from threading import Lock
 
 from routeplan import __version__
 from routeplan.hazards.register import NOT_CHECKED
@@ -27,22 +28,23 @@ def plan_site(site: Site, *, issued: str, progress: Progress = speechless) -> Pl
     progress
         Told what is being worked on.
     """
-    terrain = build_terrain(site.ground, site.grid)
+    terrain, alone = build_terrain(site.ground, site.grid), Lock()
 
     def of_machine(machine_id: str) -> Plan:
-        planner = MovePlanner(site, terrain, progress)
+        planner = MovePlanner(site, terrain, alone, progress)
         moves = tuple(planner.plan(wanted) for wanted in site.moves if wanted.machine == machine_id)
         k = {move.id: planner.k_of(move.length_m) for move in moves if move.poses}
         plan = as_written(_draft(site, moves, k, issued))
         progress(f"{machine_id}: second opinion", 0)
-        return replace(plan, moves=tuple(_judged(move, plan, site) for move in plan.moves))
+        with alone:
+            return replace(plan, moves=tuple(_judged(move, plan, site) for move in plan.moves))
 
-    with ThreadPoolExecutor() as pool:  # kernels run side by side; a machine's moves follow one another
+    with ThreadPoolExecutor() as pool:  # machines search side by side; a machine's moves follow one another
         parts = list(pool.map(of_machine, dict.fromkeys(wanted.machine for wanted in site.moves)))
     planned = {move.id: move for part in parts for move in part.moves}
-    k_by_move = {move_id: k for part in parts for move_id, k in part.k_by_move.items()}
     moves = tuple(planned[wanted.id] for wanted in site.moves)
-    return as_written(_draft(site, moves, {move.id: k_by_move[move.id] for move in moves if move.id in k_by_move}, issued))
+    k = {move_id: part.k_by_move[move_id] for part in parts for move_id in part.k_by_move}
+    return as_written(_draft(site, moves, k, issued))
 
 
 def _judged(move: Move, plan: Plan, site: Site) -> Move:

@@ -123,11 +123,15 @@ class GridFrame:
         """Number of a lattice pose."""
         return (row * self.cols + col) * self.headings + heading
 
+    def cell_of(self, pose: int) -> tuple[int, int]:
+        """Row and column of a lattice pose."""
+        return divmod(pose // self.headings, self.cols)
+
     def pose_of(self, pose: int, headings: Floats) -> Anchor:
         """The pose with a number."""
-        cell, h = divmod(pose, self.headings)
-        row, col = divmod(cell, self.cols)
-        return Anchor(self.x0 + col * self.cell_m, self.y0 + row * self.cell_m, float(headings[h]))
+        row, col = self.cell_of(pose)
+        heading = float(headings[pose % self.headings])
+        return Anchor(self.x0 + col * self.cell_m, self.y0 + row * self.cell_m, heading)
 
     @property
     def poses(self) -> int:

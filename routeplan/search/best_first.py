@@ -69,7 +69,6 @@ class Frontier(NamedTuple):
     parent: Ints32
     heap: Heap
     expanded: Ints  # (1,)
-    inflation: Ints  # (1,) thousandths by which bounds are raised: the way found costs at most so much over the best
 
 
 @kernel
@@ -89,18 +88,11 @@ def better(frontier: Frontier, state: int, cost: int) -> bool:
 
 
 @kernel
-def raised(frontier: Frontier, bound: int) -> int:
-    """A bound as the search uses it: inflated, so that the search leans towards the goal."""
-    value: int = bound + bound * frontier.inflation[0] // 1000
-    return value
-
-
-@kernel
 def queue(frontier: Frontier, state: int, cost: int, bound: int, parent: int) -> None:
     """Keep a checked way to a state, unless a better one is kept."""
     if better(frontier, state, cost):
         frontier.best[state] = cost + 1
-        push(frontier.heap, cost + raised(frontier, bound), state, parent)
+        push(frontier.heap, cost + bound, state, parent)
 
 
 @kernel
@@ -125,7 +117,7 @@ def offer(
         byte = COMFORTABLE
         lattice.table[row, col, heading, primitive] = byte
     if byte == UNKNOWN:
-        push(frontier.heap, least + raised(frontier, bound), to, code + NOT_LOOKED_AT)
+        push(frontier.heap, least + bound, to, code + NOT_LOOKED_AT)
     elif byte != BLOCKED:
         queue(frontier, to, cost + motion_cost(length, byte, factor), bound, code)
 
@@ -215,7 +207,7 @@ def looked_at(lattice: Lattice, checker: Checker, state: int, code: int) -> int:
 def settle(
     lattice: Lattice, checker: Checker, frontier: Frontier, bound: int, state: int, code: int, cost: int
 ) -> bool:
-    """Look at the motion of an entry queued unseen; whether the entry stands as it is. If it costs more it waits again."""
+    """Look at the motion of an entry queued unseen: whether the entry stands as it is. A dearer one waits again."""
     if not better(frontier, state, cost):
         return False
     byte = looked_at(lattice, checker, state, code)
@@ -266,7 +258,7 @@ def search(
         if frontier.best[state] < 0:
             continue
         place = state // 2 // n_h if state < n_lattice else rows * cols + (state - n_lattice) // 2
-        cost = key - raised(frontier, bounds[place])
+        cost = key - bounds[place]
         if parent > NOT_LOOKED_AT:
             parent -= NOT_LOOKED_AT
             if not settle(lattice, checker, frontier, bounds[place], state, parent, cost):

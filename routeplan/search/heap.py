@@ -29,8 +29,10 @@ def new_heap(room: int) -> Heap:
 
 def grown(heap: Heap) -> Heap:
     """The same entries with twice the room."""
-    more = new_heap(len(heap.key))
-    return Heap(*(np.concatenate(pair) for pair in zip(heap[:3], more[:3], strict=True)), heap.size)
+    larger = new_heap(2 * len(heap.key))
+    for old, new in zip(heap[:3], larger[:3], strict=True):
+        new[: len(heap.key)] = old
+    return larger._replace(size=heap.size)
 
 
 @kernel

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan.hazards.prepare import Hazards
-from routeplan.hazards.sweep import along
 from routeplan.search import best_first
 from routeplan.search.anchors import Anchor, GridFrame, Link, link_anchor, link_cost
 from routeplan.search.best_first import Frontier, Lattice
@@ -18,14 +17,13 @@ from routeplan.search.heap import grown, new_heap, push
 from routeplan.search.motions import Motions
 from routeplan.search.relaxation import EXHAUSTED, FULL, UNREACHED, Relaxation, Spread, relaxed
 from routeplan.search.room import look_for_room, new_checker
+from routeplan.search.straighten import Motion
 from routeplan.site.model import Site
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bytes = NDArray[np.uint8]
 
-#: Thousandths by which bounds are raised (see ``best_first.Frontier``).
-INFLATION = 0
 #: Beyond this many expanded states the search gives up, in words and with its own exit status.
 STATE_LIMIT = 60_000_000
 #: States looked at to say how far the machine gets where there is proven to be no way.
@@ -35,20 +33,15 @@ SPARE_M = 60.0
 
 
 @dataclass(frozen=True, eq=False)
-class Motion:
-    """A driven motion: where it starts, its pieces (n, 3) in the order driven, and gear +1 or -1 (0 on the spot)."""
-
-    at: Anchor
-    pieces: Floats
-    gear: int
-
-
-@dataclass(frozen=True, eq=False)
 class Found:
-    """A way: its motions, cost as metres of the best forward driving, and the least that any way here can cost."""
+    """A cheapest way on the lattice, and the least that any way on it can cost, as metres of the best forward driving.
+
+    Proven ways come first: ``cost_m`` leaves out what an open metre weighs in the search, ``open_m`` counts them.
+    """
 
     motions: tuple[Motion, ...]
     cost_m: float
+    open_m: float
     bound_m: float
     expanded: int
 
@@ -111,7 +104,7 @@ class CheckedLattice:
     def find(self, starts: Sequence[int], goals: Sequence[int], *, limit: int = STATE_LIMIT) -> Found | NotFound:
         """Best way from any of the start poses to any of the goal poses (pose numbers of anchors).
 
-        The cost is at most ``INFLATION`` thousandths above the least on this lattice and its links.
+        No way on this lattice and its links has less open length, nor costs less with as little of it.
         """
         lattice, kept = self._arrays()
         bounds, any_way = self._bounds(self._relaxation(kept, self.room.taken), starts, goals)
@@ -131,10 +124,10 @@ class CheckedLattice:
                 break
         expanded = int(frontier.expanded[0])
         if status == best_first.FOUND:
-            cost = (abs(int(frontier.best[state])) - 1) / best_first.UNIT_PER_MM / 1000.0
-            relaxed = min(int(bounds[place]) for place in self._places(starts)) / best_first.UNIT_PER_MM / 1000.0
-            bound = max(relaxed, cost / (1.0 + INFLATION / 1000.0))
-            return Found(self._walk(frontier, state, kept), cost, bound, expanded)
+            motions, open_mm = self._walk(frontier, state, kept)
+            cost = abs(int(frontier.best[state])) - 1 - open_mm * best_first.UNIT_PER_MM * best_first.OPEN_WEIGHT
+            least = min(int(bounds[place]) for place in self._places(starts)) if open_mm else cost
+            return Found(motions, _metres(cost), open_mm / 1000.0, _metres(least), expanded)
         reached = np.unique(np.flatnonzero(frontier.best[: 2 * self.grid.poses] < 0) // 2)
         return NotFound("exhausted" if status == EXHAUSTED or not any_way else "limit", reached, expanded)
 
@@ -203,8 +196,7 @@ class CheckedLattice:
     def _frontier(self, starts: Sequence[int], bounds: Ints) -> Frontier:
         n = 2 * (self.grid.poses + len(self.anchors))
         frontier = Frontier(
-            np.zeros(n, np.int64), np.zeros(n, np.int32), new_heap(1 << 20), np.zeros(1, np.int64),
-            np.array([INFLATION]),
+            np.zeros(n, np.int64), np.zeros(n, np.int32), new_heap(1 << 20), np.zeros(1, np.int64)
         )  # fmt: skip
         for pose, place in zip(starts, self._places(starts), strict=True):
             for gear in (0, 1):
@@ -212,9 +204,10 @@ class CheckedLattice:
                     best_first.queue(frontier, 2 * pose + gear, 0, int(bounds[place]), 0)
         return frontier
 
-    def _walk(self, frontier: Frontier, state: int, driven: list[tuple[Link, int]]) -> tuple[Motion, ...]:
-        """Motions from the start to a state, by the parents kept."""
+    def _walk(self, frontier: Frontier, state: int, driven: list[tuple[Link, int]]) -> tuple[tuple[Motion, ...], int]:
+        """Motions from the start to a state, by the parents kept, and how many millimetres of them are open."""
         found: list[Motion] = []
+        open_mm = 0
         n_p = self.motions.counts.shape[1]
         while frontier.parent[state] != 0:
             parent = int(frontier.parent[state])
@@ -222,27 +215,33 @@ class CheckedLattice:
                 index, gear_before = divmod(-1 - parent, 2)
                 link, gear = driven[index]
                 start, pieces, before = link.at, link.pieces, link.goal if gear else link.start
+                byte, length_mm = link.byte, link.length_mm
             else:
                 code, gear_before = divmod(parent - 1, 2)
                 code, gear = divmod(code, 2)
                 h, p = divmod(code, n_p)
-                pieces = self.motions.pieces[h, p, : self.motions.counts[h, p]]
-                before, start = self._lattice_parent(state // 2, h, p, reverse=bool(gear))
-            spot = bool(pieces[0, 2] > 0)
-            found.append(Motion(start, pieces, 0 if spot else 1 - 2 * gear) if not gear else _reversed(start, pieces))
+                pieces, length_mm = self.motions.pieces[h, p, : self.motions.counts[h, p]], self.motions.length_mm[h, p]
+                before, first = self._lattice_parent(state // 2, h, p, reverse=bool(gear))
+                start, byte = self.pose_of(first), self.table[(*self.grid.cell_of(first), h, p)]
+            open_mm += int(length_mm) if byte & best_first.OPEN else 0
+            forward = Motion(start, pieces, 0 if pieces[0, 2] > 0 else 1)
+            found.append(forward.reversed() if gear else forward)
             state = 2 * before + gear_before
-        return tuple(reversed(found))
+        return tuple(reversed(found)), open_mm
 
-    def _lattice_parent(self, pose: int, h: int, p: int, *, reverse: bool) -> tuple[int, Anchor]:
+    def _lattice_parent(self, pose: int, h: int, p: int, *, reverse: bool) -> tuple[int, int]:
         """Pose before a primitive, and the pose its pieces start from (the same, or the one driven back to)."""
-        cell = pose // self.grid.headings
-        row, col = divmod(cell, self.grid.cols)
+        row, col = self.grid.cell_of(pose)
         d_row, d_col = int(self.motions.d_row[h, p]), int(self.motions.d_col[h, p])
         if reverse:
-            before = self.grid.pose_id(row + d_row, col + d_col, int(self.motions.end[h, p]))
-            return before, self.pose_of(pose)
+            return self.grid.pose_id(row + d_row, col + d_col, int(self.motions.end[h, p])), pose
         before = self.grid.pose_id(row - d_row, col - d_col, h)
-        return before, self.pose_of(before)
+        return before, before
+
+
+def _metres(cost: int) -> float:
+    """A cost as metres of the best forward driving."""
+    return cost / best_first.UNIT_PER_MM / 1000.0
 
 
 def _into(motions: Motions) -> tuple[Ints, Ints]:
@@ -255,13 +254,3 @@ def _into(motions: Motions) -> tuple[Ints, Ints]:
         for m, (h0, p) in enumerate(entries):
             table[:, h, m] = h0, p
     return np.ascontiguousarray(table[0]), np.ascontiguousarray(table[1])
-
-
-def _reversed(start: Anchor, pieces: Floats) -> Motion:
-    """The same motion driven backwards: it begins where the pieces end."""
-    x, y, heading = start.x, start.y, start.heading
-    for length, curvature, pivot in pieces:
-        x, y, heading = along(x, y, heading, length, curvature, pivot)
-    back = pieces[::-1].copy()
-    back[:, 0] *= -1.0
-    return Motion(Anchor(x, y, heading), back, -1)

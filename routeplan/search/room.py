@@ -119,7 +119,7 @@ def _over(taken: Bools, d_row: int, d_col: int) -> tuple[Ints, Ints]:
     """Rows and columns of free cells from which a displacement leads over a taken cell, halfway, to a free one."""
     halfway = _shifted(taken, d_row // 2, d_col // 2) | _shifted(taken, -(-d_row // 2), -(-d_col // 2))
     rows, cols = np.nonzero(~taken & ~_shifted(taken, d_row, d_col) & halfway)
-    return rows, cols
+    return np.ascontiguousarray(rows), np.ascontiguousarray(cols)
 
 
 def _barred(checker: Checker, motions: Motions, moves: Ints, taken: Bytes, table: Bytes) -> Ints:
@@ -141,7 +141,7 @@ def _barred(checker: Checker, motions: Motions, moves: Ints, taken: Bytes, table
 
 
 def look_for_room(site: Site, hazards: Hazards, motions: Motions, *, poses: Bytes, table: Bytes) -> Room:
-    """Look at every cell; what was looked at on the way is kept in ``poses`` and ``table`` (see ``best_first.Lattice``)."""
+    """Look at every cell; what is looked at on the way is kept in ``poses`` and ``table`` (``best_first.Lattice``)."""
     shut = _shut(site, hazards)
     taken = _taken(hazards, motions, shut, poses)
     moves = displacements(motions)
