@@ -47,7 +47,7 @@ def move_article(index: int, move: Move, drawing: MoveDrawing, base: Sequence[La
     return "".join(
         (
             f'<article class="move" id="move-{index}" aria-labelledby="move-{index}-h" tabindex="-1">',
-            _head(plan),
+            _head(plan, move),
             '<div class="sheet-body">',
             f'<h2 id="move-{index}-h">Move {name(move.id)}: {ends(move, site)}</h2>',
             verdict_line(move),
@@ -140,9 +140,10 @@ def _title(place_id: str, site: Site) -> str:
     return name(found.title if found is not None and found.title else place_id)
 
 
-def _head(plan: Plan) -> str:
+def _head(plan: Plan, move: Move) -> str:
     return (
-        f'<div class="sheet-head"><p class="sheet-site">{name(plan.site_name)}</p><p>{stamp(plan)}</p>'
+        f'<div class="sheet-head"><p class="sheet-site">{name(plan.site_name)}<br>Move {name(move.id)}</p>'
+        f"<p>{stamp(plan)}</p>"
         f'<p class="sheet-issue">{issue_line(plan)}</p></div>'
     )
 
@@ -255,7 +256,7 @@ def _stops(stops: Sequence[Stop]) -> str:
     rows = [
         (
             f"<b>{stop.number}</b> {stop.words}",
-            stop.along.replace(" m", "&nbsp;m") if stop.place is not None else "whole way",
+            _unbroken(stop.along) if stop.place is not None else "whole way",
             "<br>".join(name(text) for text in stop.lines) + (_go(stop.place) if stop.place is not None else ""),
         )
         for stop in stops
@@ -268,6 +269,11 @@ def _stops(stops: Sequence[Stop]) -> str:
         rows,
         style="stops",
     )
+
+
+def _unbroken(along: str) -> str:
+    """Return chainages as HTML that breaks before the second of two, and nowhere else."""
+    return along.replace(" ", "&nbsp;").replace("&nbsp;to", " to")
 
 
 def _checks(move: Move) -> str:

@@ -344,6 +344,8 @@ def test_a_sheet_that_runs_over_repeats_its_state_and_cautions(browser: Any, tmp
         assert len(re.findall(rb"/Type\s*/Page\b", made)) >= 2
         page.emulate_media(media="print")
         display = page.evaluate(
-            "[...document.querySelectorAll('.sheet-head, .sheet-foot')].map(e => getComputedStyle(e).display)"
+            "[...document.querySelectorAll('.sheet-head, .sheet-foot')].map(e => getComputedStyle(e))"
+            ".map(style => [style.display, style.breakInside])"
         )
-        assert display == ["table-header-group", "table-footer-group"]
+        assert display == [["table-header-group", "avoid"], ["table-footer-group", "avoid"]]
+        assert "Move D2" in page.locator(".sheet-head").inner_text()
