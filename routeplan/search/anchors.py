@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +22,8 @@ Bytes = NDArray[np.uint8]
 
 #: Curves tried per lattice heading and side of an anchor, best first, and how many good ones are kept.
 TRIED, KEPT = 24, 3
+#: A motion as good as standing still.
+STILL = np.array([[[1e-6, 0.0, 0.0]]])
 #: A linking curve may be this much longer than the straight distance: a factor and metres.
 DETOUR, DETOUR_M = 1.15, 0.3
 
@@ -152,31 +156,57 @@ def link_anchor(
         node = grid.pose_id(row, col, int(np.argmin(turned)))
         still = np.zeros((1, 3))
         return [Link(pose, node, anchor, still, 8, 0), Link(node, pose, anchor, still, 8, 0)]
+    reach_m = max(3.0, 2.2 * radius_m)
+    return [
+        link
+        for outward in (True, False)
+        for link in _curves(anchor, pose, hazards, motions, grid, radius_m, reach_m, outward=outward)
+    ]
+
+
+def _curves(
+    anchor: Anchor, pose: int, hazards: Hazards, motions: Motions, grid: GridFrame, radius_m: float, reach_m: float,
+    *, outward: bool,
+) -> list[Link]:
+    """Checked curves out of an anchor, or into it: a few of the best for every heading of the lattice."""
+    rows, cols, heads = _candidates(anchor, motions, grid, reach_m, outward=outward)
+    xs = (grid.x0 + cols * grid.cell_m).astype(np.float64)
+    ys = (grid.y0 + rows * grid.cell_m).astype(np.float64)
+    lengths, pieces = np.empty(len(xs)), np.empty((len(xs), 3, 3))
+    curves_to(anchor.x, anchor.y, anchor.heading, outward, xs, ys, motions.headings[heads], radius_m, lengths, pieces)
+    fit = lengths <= DETOUR * np.hypot(xs - anchor.x, ys - anchor.y) + DETOUR_M
+    tried: list[Ints] = []
+    for h in np.unique(heads[fit]):
+        mine = np.flatnonzero(fit & (heads == h))
+        tried.append(mine[np.argsort(lengths[mine], kind="stable")][:: max(1, len(mine) // TRIED)][:TRIED])
+    if not tried:
+        return []
+    chosen = np.concatenate(tried)
+    starts = np.column_stack([xs[chosen], ys[chosen], motions.headings[heads[chosen]]])
+    if outward:
+        starts[:] = anchor.x, anchor.y, anchor.heading
+    _, verdicts = check_motions(hazards, starts, pieces[chosen], brief=True)
     links: list[Link] = []
-    reach = max(3.0, 2.2 * radius_m)
-    for outward in (True, False):
-        rows, cols, heads = _candidates(anchor, motions, grid, reach, outward=outward)
-        xs = (grid.x0 + cols * grid.cell_m).astype(np.float64)
-        ys = (grid.y0 + rows * grid.cell_m).astype(np.float64)
-        lengths, pieces = np.empty(len(xs)), np.empty((len(xs), 3, 3))
-        curves_to(
-            anchor.x, anchor.y, anchor.heading, outward, xs, ys, motions.headings[heads], radius_m, lengths, pieces
-        )
-        direct = np.hypot(xs - anchor.x, ys - anchor.y)
-        fit = lengths <= DETOUR * direct + DETOUR_M
-        for h in np.unique(heads[fit]):
-            mine = np.flatnonzero(fit & (heads == h))
-            mine = mine[np.argsort(lengths[mine], kind="stable")][:: max(1, len(mine) // TRIED)][:TRIED]
-            starts = np.column_stack([xs[mine], ys[mine], motions.headings[heads[mine]]])
-            if outward:
-                starts[:] = anchor.x, anchor.y, anchor.heading
-            _, verdicts = check_motions(hazards, starts, pieces[mine], brief=True)
-            good = [m for m in range(len(mine)) if verdicts[m] != BLOCKED]
-            for m in good[:: max(1, len(good) // KEPT)][:KEPT]:
-                i = mine[m]
-                other = grid.pose_id(int(rows[i]), int(cols[i]), int(heads[i]))
-                length_mm = math.ceil(lengths[i] * 1000.0 - 1e-6)
-                start, goal = (pose, other) if outward else (other, pose)
-                at = Anchor(*map(float, starts[m]))
-                links.append(Link(start, goal, at, pieces[i].copy(), int(verdicts[m]), length_mm))
+    for h in np.unique(heads[chosen]):
+        good = np.flatnonzero((heads[chosen] == h) & (verdicts != BLOCKED))
+        for n in good[:: max(1, len(good) // KEPT)][:KEPT]:
+            i = chosen[n]
+            other = grid.pose_id(int(rows[i]), int(cols[i]), int(heads[i]))
+            start, goal = (pose, other) if outward else (other, pose)
+            length_mm = math.ceil(lengths[i] * 1000.0 - 1e-6)
+            at = Anchor(*map(float, starts[n]))
+            links.append(Link(start, goal, at, pieces[i].copy(), int(verdicts[n]), length_mm))
+    return links
+
+
+def link_line(line: Sequence[tuple[Anchor, int]], *, hazards: Hazards) -> list[Link]:
+    """Checked straight drives from each of some anchors on one line to the next; what is blocked is left out."""
+    links = []
+    for (anchor, pose), (ahead, goal) in pairwise(line):
+        length_m = math.dist((anchor.x, anchor.y), (ahead.x, ahead.y))
+        pieces = np.array([[length_m, 0.0, 0.0]])
+        start = np.array([[anchor.x, anchor.y, anchor.heading]])
+        _, (verdict,) = check_motions(hazards, start, pieces[None], brief=True)
+        if verdict != BLOCKED:
+            links.append(Link(pose, goal, anchor, pieces, int(verdict), math.ceil(length_m * 1000.0)))
     return links

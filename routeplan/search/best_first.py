@@ -248,12 +248,8 @@ def search(
     breath = lattice.checked[0] + BREATH
     room = frontier.heap.key.shape[0] - MOST_OFFERED - lattice.link_from.shape[0]
     while frontier.heap.size[0] > 0:
-        if frontier.expanded[0] >= limit:
-            return LIMIT, -1
-        if frontier.heap.size[0] > room:
-            return FULL, -1
-        if lattice.checked[0] > breath:
-            return PAUSED, -1
+        if frontier.expanded[0] >= limit or frontier.heap.size[0] > room or lattice.checked[0] > breath:
+            return LIMIT if frontier.expanded[0] >= limit else FULL if frontier.heap.size[0] > room else PAUSED, -1
         key, state, parent = pop(frontier.heap)
         if frontier.best[state] < 0:
             continue

@@ -30,8 +30,8 @@ def new_heap(room: int) -> Heap:
 def grown(heap: Heap) -> Heap:
     """The same entries with twice the room."""
     larger = new_heap(2 * len(heap.key))
-    for old, new in zip(heap[:3], larger[:3], strict=True):
-        new[: len(heap.key)] = old
+    n = len(heap.key)
+    larger.key[:n], larger.state[:n], larger.parent[:n] = heap.key, heap.state, heap.parent
     return larger._replace(size=heap.size)
 
 

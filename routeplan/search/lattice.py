@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
@@ -11,10 +12,11 @@ from numpy.typing import NDArray
 
 from routeplan.hazards.prepare import Hazards
 from routeplan.search import best_first
-from routeplan.search.anchors import Anchor, GridFrame, Link, link_anchor, link_cost
+from routeplan.search.anchors import Anchor, GridFrame, Link, link_anchor, link_cost, link_line
 from routeplan.search.best_first import Frontier, Lattice
 from routeplan.search.heap import grown, new_heap, push
 from routeplan.search.motions import Motions
+from routeplan.search.passages import Passage, find_passages
 from routeplan.search.relaxation import EXHAUSTED, FULL, UNREACHED, Relaxation, Spread, relaxed
 from routeplan.search.room import look_for_room, new_checker
 from routeplan.search.straighten import Motion
@@ -24,6 +26,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bytes = NDArray[np.uint8]
 
+#: Lines through passages are joined where the body just does not reach into them, and a run-up further out, m.
+MOUTH_M, RUN_UP_M = 0.1, 2.0
 #: Beyond this many expanded states the search gives up, in words and with its own exit status.
 STATE_LIMIT = 60_000_000
 #: States looked at to say how far the machine gets where there is proven to be no way.
@@ -85,6 +89,21 @@ class CheckedLattice:
         self.poses = np.zeros((rows, cols, n_h), np.uint8)
         self.checked = np.zeros(1, np.int64)
         self.room = look_for_room(self.site, self.hazards, self.motions, poses=self.poses, table=self.table)
+        hull, half_gap = self.hazards.body.hull, 0.5 * float(np.diff(np.sort(self.motions.headings)).max())
+        room_m = (hull[1] - hull[0]) * math.sin(half_gap) + 2.0 * self.grid.cell_m
+        for passage in find_passages(self.hazards.world, self.hazards.body, room_m):
+            self._add_passage(passage)
+
+    def _add_passage(self, passage: Passage) -> None:
+        """Link the exact line through a passage to the lattice, a machine's length before and after it, both ways."""
+        front, rear = float(self.hazards.body.hull[1]), -float(self.hazards.body.hull[0])
+        for turned in (0.0, math.pi):
+            way = Passage(passage.x, passage.y, passage.heading + turned, passage.half_m, passage.spare_m)
+            before, after = -way.half_m - front - MOUTH_M, way.half_m + rear + MOUTH_M
+            line = [Anchor(*way.at(t), way.heading) for t in (before - RUN_UP_M, before, after, after + RUN_UP_M)]
+            if not link_line([(line[1], 0), (line[2], 1)], hazards=self.hazards):
+                return
+            self.links += link_line([(anchor, self.add_anchor(anchor)) for anchor in line], hazards=self.hazards)
 
     def add_anchor(self, anchor: Anchor) -> int:
         """Link an exact pose to the lattice; returns its pose number."""
