@@ -62,7 +62,7 @@ def walled(machine: Machine, *, bearing_deg: float, length_m: float, spare_m: fl
 def test_a_narrow_way_is_driven(bearing_deg: int, machine: Callable[[], Machine], length_m: float) -> None:
     site = walled(machine(), bearing_deg=bearing_deg, length_m=length_m, spare_m=SPARE_M)
     (move,) = plan_site(site, issued="2026-11-24T12:00:00+00:00").moves
-    assert (move.verdict, move.refused) == ("pass", None), move.reason
+    assert move.verdict in ("pass", "pass with controls") and move.refused is None, move.reason
 
 
 @pytest.mark.parametrize("bearing_deg", [0, 25])

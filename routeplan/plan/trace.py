@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import groupby
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,8 @@ from routeplan.search.straighten import Motion
 #: deg promised.
 ROW_STEP_M = 0.095
 ROW_TURN_RAD = math.radians(1.9)
+#: Pieces that move no point by more than this have no rows of their own, m: rounding would blur their direction.
+DRAWN_M = 0.001
 
 
 def farthest_m(configuration: Configuration) -> float:
@@ -31,6 +34,16 @@ def _rows_of(piece: NDArray[np.float64], reach_m: float) -> int:
     return max(1, math.ceil(travelled / ROW_STEP_M), math.ceil(turned / ROW_TURN_RAD))
 
 
+def _placed(motions: Sequence[Motion]) -> Iterator[tuple[int, tuple[float, float, float], NDArray[np.float64]]]:
+    """Gear (0 on the spot), starting pose and figures of every piece driven."""
+    for motion in motions:
+        at = (motion.at.x, motion.at.y, motion.at.heading)
+        for piece in motion.pieces:
+            if piece[0] != 0.0:
+                yield 0 if piece[2] else motion.gear, at, piece
+            at = along(*at, *piece)
+
+
 def trace(
     motions: Sequence[Motion], *, machine: Machine, configuration: Configuration, travel_mode: str
 ) -> tuple[Pose, ...]:
@@ -39,28 +52,34 @@ def trace(
     Parameters
     ----------
     motions
-        One after the other, each starting where the one before ended; at least one.
+        One after the other, each starting where the one before ended; at least one. Pieces too short to draw are part
+        of the row before or after them.
     """
     reach = farthest_m(configuration)
     speed = machine.value("travel_speed_mps") if "travel_speed_mps" in machine.figures else math.nan
     rows: list[Pose] = []
     chainage = 0.0
-    for motion in motions:
-        x, y, heading = motion.at.x, motion.at.y, motion.at.heading
-        for piece in motion.pieces:
-            length, curvature, pivot = (float(v) for v in piece)
-            if length == 0.0:
-                continue
-            gear, steer = (0, "pivot") if pivot else (motion.gear, "front")
-            if not rows or rows[-1].gear != gear:
-                rows.append(Pose(x, y, bearing_deg(heading), gear, travel_mode, steer, "stowed", speed, chainage))
-            n = _rows_of(piece, reach)
-            for i in range(1, n + 1):
-                px, py, ph = along(x, y, heading, length * i / n, curvature, pivot)
-                at = chainage if pivot else chainage + abs(length) * i / n
-                rows.append(Pose(px, py, bearing_deg(ph), gear, travel_mode, steer, "stowed", speed, at))
-            chainage = rows[-1].chainage_m
-            x, y, heading = along(x, y, heading, length, curvature, pivot)
+    for gear, run in groupby(_placed(motions), key=lambda placed: placed[0]):
+        mine: list[tuple[float, float, float, float]] = []
+        for _, at, (length, curvature, pivot) in run:
+            mine = mine or [(*at, chainage)]
+            travel = 0.0 if pivot else abs(float(length))
+            short = abs(length) * (reach if pivot else 1.0) < DRAWN_M
+            n = 1 if short else _rows_of(np.array([length, curvature, pivot]), reach)
+            drawn = [
+                (*along(*at, length * i / n, curvature, pivot), chainage + travel * i / n) for i in range(1, n + 1)
+            ]
+            if not short:
+                mine += drawn
+            elif len(mine) > 1:
+                mine[-1:] = drawn
+            chainage += travel
+        steer = "front" if gear else "pivot"
+        rows += [
+            Pose(x, y, bearing_deg(heading), gear, travel_mode, steer, "stowed", speed, at_m)
+            for x, y, heading, at_m in mine
+            if len(mine) > 1
+        ]
     return tuple(rows)
 
 
