@@ -273,10 +273,10 @@ def zones_of(found: Profile, *, machine: Machine, configuration: Configuration, 
 
 def _zone_text(kind: ZoneKind, value: float, limit: float) -> str:
     if kind == "bounce":
-        return f"the basket may rise {1000 * value:.0f} mm of {1000 * limit:.0f} mm allowed"
+        return f"the basket may rise {math.ceil(1000 * value)} mm of {math.floor(1000 * limit + 1e-6)} mm allowed"
     if kind == "slope":
-        return f"slopes use {100 * value:.0f} % of what the machine's ratings allow together"
-    return f"{1000 * value:.0f} mm left beyond the gap wanted under what is overhead"
+        return f"slopes use {math.ceil(100 * value)} % of what the machine's ratings allow together"
+    return f"{math.floor(1000 * value)} mm left beyond the gap wanted under what is overhead"
 
 
 def holds_of(found: Profile, configuration: Configuration) -> tuple[tuple[Hold, ...], tuple[Control, ...]]:
@@ -284,9 +284,10 @@ def holds_of(found: Profile, configuration: Configuration) -> tuple[tuple[Hold, 
     xi = [corner[0] for corner in configuration.footprint]
     holds, controls = [], []
     for first, _ in _runs(found.margins[:, arrays.WALKWAY] < 0.0, found, 0.25 * (max(xi) - min(xi))):
-        at = found.chainage_m(first)
+        clear = max(first - 1, 0)  # the whole stretch before the first that touches is clear of the walkway
+        at = found.chainage_m(clear)
         holds.append(
-            Hold(at, found.place(first), "Stop. The traffic marshal closes the walkway and calls the machine on.")
+            Hold(at, found.place(clear), "Stop. The traffic marshal closes the walkway and calls the machine on.")
         )
         controls.append(Control("walkway", at, "Traffic marshal holds people back while the body is over the walkway."))
     poses = [pose for pose in found.poses if pose.gear]
