@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 from numpy.typing import NDArray
 
 from routeplan.hazards import arrays
 from routeplan.hazards.register import CATALOGUE
-from routeplan.hazards.tile import BLOCKED
+from routeplan.hazards.tile import BETWEEN_STANCES_M, BLOCKED
 from routeplan.machine.model import Machine
 from routeplan.route import NearMiss
 from routeplan.search.anchors import STILL, Anchor, check_motions
@@ -21,18 +20,24 @@ from routeplan.search.lattice import CheckedLattice, NotFound
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-#: How far apart reported misses lie, m; shortfalls this close count as alike, mm.
-APART_M, ALIKE_MM = 3.0, 10.0
+#: How far apart reported misses lie, m; shortfalls this close count as alike, mm; checks that a miss names at most.
+APART_M, ALIKE_MM, NAMED = 3.0, 10.0, 3
 #: Blocked motions that are looked at where every place has room to stand, the nearest to where the way breaks off.
-LOOKED_AT = 20_000
-#: What lies wholly inside something is short by this much at least, mm (see ``clearance.inside_margins``).
+#: A metre farther from there counts like this much more to lack, mm.
+LOOKED_AT, FARTHER_MM = 20_000, 100.0
+#: Short by this much, mm: at least, what lies wholly inside something (``clearance.inside_margins``); an unknown level.
 INSIDE_MM = 1000.0
+#: Added to shortfalls when they are compared: what stands in the way outweighs what is some millimetres short, and what
+#: is not known outweighs both, mm.
+IN_THE_WAY_MM, UNKNOWN_MM = 1e5, 1e6
+#: Checks where something stands in the way.
+_THINGS = (arrays.CLEARANCE, arrays.ACCEPTANCE, arrays.COVERS, arrays.EXCAVATION, arrays.LINES, arrays.CLOSED)
 _NAMES = {line.index: line.kind for line in CATALOGUE if line.index >= 0}
 _AROUND = [(r, c, math.hypot(r, c)) for r in (-1, 0, 1) for c in (-1, 0, 1) if (r, c) != (0, 0)]
 
 
-def shortfalls_mm(margins: Floats, machine: Machine) -> tuple[Ints, Floats]:
-    """The check that is farthest from holding and by how much, in mm; slopes as a rise over the wheelbase or track.
+def shortfalls_mm(margins: Floats, machine: Machine) -> Floats:
+    """By how much each check does not hold (n, KINDS), mm, 0 where it does; slopes as a rise over wheelbase or track.
 
     Parameters
     ----------
@@ -40,74 +45,91 @@ def shortfalls_mm(margins: Floats, machine: Machine) -> tuple[Ints, Floats]:
         (n, OUT) as the kernels give them.
     """
     short = -margins[:, : arrays.KINDS] * 1000.0
-    short[:, arrays.GRADE] = (
-        np.tan(np.radians(np.clip(-margins[:, arrays.GRADE], 0, 80))) * machine.wheelbase_m * 1000.0
-    )
-    short[:, arrays.SIDE_SLOPE] = (
-        np.tan(np.radians(np.clip(-margins[:, arrays.SIDE_SLOPE], 0, 80))) * machine.track_m * 1000.0
-    )
+    short[:, arrays.STRIKE] += BETWEEN_STANCES_M * 1000.0
+    for kind, base_m in ((arrays.GRADE, machine.wheelbase_m), (arrays.SIDE_SLOPE, machine.track_m)):
+        short[:, kind] = np.tan(np.radians(np.clip(-margins[:, kind], 0, 80))) * base_m * 1000.0
     steepest = min(machine.value(f"gradeability_basket_{way}hill_pct") for way in ("up", "down")) / 100.0
-    short[:, arrays.COMBINED] = -margins[:, arrays.COMBINED] * steepest * machine.wheelbase_m * 1000.0
-    short[:, arrays.WALKWAY] = -np.inf
-    kind = np.argmax(short, axis=1)
-    return kind, short[np.arange(len(short)), kind]
+    short[:, arrays.COMBINED] *= steepest * machine.wheelbase_m
+    short[:, arrays.WALKWAY] = 0.0
+    # Clearances of a machine that leans far beyond its slopes are not looked at but set so (``sweep.piece_edges``).
+    tipped = (margins[:, arrays.COMBINED] < 0.0) & (margins[:, arrays.CLEARANCE] == -1.0)
+    short[tipped, arrays.CLEARANCE] = 0.0
+    # An unknown level under the body, or one that a soffit is measured from (``bounce``, ``fields.soffit_fields``).
+    for kind, unknown in ((arrays.STRIKE, -1.0), (arrays.HEAD, -np.inf), (arrays.OVERHEAD, -np.inf)):
+        short[margins[:, kind] == unknown, arrays.LEVELS] = INSIDE_MM
+        short[margins[:, kind] == unknown, kind] = 0.0
+    return np.maximum(short, 0.0)
+
+
+def _weighed(short_mm: Floats) -> Floats:
+    """Shortfalls (n, KINDS) as they are compared with each other."""
+    weighed = short_mm.copy()
+    for kind in _THINGS:
+        weighed[:, kind] += IN_THE_WAY_MM * (short_mm[:, kind] >= INSIDE_MM)
+    weighed[:, arrays.LEVELS] += UNKNOWN_MM * (short_mm[:, arrays.LEVELS] > 0.0)
+    return weighed
 
 
 def pose_blocked(anchor: Anchor, lattice: CheckedLattice, machine: Machine) -> str | None:
     """What blocks a machine that just stands at a pose, in words; ``None`` when nothing does."""
     margins, verdicts = check_motions(lattice.hazards, np.array([[anchor.x, anchor.y, anchor.heading]]), STILL)
-    if verdicts[0] != BLOCKED:
-        return None
-    kind, short = shortfalls_mm(margins, machine)
-    return _words(int(kind[0]), float(short[0]))
+    return _words(shortfalls_mm(margins, machine)[0])[1] if verdicts[0] == BLOCKED else None
 
 
-def _words(kind: int, short_mm: float) -> str:
-    if kind == arrays.LEVELS:
-        return "a level under the machine is not known"
-    inside = kind >= arrays.CLEARANCE and short_mm >= INSIDE_MM
-    return f"{_NAMES[kind]} is short by {math.ceil(short_mm)} mm{' or more' if inside else ''}"
+def _words(short_mm: Floats) -> tuple[int, str]:
+    """The check of one row of shortfalls that counts most, and the checks that do not hold in words."""
+    order = np.argsort(-_weighed(short_mm[None])[0], kind="stable")
+    kinds = [int(kind) for kind in order[:NAMED] if short_mm[kind] > 0.0]
+    if kinds[0] == arrays.LEVELS:
+        return arrays.LEVELS, "a level under the machine is not known"
+    parts = []
+    for kind in kinds:
+        more = " or more" if kind in _THINGS and short_mm[kind] >= INSIDE_MM else ""
+        parts.append(f"{_NAMES[kind]} is short by {math.ceil(short_mm[kind])} mm{more}")
+    return kinds[0], ", ".join(parts)
 
 
-def _miss(kind: int, place: tuple[float, float], short_mm: float) -> NearMiss:
-    return NearMiss(_NAMES[kind], place, short_mm, f"{_words(kind, short_mm)} here")
+def _miss(at: Floats, short_mm: Floats) -> NearMiss:
+    """A miss at a pose (x, y, heading) with one row of shortfalls."""
+    kind, words = _words(short_mm)
+    return NearMiss(_NAMES[kind], (float(at[0]), float(at[1])), float(short_mm[kind]), f"{words} here")
 
 
-def _lacking(lattice: CheckedLattice, machine: Machine, starts: Floats, pieces: Floats) -> tuple[Ints, Floats]:
-    """Kinds and shortfalls (mm) of motions; those that only the search's brief look blocks by what it saw."""
+def _lacking(lattice: CheckedLattice, machine: Machine, starts: Floats, pieces: Floats) -> Floats:
+    """Shortfalls (n, KINDS) of motions, mm; where a full look finds none, those of the search's brief look."""
     margins, _ = check_motions(lattice.hazards, starts, pieces)
-    kind, short = shortfalls_mm(margins, machine)
-    doubtful = short <= 0.0
-    margins, _ = check_motions(lattice.hazards, starts[doubtful], pieces[doubtful], brief=True)
-    kind[doubtful], short[doubtful] = shortfalls_mm(margins, machine)
-    return kind, np.maximum(short, 0.0)
+    short = shortfalls_mm(margins, machine)
+    held = ~short.any(axis=1)
+    margins, _ = check_motions(lattice.hazards, starts[held], pieces[held], brief=True)
+    short[held] = shortfalls_mm(margins, machine)
+    return short
 
 
-@dataclass(frozen=True, eq=False)
-class _Standing:
-    """What standing in each cell of the lattice takes, at its best heading, (rows, cols).
+def _starts(lattice: CheckedLattice, rows: Ints, cols: Ints, heads: Ints) -> Floats:
+    """Lattice poses (n, 3: x, y, heading in rad)."""
+    grid = lattice.grid
+    return np.column_stack([
+        grid.x0 + cols * grid.cell_m, grid.y0 + rows * grid.cell_m, lattice.motions.headings[heads]
+    ])  # fmt: skip
 
-    ``short_mm`` is 0 where the machine may stand and infinite outside the site.
+
+def _standing(lattice: CheckedLattice, machine: Machine) -> tuple[Ints, Floats]:
+    """The best heading to stand with in each cell (rows, cols), and what it then lacks (weighed, mm).
+
+    Nothing is lacking where the machine may stand, and everything outside the site.
     """
-
-    kind: Ints
-    short_mm: Floats
-
-
-def _standing(lattice: CheckedLattice, machine: Machine) -> _Standing:
     grid, stride = lattice.grid, lattice.hazards.terrain.stride
-    kind, short = np.zeros((grid.rows, grid.cols), np.int64), np.zeros((grid.rows, grid.cols))
+    best, lack = np.zeros((grid.rows, grid.cols), np.int64), np.zeros((grid.rows, grid.cols))
     off_site = (lattice.hazards.world.inside[::stride, ::stride] & (1 << arrays.E_BOUNDARY)) != 0
     rows, cols = np.nonzero((lattice.room.taken == 1) & ~off_site)
-    short[rows, cols], short[off_site] = np.inf, np.inf
-    for heading in lattice.motions.headings:
-        starts = np.column_stack([
-            grid.x0 + cols * grid.cell_m, grid.y0 + rows * grid.cell_m, np.full(len(rows), heading)
-        ])  # fmt: skip
-        kinds, shorts = _lacking(lattice, machine, starts, np.broadcast_to(STILL[0], (len(rows), 1, 3)))
-        less = shorts < short[rows, cols]
-        kind[rows[less], cols[less]], short[rows[less], cols[less]] = kinds[less], shorts[less]
-    return _Standing(kind, short)
+    lack[rows, cols], lack[off_site] = np.inf, np.inf
+    still = np.broadcast_to(STILL[0], (len(rows), 1, 3))
+    for heading in range(grid.headings):
+        starts = _starts(lattice, rows, cols, np.full(len(rows), heading))
+        weighed = _weighed(_lacking(lattice, machine, starts, still)).max(axis=1)
+        less = weighed < lack[rows, cols]
+        best[rows[less], cols[less]], lack[rows[less], cols[less]] = heading, weighed[less]
+    return best, lack
 
 
 def _goal_cells(lattice: CheckedLattice) -> list[int]:
@@ -120,7 +142,7 @@ def _goal_cells(lattice: CheckedLattice) -> list[int]:
     return sorted({pose // grid.headings for pose in poses}) or [row * grid.cols + col]
 
 
-def _least_way(short_mm: Floats, seen: Bools, goals: list[int]) -> tuple[int, int] | None:
+def _least_way(lack: Floats, seen: Bools, goals: list[int]) -> tuple[int, int] | None:
     """The way over cells from the goal to the ground reached whose worst cell lacks least; the shortest of those alike.
 
     Returns
@@ -129,8 +151,8 @@ def _least_way(short_mm: Floats, seen: Bools, goals: list[int]) -> tuple[int, in
         Where it meets the ground reached, and its worst cell (of those alike the last), -1 if no cell lacks anything;
         ``None`` when there is no way at all.
     """
-    rows, cols = short_mm.shape
-    level = np.ceil(short_mm / ALIKE_MM).ravel().tolist()
+    rows, cols = lack.shape
+    level = np.ceil(lack / ALIKE_MM).ravel().tolist()
     reached, done = seen.ravel().tolist(), [math.isinf(value) for value in level]
     heap = [(level[cell], 0.0, cell, cell if level[cell] > 0.0 else -1) for cell in goals]
     heapq.heapify(heap)
@@ -154,35 +176,42 @@ def _least_way(short_mm: Floats, seen: Bools, goals: list[int]) -> tuple[int, in
 def _blocked_motions(lattice: CheckedLattice, reached: Ints) -> Ints:
     """Motions (n, 4: row, column, heading, primitive) between a pose that was reached and one that was not."""
     grid, motions = lattice.grid, lattice.motions
-    poses = np.zeros(grid.poses, bool)
-    poses[reached] = True
-    poses = poses.reshape(grid.rows, grid.cols, grid.headings)
+    flat = np.zeros(grid.poses, bool)
+    flat[reached] = True
+    poses = flat.reshape(grid.rows, grid.cols, grid.headings)
     found = []
     for h, p in np.argwhere(motions.counts > 0):
         d_row, d_col = motions.d_row[h, p], motions.d_col[h, p]
         r = np.arange(max(0, -d_row), min(grid.rows, grid.rows - d_row))
         c = np.arange(max(0, -d_col), min(grid.cols, grid.cols - d_col))
-        rows, cols = np.nonzero(poses[np.ix_(r, c)][..., h] != poses[np.ix_(r + d_row, c + d_col)][..., motions.end[h, p]])
+        start, end = poses[np.ix_(r, c)][..., h], poses[np.ix_(r + d_row, c + d_col)][..., motions.end[h, p]]
+        rows, cols = np.nonzero(start != end)
         found.append(np.column_stack([r[rows], c[cols], np.full(len(rows), h), np.full(len(rows), p)]))
     return np.concatenate(found)
 
 
-def _breaks(lattice: CheckedLattice, machine: Machine, reached: Ints, cell: int) -> list[NearMiss]:
-    """Blocked motions around the cell where a way breaks off that has room to stand everywhere, nearest first."""
-    grid, motions = lattice.grid, lattice.motions
+def _breaks(lattice: CheckedLattice, machine: Machine, reached: Ints, cell: int) -> Iterator[NearMiss]:
+    """Blocked motions around the cell where a way breaks off that has room to stand everywhere, the best first."""
+    grid = lattice.grid
     tried = _blocked_motions(lattice, reached)
     far_m = np.hypot(tried[:, 0] - cell // grid.cols, tried[:, 1] - cell % grid.cols) * grid.cell_m
     nearest = np.argsort(far_m, kind="stable")[:LOOKED_AT]
-    (rows, cols, heads, prims), far_m = tried[nearest].T, far_m[nearest]
-    starts = np.column_stack([
-        grid.x0 + cols * grid.cell_m, grid.y0 + rows * grid.cell_m, motions.headings[heads]
-    ])  # fmt: skip
-    kind, short = _lacking(lattice, machine, starts, motions.pieces[heads, prims])
-    order = np.lexsort((short, far_m // APART_M))
-    return [
-        _miss(int(kind[i]), (float(starts[i, 0]), float(starts[i, 1])), float(short[i]))
-        for i in order if short[i] > 0.0
-    ]  # fmt: skip
+    rows, cols, heads, prims = tried[nearest].T
+    starts = _starts(lattice, rows, cols, heads)
+    short = _lacking(lattice, machine, starts, lattice.motions.pieces[heads, prims])
+    lack = _weighed(short).max(axis=1)
+    for i in np.argsort(lack + FARTHER_MM * far_m[nearest], kind="stable"):
+        if lack[i] > 0.0:
+            yield _miss(starts[i], short[i])
+
+
+def _apart(found: Iterable[NearMiss], most: int) -> tuple[NearMiss, ...]:
+    """The first of some misses that lie apart from each other."""
+    kept: list[NearMiss] = []
+    for miss in found:
+        if len(kept) < most and all(math.dist(miss.place, other.place) >= APART_M for other in kept):
+            kept.append(miss)
+    return tuple(kept)
 
 
 def nearest_misses(
@@ -195,29 +224,20 @@ def nearest_misses(
     that are blocked where it breaks off are named.
     """
     grid = lattice.grid
-    standing = _standing(lattice, machine)
-    seen = np.zeros(grid.rows * grid.cols, bool)
-    seen[answer.reached // grid.headings] = True
-    short = np.where(seen.reshape(standing.short_mm.shape), 0.0, standing.short_mm)
+    seen = np.zeros((grid.rows, grid.cols), bool)
+    seen.ravel()[answer.reached // grid.headings] = True
+    best, lack = _standing(lattice, machine)
+    lack[seen] = 0.0
     goals = _goal_cells(lattice)
-    rows, cols = np.indices(short.shape)
+    rows, cols = np.indices(lack.shape)
     misses: list[NearMiss] = []
-    while len(misses) < most and (way := _least_way(short, seen, goals)) is not None:
+    while len(misses) < most and (way := _least_way(lack, seen, goals)) is not None:
         door, worst = way
         if worst < 0:
             return _apart(_breaks(lattice, machine, answer.reached, door), most)
-        row, col = divmod(worst, grid.cols)
-        place = (grid.x0 + col * grid.cell_m, grid.y0 + row * grid.cell_m)
-        misses.append(_miss(int(standing.kind[row, col]), place, float(short[row, col])))
+        row, col = np.divmod(np.array([worst]), grid.cols)
+        starts = _starts(lattice, row, col, best[row, col])
+        misses.append(_miss(starts[0], _lacking(lattice, machine, starts, STILL)[0]))
         near = np.hypot(rows - row, cols - col) * grid.cell_m < APART_M
-        short[near & (short > 0.0)] = np.inf
+        lack[near & (lack > 0.0)] = np.inf
     return tuple(misses)
-
-
-def _apart(found: Iterable[NearMiss], most: int) -> tuple[NearMiss, ...]:
-    """The first of some misses that lie apart from each other."""
-    kept: list[NearMiss] = []
-    for miss in found:
-        if len(kept) < most and all(math.dist(miss.place, other.place) >= APART_M for other in kept):
-            kept.append(miss)
-    return tuple(kept)
