@@ -11,17 +11,18 @@ import shapely
 
 from routeplan.hazards.edges import accepted_on
 from routeplan.hazards.prepare import Hazards, prepare
-from routeplan.hazards.terrain import Terrain
+from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.hazards.uncertainty import sigmas_wanted
 from routeplan.machine.model import Machine
+from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
 from routeplan.plan.profile import checks_of, holds_of, profile, turn_radius_m, zones_of
 from routeplan.plan.trace import reversals, trace
+from routeplan.plan.way import Way, way_on
 from routeplan.route import MOVE_VERDICTS, Leg, Move, MoveVerdict, NearMiss, Pose, heading_rad
 from routeplan.search.anchors import Anchor
-from routeplan.search.lattice import CheckedLattice, Found, NotFound
+from routeplan.search.lattice import CheckedLattice, NotFound
 from routeplan.search.motions import solve_motions
-from routeplan.search.straighten import straightened
 from routeplan.site.model import MoveWanted, Place, Site
 
 #: Called with a line of words for people and a number that grows while one move is worked on.
@@ -68,8 +69,8 @@ class MovePlanner:
         answer = lattice.find(starts, goals)
         with self.alone:
             if isinstance(answer, NotFound):
-                return self._unfound(wanted, lattice, machine, answer)
-            return self._driven(wanted, lattice, machine, answer)
+                return self._unfound(wanted, lattice, machine, answer, starts, goals)
+            return self._driven(wanted, machine, way_on(lattice, answer))
 
     def _lattice(self, wanted: MoveWanted, machine: Machine) -> CheckedLattice:
         """The lattice of a machine under the conditions of a day; days that change nothing for it share one."""
@@ -79,22 +80,22 @@ class MovePlanner:
         key = (machine.id, wanted.configuration, wanted.travel_mode, closed, accepted)
         if key not in self._lattices:
             self.progress(f"{wanted.id}: reading the ground for {machine.id}", 0)
-            self._lattices[key] = self._new_lattice(wanted, machine)
+            self._lattices[key] = self._new_lattice(wanted, machine, self.site, self.terrain)
         return self._lattices[key]
 
-    def _new_lattice(self, wanted: MoveWanted, machine: Machine) -> CheckedLattice:
-        terrain, radius_m = self.terrain, turn_radius_m(machine)
+    def _new_lattice(self, wanted: MoveWanted, machine: Machine, site: Site, terrain: Terrain) -> CheckedLattice:
+        radius_m = turn_radius_m(machine)
         motions = solve_motions(
-            headings=self.site.grid.headings, cell_m=terrain.cell_m * terrain.stride, radius_m=radius_m,
+            headings=site.grid.headings, cell_m=terrain.cell_m * terrain.stride, radius_m=radius_m,
             pivots=machine.value("pivots") == 1.0, pivot_arm_m=math.hypot(machine.wheelbase_m, machine.track_m / 2),
         )  # fmt: skip
         hazards = prepare(
-            self.site, machine, configuration=wanted.configuration, travel_mode=wanted.travel_mode, day=wanted.on,
+            site, machine, configuration=wanted.configuration, travel_mode=wanted.travel_mode, day=wanted.on,
             k=self.k_of(LENGTHS_OF_SITE * self._extent_m()), terrain=terrain,
             travel_m=motions.travel_m, closed=self.closed,
         )  # fmt: skip
         return CheckedLattice(
-            self.site, hazards, motions, radius_m, lambda count: self.progress(f"{machine.id}: checking motions", count)
+            site, hazards, motions, radius_m, lambda count: self.progress(f"{machine.id}: checking motions", count)
         )
 
     def _extent_m(self) -> float:
@@ -124,48 +125,62 @@ class MovePlanner:
             trouble = blocked or trouble
         return good, trouble
 
-    def _unfound(self, wanted: MoveWanted, lattice: CheckedLattice, machine: Machine, answer: NotFound) -> Move:
-        grid = f"{lattice.grid.cell_m:.2f} m and {lattice.grid.headings} headings"
+    def _unfound(
+        self, wanted: MoveWanted, lattice: CheckedLattice, machine: Machine, answer: NotFound, starts: list[int],
+        goals: list[int],
+    ) -> Move:
+        grid = _grid_text(lattice)
         if answer.why == "limit":
             text = f"the search gave up after {answer.expanded} states on a grid of {grid}; this proves nothing"
             return _no_way(wanted, "search limit", text, ())
         misses = nearest_misses(lattice, answer, machine)
-        what = f"; the nearest barrier: {misses[0].kind}, {math.ceil(misses[0].short_mm)} mm short" if misses else ""
-        return _no_way(wanted, "no route", f"every way on a grid of {grid} is blocked{what}", misses)
+        self.progress(f"{wanted.id}: looking closer at what blocks", 0)
 
-    def _driven(self, wanted: MoveWanted, lattice: CheckedLattice, machine: Machine, answer: Found) -> Move:
+        def closer(part: Site) -> CheckedLattice:
+            return self._new_lattice(wanted, machine, part, build_terrain(part.ground, part.grid))
+
+        look = look_finer(lattice, answer, misses, starts=starts, goals=goals, closer=closer)
+        if look.way is not None:
+            return self._driven(wanted, machine, look.way)
+        what = f"; the nearest barrier: {misses[0].kind}, {math.ceil(misses[0].short_mm)} mm short" if misses else ""
+        if look.gave_up:
+            text = f"no way on a grid of {grid}; a finer search gave up, so this proves nothing{what}"
+            return _no_way(wanted, "search limit", text, misses)
+        finer = f" and, around what blocks, on one of {look.grid}" if look.taken else ""
+        return _no_way(wanted, "no route", f"every way on a grid of {grid}{finer} is blocked{what}", misses)
+
+    def _driven(self, wanted: MoveWanted, machine: Machine, found_way: Way) -> Move:
         configuration = machine.configurations[wanted.configuration]
-        motions, saved_m = straightened(answer.motions, hazards=lattice.hazards, radius_m=lattice.radius_m)
-        poses = trace(motions, machine=machine, configuration=configuration, travel_mode=wanted.travel_mode)
+        way = found_way.straighter()
+        hazards = way.stretches[0].lattice.hazards
+        poses = trace(way.motions, machine=machine, configuration=configuration, travel_mode=wanted.travel_mode)
         if not poses:
             return _no_way(wanted, "no route", "start and goal are the same pose: there is nothing to drive", ())
         self._standing[(wanted.machine, wanted.goal)] = poses[-1]
         length = poses[-1].chainage_m
         k = self.k_of(length)
-        found = profile(motions, poses, lattice.hazards)
-        checks = checks_of(found, site=self.site, machine=machine, hazards=lattice.hazards, k=k)
+        found = profile([(stretch.motions, stretch.lattice.hazards) for stretch in way.stretches], poses)
+        checks = checks_of(found, site=self.site, machine=machine, hazards=hazards, k=k)
         holds, controls = holds_of(found, configuration)
         verdict: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
         if verdict == "pass" and controls:
             verdict = "pass with controls"
         open_kinds = [check.kind for check in checks if check.verdict in ("not proven", "fail")]
-        cost = max(answer.cost_m - saved_m, length)
+        cost = max(way.cost_m, length)
         leg = Leg(
-            wanted.start, wanted.goal, length, cost, verdict, *self._passed(poses, lattice.hazards, machine, wanted)
+            wanted.start, wanted.goal, length, cost, verdict, *self._passed(poses, hazards)
         )
         return Move(
             id=wanted.id, purpose=wanted.purpose, machine=wanted.machine, configuration=wanted.configuration,
             start=wanted.start, goal=wanted.goal, on=_day(wanted), verdict=verdict,
             reason=f"open: {', '.join(open_kinds)}" if open_kinds else "every check of the catalogue holds",
-            length_m=length, cost_m=cost, lattice_cost_m=answer.cost_m, best_possible_m=answer.bound_m,
-            bound=max(1.0, cost / answer.bound_m), poses=poses, checks=checks, controls=controls, holds=holds,
-            zones=zones_of(found, machine=machine, configuration=configuration, hazards=lattice.hazards),
+            length_m=length, cost_m=cost, lattice_cost_m=way.lattice_cost_m, best_possible_m=way.bound_m,
+            bound=max(1.0, cost / way.bound_m), poses=poses, checks=checks, controls=controls, holds=holds,
+            zones=zones_of(found, machine=machine, configuration=configuration, hazards=hazards),
             reversals=reversals(poses), refused=None, legs=(leg,), nearest_misses=(),
         )  # fmt: skip
 
-    def _passed(
-        self, poses: tuple[Pose, ...], hazards: Hazards, machine: Machine, wanted: MoveWanted
-    ) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    def _passed(self, poses: tuple[Pose, ...], hazards: Hazards) -> tuple[tuple[str, ...], tuple[str, ...]]:
         """Named areas that the body touches, and hazards within a few metres of the way, by id."""
         line = shapely.LineString([(p.x, p.y) for p in poses])
         body = line.buffer(hazards.body.reach)
@@ -179,6 +194,10 @@ class MovePlanner:
         )
         near = tuple(thing.id for layer in layers for thing in layer if thing.geometry.intersects(body))
         return areas, near
+
+
+def _grid_text(lattice: CheckedLattice) -> str:
+    return f"{lattice.grid.cell_m:.2f} m and {lattice.grid.headings} headings"
 
 
 def _day(wanted: MoveWanted) -> str | None:

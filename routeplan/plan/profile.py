@@ -63,22 +63,26 @@ class Profile:
         return tuple(pose for pose in self.poses if low <= pose.chainage_m <= high)
 
 
-def profile(motions: Sequence[Motion], poses: Sequence[Pose], hazards: Hazards) -> Profile:
-    """Judge every stretch between two stances by itself; ``poses`` are the rows that ``trace`` makes of the motions."""
-    starts, pieces, along_m = [], [], [0.0]
-    for motion in motions:
-        at = (motion.at.x, motion.at.y, motion.at.heading)
-        for piece in motion.pieces:
-            if piece[0] == 0.0:
-                continue
-            n = stances_of(hazards.body, piece)
-            for i in range(n):
-                starts.append(along(*at, piece[0] * i / n, piece[1], piece[2]))
-                pieces.append((piece[0] / n, piece[1], piece[2]))
-                along_m.append(along_m[-1] + (0.0 if piece[2] > 0 else abs(piece[0]) / n))
-            at = along(*at, *piece)
-    margins, _ = check_motions(hazards, np.array(starts), np.array(pieces)[:, None, :])
-    return Profile(tuple(poses), margins, np.array(starts), np.array(along_m))
+def profile(stretches: Sequence[tuple[Sequence[Motion], Hazards]], poses: Sequence[Pose]) -> Profile:
+    """Judge all that lies between two stances by itself, each stretch of motions by the hazards that it was found with.
+
+    ``poses`` are the rows that ``trace`` makes of the motions.
+    """
+    starts: list[tuple[float, float, float]] = []
+    along_m, margins = [0.0], []
+    for motions, hazards in stretches:
+        first, pieces = len(starts), []
+        for motion in motions:
+            at = (motion.at.x, motion.at.y, motion.at.heading)
+            for piece in motion.pieces:
+                n = stances_of(hazards.body, piece)
+                for i in range(n):
+                    starts.append(along(*at, piece[0] * i / n, piece[1], piece[2]))
+                    pieces.append((piece[0] / n, piece[1], piece[2]))
+                    along_m.append(along_m[-1] + (0.0 if piece[2] > 0 else abs(piece[0]) / n))
+                at = along(*at, *piece)
+        margins.append(check_motions(hazards, np.array(starts[first:]), np.array(pieces)[:, None, :])[0])
+    return Profile(tuple(poses), np.concatenate(margins), np.array(starts), np.array(along_m))
 
 
 def turn_radius_m(machine: Machine) -> float:

@@ -226,7 +226,7 @@ def settle(
 def search(
     lattice: Lattice, checker: Checker, bounds: Ints, goal: Bytes, frontier: Frontier, limit: int
 ) -> tuple[int, int]:
-    """Best-first search until a goal anchor is reached, the heap is empty or full, too much was expanded, or for a
+    """Best-first search until a goal is reached, the heap is empty or full, too much was expanded, or for a
     breath.
 
     Parameters
@@ -234,7 +234,7 @@ def search(
     bounds
         (rows * cols + anchors,) lower bounds on the cost to go; UNREACHED where no way exists.
     goal
-        (anchors,) 1 for a goal.
+        (poses + anchors,) 1 for a goal.
     frontier
         Filled with the starts before the first call; keeps its state between calls.
 
@@ -260,9 +260,9 @@ def search(
             if not settle(lattice, checker, frontier, bounds[place], state, parent, cost):
                 continue
         frontier.best[state], frontier.parent[state] = -cost - 1, parent
+        if goal[state // 2]:
+            return FOUND, state
         if state >= n_lattice:
-            if goal[(state - n_lattice) // 2]:
-                return FOUND, state
             expand_links(lattice, bounds, frontier, state, cost)
             continue
         frontier.expanded[0] += 1

@@ -121,7 +121,7 @@ class CheckedLattice:
         return self.grid.pose_of(pose, self.motions.headings)
 
     def find(self, starts: Sequence[int], goals: Sequence[int], *, limit: int = STATE_LIMIT) -> Found | NotFound:
-        """Best way from any of the start poses to any of the goal poses (pose numbers of anchors).
+        """Best way from any of the start poses to any of the goal poses (numbers of lattice poses or anchors).
 
         No way on this lattice and its links has less open length, nor costs less with as little of it.
         """
@@ -130,8 +130,8 @@ class CheckedLattice:
         if not any_way:  # proven; the search then shows how far the machine gets towards the goal
             bounds, _ = self._bounds(self._relaxation(kept, self.room.shut), starts, goals)
             limit = min(limit, LOOK_AROUND)
-        goal = np.zeros(max(len(self.anchors), 1), np.uint8)
-        goal[np.asarray(goals) - self.grid.poses] = 1
+        goal = np.zeros(self.grid.poses + len(self.anchors), np.uint8)
+        goal[np.asarray(goals)] = 1
         frontier = self._frontier(starts, bounds)
         checker = new_checker(self.hazards, self.motions)
         while True:
@@ -149,6 +149,10 @@ class CheckedLattice:
             return Found(motions, _metres(cost), open_mm / 1000.0, _metres(least), expanded)
         reached = np.unique(np.flatnonzero(frontier.best[: 2 * self.grid.poses] < 0) // 2)
         return NotFound("exhausted" if status == EXHAUSTED or not any_way else "limit", reached, expanded)
+
+    def may_lead(self, starts: Sequence[int], goals: Sequence[int]) -> bool:
+        """Whether there could be a way if headings did not matter; where not, it is proven that there is none."""
+        return self._bounds(self._relaxation(self._arrays()[1], self.room.taken), starts, goals)[1]
 
     def _bounds(self, relaxation: Relaxation, starts: Sequence[int], goals: Sequence[int]) -> tuple[Ints, bool]:
         """Lower bounds on the cost to go from every place, and whether there is any way; 0 everywhere if not."""

@@ -1,0 +1,133 @@
+"""A finer look where a search found no way, before anybody is told that there is none."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely.geometry import Polygon, box
+
+from routeplan.plan.way import Stretch, Way
+from routeplan.route import NearMiss
+from routeplan.search.best_first import SWITCH_MM
+from routeplan.search.lattice import CheckedLattice, Found, NotFound
+from routeplan.site.model import GridSpec, Site
+
+Ints = NDArray[np.int64]
+
+#: The finer lattice: cells at most this wide, m, and so many headings.
+FINE = GridSpec(cell_m=0.10, headings=32)
+#: A look reaches this far beyond the machine's own length from a near miss, m.
+AROUND_M = 5.0
+#: States after which a finer look gives up.
+LIMIT = 8_000_000
+
+
+@dataclass(frozen=True, eq=False)
+class Look:
+    """What finer looks came to: a way, or how many were taken and how many of them gave up."""
+
+    way: Way | None
+    taken: int
+    gave_up: int
+    grid: str
+
+
+def part_of(site: Site, around: Polygon) -> Site | None:
+    """The site inside a rectangle, on the finer grid; ``None`` where nothing of it lies there in one piece."""
+    ground = site.ground
+    west, south, east, north = around.bounds
+    c0, r0 = (max(math.floor((v - o) / ground.cell_m), 0) for v, o in ((west, ground.x_min), (south, ground.y_min)))
+    c1, r1 = (math.ceil((v - o) / ground.cell_m) + 1 for v, o in ((east, ground.x_min), (north, ground.y_min)))
+    inside = site.boundary.intersection(around)
+    if not isinstance(inside, Polygon) or inside.is_empty:
+        return None
+    levels = replace(
+        ground, z=np.ascontiguousarray(ground.z[r0:r1, c0:c1]), x_min=ground.x_min + c0 * ground.cell_m,
+        y_min=ground.y_min + r0 * ground.cell_m,
+    )  # fmt: skip
+    return replace(site, boundary=inside, ground=levels, grid=FINE)
+
+
+def _shared(poses: Ints, coarse: CheckedLattice, fine: CheckedLattice) -> tuple[Ints, Ints]:
+    """Those of some coarse lattice poses that are poses of the fine lattice too, and their numbers there."""
+    cells, heads = np.divmod(poses, coarse.grid.headings)
+    rows, cols = np.divmod(cells, coarse.grid.cols)
+    step = fine.grid.cell_m
+    r = (coarse.grid.y0 + rows * coarse.grid.cell_m - fine.grid.y0) / step
+    c = (coarse.grid.x0 + cols * coarse.grid.cell_m - fine.grid.x0) / step
+    turned = np.subtract.outer(coarse.motions.headings, fine.motions.headings)
+    turned = np.abs(np.remainder(turned + math.pi, 2 * math.pi) - math.pi)
+    heading, alike = turned.argmin(axis=1), turned.min(axis=1) < 1e-9
+    good = (np.abs(r - np.round(r)) < 1e-6) & (np.abs(c - np.round(c)) < 1e-6) & alike[heads]
+    good &= (r > -0.5) & (c > -0.5) & (r < fine.grid.rows - 0.5) & (c < fine.grid.cols - 0.5)
+    numbers = (np.round(r[good]) * fine.grid.cols + np.round(c[good])) * fine.grid.headings + heading[heads[good]]
+    return poses[good], numbers.astype(np.int64)
+
+
+def _joined(
+    coarse: CheckedLattice, fine: CheckedLattice, middle: Found, starts: Sequence[int], goals: Sequence[int]
+) -> Way | None:
+    """The coarse way to where a fine one begins, the fine one, and the coarse way on from where it ends."""
+    first, last = middle.motions[0].at, middle.motions[-1].end
+    before = coarse.find(starts, [coarse.add_anchor(first)])
+    after = coarse.find([coarse.add_anchor(last)], goals)
+    if not isinstance(before, Found) or not isinstance(after, Found):
+        return None
+    found = ((before, coarse), (middle, fine), (after, coarse))
+    parts = [Stretch(part.motions, lattice) for part, lattice in found if part.motions]
+    changes = sum(one.motions[-1].gear != other.motions[0].gear for one, other in pairwise(parts))
+    cost_m = before.cost_m + middle.cost_m + after.cost_m + changes * SWITCH_MM / 1000.0
+    return Way(tuple(parts), cost_m, cost_m, _apart_m(coarse, starts, goals))
+
+
+def _apart_m(lattice: CheckedLattice, starts: Sequence[int], goals: Sequence[int]) -> float:
+    """Straight distance between the nearest start and goal, m: no way costs less."""
+    from_, to = ([lattice.pose_of(pose) for pose in poses] for poses in (starts, goals))
+    return min(math.dist((a.x, a.y), (b.x, b.y)) for a in from_ for b in to)
+
+
+def look_finer(
+    coarse: CheckedLattice, answer: NotFound, misses: Sequence[NearMiss], *, starts: Sequence[int],
+    goals: Sequence[int], closer: Callable[[Site], CheckedLattice],
+) -> Look:
+    """Search again on a finer lattice around each near miss, from all that was reached to all that reaches the goal.
+
+    Parameters
+    ----------
+    closer
+        Makes the lattice of a part of the site; see ``part_of``.
+    """
+    beyond = coarse.find(goals, starts)
+    if isinstance(beyond, Found):  # the same motions, driven the other way: cannot be
+        raise AssertionError("a way back was found where there is no way there")
+    hull = coarse.hazards.body.hull
+    reach_m = float(hull[1] - hull[0]) + AROUND_M
+    taken = gave_up = 0
+    grid = ""
+    looked: list[tuple[float, float]] = []
+    for x, y in (miss.place for miss in misses):
+        if any(math.dist((x, y), place) < AROUND_M for place in looked):
+            continue
+        looked.append((x, y))
+        part = part_of(coarse.site, box(x - reach_m, y - reach_m, x + reach_m, y + reach_m))
+        if part is None:
+            continue
+        fine = closer(part)
+        taken, grid = taken + 1, f"{fine.grid.cell_m:.2f} m and {fine.grid.headings} headings"
+        _, here = _shared(answer.reached, coarse, fine)
+        _, there = _shared(beyond.reached, coarse, fine)
+        if not len(here) or not len(there) or not fine.may_lead(here.tolist(), there.tolist()):
+            continue
+        found = fine.find(here.tolist(), there.tolist(), limit=LIMIT)
+        if isinstance(found, Found):
+            way = _joined(coarse, fine, found, starts, goals)
+            if way is not None:
+                return Look(way, taken, gave_up, grid)
+        elif found.why == "limit":
+            gave_up += 1
+    return Look(None, taken, gave_up, grid)
