@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from routeplan.errors import ExitStatus
 
 if TYPE_CHECKING:
+    from routeplan.machine.model import Machine
     from routeplan.machine.read import MachineClass
 
 CAUTION = (
@@ -43,26 +44,77 @@ def _columns(rows: Iterable[tuple[str, ...]], *, right: frozenset[int]) -> str:
     return "\n".join(map(line, table))
 
 
+def _machine(one: MachineClass) -> Machine:
+    """A machine on the class's figures alone."""
+    from routeplan.machine.read import build_machine
+
+    return build_machine(one.id, {"class": one.id}, where="routeplan machines")
+
+
+def _not_modelled(one: MachineClass) -> list[str]:
+    """What of a class is not modelled, in words, what stands in the way of any route first."""
+    from routeplan.machine.modelled import not_modelled
+
+    why = not_modelled(_machine(one))
+    if why is not None:
+        return [f"its moves are not proven: {why}"]
+    other = [mode for mode in one.steering if mode not in ("front", "pivot")]
+    return [f"{' and '.join(other)} steering: routes are driven with front steer"] if other else []
+
+
+def _configurations(one: MachineClass) -> dict[str, dict[str, Any]]:
+    """Each configuration with who may ride and with the figures that it rests on besides those of ``stowed``."""
+    from routeplan.machine.modelled import not_ridden
+    from routeplan.machine.shape import CONFIGURATIONS
+
+    machine = _machine(one)
+    return {
+        name: {
+            "ridden": not_ridden(machine, name) is None,
+            "basket_end": configuration.basket.end,
+            "rests_on": list(CONFIGURATIONS[name]),
+        }
+        for name, configuration in machine.configurations.items()
+    }
+
+
 def _classes_text(classes: Iterable[MachineClass]) -> str:
     """One line a class."""
-    head = ("class", *TABLE_FIGURES)
-    rows = [(one.id, *(f"{one.figures[name].value:g}" for name in TABLE_FIGURES)) for one in classes]
-    return _columns([head, *rows], right=frozenset(range(1, len(head))))
+    head = ("class", *TABLE_FIGURES, "not modelled")
+
+    def cell(one: MachineClass, name: str) -> str:
+        return f"{one.figures[name].value:g}" if name in one.figures else "-"
+
+    rows = [(one.id, *(cell(one, name) for name in TABLE_FIGURES), "; ".join(_not_modelled(one))) for one in classes]
+    return _columns([head, *rows], right=frozenset(range(1, len(head) - 1)))
 
 
-def _class_text(one: MachineClass) -> str:
-    """One line a figure."""
+def _figures_text(one: MachineClass) -> str:
+    """One line a figure, then one for each that a machine of the class has and the class does not give."""
     from routeplan.machine.read import read_figure_kinds
 
     kinds = read_figure_kinds()
-    rows = [
+    rows: list[tuple[str, ...]] = [
         (figure.name, f"{figure.value:g}", kinds[figure.name].unit, figure.tag, figure.source)
         for figure in one.figures.values()
     ]
-    basket = f"basket stowed over the {one.basket_end} end" if one.basket_end else "platform over the whole chassis"
+    rows += [(name, "-", kinds[name].unit, "missing", "only a machine's own will do") for name in _machine(one).missing]
+    return _columns([("figure", "value", "unit", "tag", "source"), *rows], right=frozenset({1}))
+
+
+def _class_text(one: MachineClass) -> str:
+    """Shape and steering in words, one line a configuration, what is not modelled, one line a figure."""
     axle = f"{one.oscillating_axle} axle oscillates" if one.oscillating_axle else "no oscillating axle"
-    head = f"{one.id}: {one.title}\n{one.kind}; the {one.steering} axle steers; {axle}; {basket}"
-    return head + "\n\n" + _columns([("figure", "value", "unit", "tag", "source"), *rows], right=frozenset({1}))
+    platform = f"basket stowed over the {one.basket_end} end" if one.basket_end else "platform over the whole chassis"
+    kind = f"{one.kind} on {one.contact}; {axle}; {'one body over the outline' if one.kind == 'block' else platform}"
+    lines = [f"{one.id}: {one.title}", kind, f"steering: {', '.join(one.steering)}"]
+    for name, found in _configurations(one).items():
+        rider = "ridden or driven from beside" if found["ridden"] else "nobody rides on the platform"
+        over = f"; basket over the {found['basket_end']} end" if found["basket_end"] else ""
+        also = f"; rests also on {', '.join(found['rests_on'])}" if found["rests_on"] else ""
+        lines.append(f"configuration {name}: {rider}{over}{also}")
+    lines += [f"not modelled: {text}" for text in _not_modelled(one)]
+    return "\n".join(lines) + "\n\n" + _figures_text(one)
 
 
 def _class_json(one: MachineClass) -> dict[str, Any]:
@@ -70,9 +122,13 @@ def _class_json(one: MachineClass) -> dict[str, Any]:
     return {
         "title": one.title,
         "kind": one.kind,
-        "steering": one.steering,
+        "contact": one.contact,
+        "steering": list(one.steering),
         "oscillating_axle": one.oscillating_axle,
         "basket_end": one.basket_end,
+        "configurations": _configurations(one),
+        "not_modelled": _not_modelled(one),
+        "missing": list(_machine(one).missing),
         "figures": {
             figure.name: {"value": figure.value, "tag": figure.tag, "source": figure.source}
             for figure in one.figures.values()

@@ -7,12 +7,24 @@ from collections.abc import Iterator, Mapping
 
 from routeplan.errors import Fault
 from routeplan.machine.model import BasketEnd, Figure
-from routeplan.machine.shape import BASKET_ABOVE_FLOOR_M, BASKET_BELOW_FLOOR_M, Kind, turn_radius_at_origin_m
+from routeplan.machine.shape import (
+    BASKET_ABOVE_FLOOR_M,
+    BASKET_BELOW_FLOOR_M,
+    Kind,
+    axles_m,
+    boom_stations_m,
+    turn_radius_at_origin_m,
+)
 
 #: Sheets round each length to a centimetre or so.
 ADDS_UP_WITHIN_M = 0.02
 
 Clash = tuple[bool, str, tuple[str, ...]]
+
+
+def _span(m: Mapping[str, float]) -> str:
+    """Return the name of the figure that says how far apart the axles stand, or the ends of the tracks."""
+    return "track_contact_m" if "track_contact_m" in m else "wheelbase_m"
 
 
 def _widths_and_lengths(m: Mapping[str, float]) -> Iterator[Clash]:
@@ -23,7 +35,8 @@ def _widths_and_lengths(m: Mapping[str, float]) -> Iterator[Clash]:
         f"the tyres reach {tread_m:.3f} m across (track and tyre width), the machine only {m['width_m']:.3f} m",
         ("track_m", "wheel_width_m", "width_m"),
     )
-    yield m["wheelbase_m"] >= m["length_m"], "the wheelbase is no shorter than the machine", ("wheelbase_m", "length_m")
+    span = _span(m)
+    yield m[span] >= m["length_m"], "the wheelbase is no shorter than the machine", (span, "length_m")
     for overhang in ("front_overhang_m", "rear_overhang_m"):
         short = m[overhang] < m["wheel_radius_m"] - 1e-9
         yield short, "the tyre would stand out beyond the overhang of its own end", (overhang, "wheel_radius_m")
@@ -36,32 +49,65 @@ def _widths_and_lengths(m: Mapping[str, float]) -> Iterator[Clash]:
 
 def _heights(m: Mapping[str, float], kind: Kind) -> Iterator[Clash]:
     """Heights above the ground, from the underside up."""
-    order = ["ground_clearance_m", "platform_floor_m", "height_m"]
+    order = {
+        "block": ["ground_clearance_m", "height_m"],
+        "scissor": ["ground_clearance_m", "platform_floor_m", "height_m"],
+        "mast": ["ground_clearance_m", "chassis_top_m", "height_m"],
+        "boom": ["ground_clearance_m", "chassis_top_m", "boom_top_m", "height_m"],
+    }[kind]
     if kind == "boom":
-        order = ["ground_clearance_m", "chassis_top_m", "boom_top_m", "height_m"]
         underside_m = m["platform_floor_m"] - BASKET_BELOW_FLOOR_M
         rail_m = m["platform_floor_m"] + BASKET_ABOVE_FLOOR_M
         yield underside_m <= 0, "the basket's underside would lie in the ground", ("platform_floor_m",)
         yield rail_m > m["height_m"], "the basket's rails stand above the machine", ("platform_floor_m", "height_m")
         yield underside_m >= m["boom_top_m"], "the boom lies below its basket", ("boom_top_m", "platform_floor_m")
-    for low, high in zip(order, order[1:], strict=False):
+    pairs = list(zip(order, order[1:], strict=False))
+    if kind == "mast":
+        underside_m = m["platform_floor_m"] - BASKET_BELOW_FLOOR_M
+        yield underside_m <= 0, "the platform's underside would lie in the ground", ("platform_floor_m",)
+        pairs.append(("platform_floor_m", "height_m"))
+    if "height_folded_m" in m:
+        pairs += [("platform_floor_m", "height_folded_m"), ("height_folded_m", "height_m")]
+    for low, high in pairs:
         upside_down = m[low] > m[high] if high == "height_m" and low == "boom_top_m" else m[low] >= m[high]
         yield upside_down, f"{m[low]:g} m does not lie below {m[high]:g} m", (low, high)
 
 
-def _length_adds_up(m: Mapping[str, float], kind: Kind, end: BasketEnd | None) -> Iterator[Clash]:
-    """The parts in a row are as long as the machine."""
-    parts: tuple[str, ...] = ("rear_overhang_m", "wheelbase_m", "front_overhang_m")
-    if kind == "boom":
-        ends = ("rear_overhang_m", "front_overhang_m")
-        tail_side, boom_side = ends if end == "front" else ends[::-1]
-        parts = ("tail_overhang_m", tail_side, "wheelbase_m", "basket_overhang_m")
+def _basket_over_chassis(m: Mapping[str, float], kind: Kind, end: BasketEnd | None) -> Iterator[Clash]:
+    """Baskets narrower than the machine; those of booms beyond the chassis, stowed and turned round."""
+    if kind not in ("boom", "mast"):
+        return
+    yield m["basket_width_m"] > m["width_m"], "the basket is wider than the machine", ("basket_width_m", "width_m")
+    if kind == "boom" and end is not None:
+        sides = ("front_overhang_m", "rear_overhang_m")
+        boom_side, tail_side = sides if end == "front" else sides[::-1]
         yield (
             m["basket_overhang_m"] - m["basket_length_m"] <= m[boom_side],
             "the basket would lie over the chassis, not beyond it",
             ("basket_overhang_m", "basket_length_m", boom_side),
         )
-        yield m["basket_width_m"] > m["width_m"], "the basket is wider than the machine", ("basket_width_m", "width_m")
+        yield (
+            m["turntable_xi_m"] > m["wheelbase_m"],
+            "the turntable's axis does not lie between the axles",
+            ("turntable_xi_m", "wheelbase_m"),
+        )
+        _, chassis_end, near, far = boom_stations_m(m, end, turned=True)
+        yield (
+            (near - chassis_end) * (far - near) <= 0,
+            "turned round, the basket would lie over the chassis, not beyond it",
+            ("turntable_xi_m", "basket_overhang_m", "basket_length_m", tail_side),
+        )
+
+
+def _length_adds_up(m: Mapping[str, float], kind: Kind, end: BasketEnd | None) -> Iterator[Clash]:
+    """The parts in a row are as long as the machine."""
+    parts: tuple[str, ...] = ("rear_overhang_m", _span(m), "front_overhang_m")
+    if kind == "boom":
+        parts = ("tail_overhang_m", f"{'rear' if end == 'front' else 'front'}_overhang_m", "wheelbase_m")
+        parts += ("basket_overhang_m",)
+    if kind == "mast":
+        ahead = "basket_overhang_m" if m["basket_overhang_m"] > m["front_overhang_m"] else "front_overhang_m"
+        parts = ("tail_overhang_m", "rear_overhang_m", "wheelbase_m", ahead)
     total_m = sum(m[part] for part in parts)
     yield (
         abs(total_m - m["length_m"]) > ADDS_UP_WITHIN_M,
@@ -71,20 +117,23 @@ def _length_adds_up(m: Mapping[str, float], kind: Kind, end: BasketEnd | None) -
 
 
 def _turning(m: Mapping[str, float]) -> Iterator[Clash]:
-    """Turning radii that the outline can describe."""
+    """Turning radii that the outline can describe; a towed machine has none of its own."""
+    if "turn_radius_outside_m" not in m:
+        return
+    ahead_m = axles_m(m)[1]
     radius_m = turn_radius_at_origin_m(
         outside_m=m["turn_radius_outside_m"],
-        wheelbase_m=m["wheelbase_m"],
+        wheelbase_m=ahead_m,
         front_overhang_m=m["front_overhang_m"],
         width_m=m["width_m"],
     )
     too_small = math.isnan(radius_m) or radius_m < 0 or (m["pivots"] == 0 and radius_m == 0)
-    least_m = math.hypot(m["wheelbase_m"] + m["front_overhang_m"], m["width_m"] / 2)
+    least_m = math.hypot(ahead_m + m["front_overhang_m"], m["width_m"] / 2)
     yield (
         too_small,
         f"the outside turning radius {m['turn_radius_outside_m']:g} m is smaller than the front corner can describe "
         f"({least_m:.2f} m)",
-        ("turn_radius_outside_m", "wheelbase_m", "front_overhang_m", "width_m"),
+        ("turn_radius_outside_m", _span(m), "front_overhang_m", "width_m"),
     )
     band_m = m["turn_radius_inside_m"] + m["width_m"]
     yield (
@@ -106,7 +155,13 @@ def clashes(figures: Mapping[str, Figure], *, kind: Kind, basket_end: BasketEnd 
         Table that the machine was read from, for the message.
     """
     m = {name: figure.value for name, figure in figures.items()}
-    every = (*_widths_and_lengths(m), *_heights(m, kind), *_length_adds_up(m, kind, basket_end), *_turning(m))
+    every = (
+        *_widths_and_lengths(m),
+        *_heights(m, kind),
+        *_basket_over_chassis(m, kind, basket_end),
+        *_length_adds_up(m, kind, basket_end),
+        *_turning(m),
+    )
     return [
         Fault(
             code="figures-clash",

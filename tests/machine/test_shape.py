@@ -7,14 +7,31 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from shapely.geometry import MultiPoint, Polygon
+from shapely import affinity
+from shapely.geometry import LineString, MultiPoint, Point, Polygon
 from shapely.ops import unary_union
 
-from routeplan.machine.model import Configuration, Machine
+from routeplan.machine.model import BasketEnd, Configuration, Machine
 from routeplan.machine.read import build_machine, read_classes
-from routeplan.machine.shape import hull, stowed, turn_radius_at_origin_m
+from routeplan.machine.shape import CONFIGURATIONS, axles_m, configurations, hull, turn_radius_at_origin_m
 
 CLASSES = sorted(read_classes())
+#: Which configurations a class has besides ``stowed``.
+MORE = {
+    "slab-scissor-6m": ["stowed_rails_folded"],
+    "slab-scissor-8m": ["stowed_rails_folded"],
+    "slab-scissor-10m": ["stowed_rails_folded"],
+    "rough-terrain-scissor-12m": ["stowed_rails_folded"],
+    "electric-articulating-boom-15m": ["stowed_turned"],
+    "articulating-boom-16m": ["stowed_turned"],
+    "rough-terrain-boom-20m": ["stowed_turned"],
+    "telescopic-boom-26m": ["stowed_turned"],
+    "telescopic-boom-40m": ["stowed_turned"],
+    "telescopic-boom-40m-axles-out": ["stowed_turned"],
+}
+EVERY = [(class_id, name) for class_id in CLASSES for name in ["stowed", *MORE.get(class_id, [])]]
+NOT_RIDDEN = {"push-around-mast-4m", "tracked-spider-20m", "trailer-boom-17m", "vehicle-boom-20m"}
+EVERY_CONFIGURATION = pytest.mark.parametrize(("class_id", "name"), EVERY)
 
 
 def machine(class_id: str) -> Machine:
@@ -28,25 +45,45 @@ def extent_m(configuration: Configuration) -> tuple[float, float, float]:
     return max(xs) - min(xs), max(ys) - min(ys), max(box.top_m for box in configuration.boxes)
 
 
-@pytest.mark.parametrize("class_id", CLASSES)
-def test_boxes_are_convex_and_anticlockwise(class_id: str) -> None:
-    for box in machine(class_id).configurations["stowed"].boxes:
+def test_each_class_has_its_configurations() -> None:
+    for class_id in CLASSES:
+        found = machine(class_id).configurations
+        assert [*found] == ["stowed", *MORE.get(class_id, [])]
+        assert all(configuration.id == name for name, configuration in found.items())
+    assert {name for _, name in EVERY} == set(CONFIGURATIONS)
+
+
+def test_a_sheet_s_folded_height_gives_the_configuration() -> None:
+    sheet = {"class": "rough-terrain-scissor-18m", "measured": {"height_folded_m": 2.31}}
+    assert "stowed_rails_folded" in build_machine("X", sheet, where="test").configurations
+
+
+@EVERY_CONFIGURATION
+def test_boxes_are_convex_and_anticlockwise(class_id: str, name: str) -> None:
+    for box in machine(class_id).configurations[name].boxes:
         polygon = Polygon(box.ring)
         assert polygon.is_valid and polygon.exterior.is_ccw
         assert polygon.area == pytest.approx(polygon.convex_hull.area)
         assert 0 < box.bottom_m < box.top_m
 
 
-@pytest.mark.parametrize("class_id", CLASSES)
-def test_boxes_together_are_as_long_wide_and_high_as_the_machine(class_id: str) -> None:
+@EVERY_CONFIGURATION
+def test_boxes_together_are_as_long_wide_and_high_as_the_machine(class_id: str, name: str) -> None:
     one = machine(class_id)
-    size = extent_m(one.configurations["stowed"])
-    assert size == pytest.approx((one.value("length_m"), one.value("width_m"), one.value("height_m")))
+    length_m, width_m, height_m = extent_m(one.configurations[name])
+    high = "height_folded_m" if name == "stowed_rails_folded" else "height_m"
+    assert (width_m, height_m) == pytest.approx((one.value("width_m"), one.value(high)))
+    if name != "stowed_turned":
+        assert length_m == pytest.approx(one.value("length_m"))
+    else:
+        # Turned round, a chassis off the turntable's axis may stand out behind the tail, by no more than this.
+        off_m = abs(one.value("front_overhang_m") - one.value("rear_overhang_m"))
+        assert one.value("length_m") - 1e-9 <= length_m <= one.value("length_m") + off_m
 
 
-@pytest.mark.parametrize("class_id", CLASSES)
-def test_boxes_hang_together_and_lie_in_the_footprint(class_id: str) -> None:
-    configuration = machine(class_id).configurations["stowed"]
+@EVERY_CONFIGURATION
+def test_boxes_hang_together_and_lie_in_the_footprint(class_id: str, name: str) -> None:
+    configuration = machine(class_id).configurations[name]
     rings = [Polygon(box.ring) for box in configuration.boxes]
     together, footprint = unary_union(rings), Polygon(configuration.footprint)
     assert together.geom_type == "Polygon"
@@ -54,40 +91,103 @@ def test_boxes_hang_together_and_lie_in_the_footprint(class_id: str) -> None:
     assert footprint.area == pytest.approx(together.convex_hull.area)
 
 
-@pytest.mark.parametrize("class_id", CLASSES)
-def test_one_box_is_occupied_and_the_operator_stands_in_it(class_id: str) -> None:
-    configuration = machine(class_id).configurations["stowed"]
-    (occupied,) = (box for box in configuration.boxes if box.occupied)
-    basket = configuration.basket
-    assert basket.ring == occupied.ring
+@EVERY_CONFIGURATION
+def test_the_operator_stands_in_the_one_occupied_box_where_anybody_rides(class_id: str, name: str) -> None:
+    configuration = machine(class_id).configurations[name]
+    basket, occupied = configuration.basket, [box for box in configuration.boxes if box.occupied]
     centre = Polygon(basket.ring).centroid
     assert (basket.xi_m, basket.eta_m) == pytest.approx((centre.x, centre.y))
-    assert occupied.bottom_m <= basket.floor_height_m < occupied.top_m
+    assert len(occupied) == (class_id not in NOT_RIDDEN and name != "stowed_rails_folded")
+    for box in occupied:
+        assert basket.ring == box.ring
+        assert box.bottom_m <= basket.floor_height_m < box.top_m
+
+
+@pytest.mark.parametrize("class_id", [class_id for class_id, more in MORE.items() if "stowed_rails_folded" in more])
+def test_rails_folded_lower_the_top_and_nothing_else(class_id: str) -> None:
+    one = machine(class_id)
+    up, folded = one.configurations["stowed"], one.configurations["stowed_rails_folded"]
+    assert extent_m(folded)[2] == one.value("height_folded_m") < one.value("height_m") == extent_m(up)[2]
+    assert [box.ring for box in folded.boxes] == [box.ring for box in up.boxes]
+    assert folded.basket == up.basket and folded.mass_kg == up.mass_kg
 
 
 @pytest.mark.parametrize("class_id", CLASSES)
 def test_wheels_stand_where_the_figures_say(class_id: str) -> None:
     one = machine(class_id)
     front_left, front_right, rear_left, rear_right = one.wheels
+    rear_m, front_m = axles_m({name: figure.value for name, figure in one.figures.items()})
     assert (front_left.name, rear_right.name) == ("front_left", "rear_right")
-    assert front_left.xi_m == front_right.xi_m == one.value("wheelbase_m") and rear_left.xi_m == rear_right.xi_m == 0.0
+    assert front_left.xi_m == front_right.xi_m == front_m and rear_left.xi_m == rear_right.xi_m == rear_m
     assert front_left.eta_m == -front_right.eta_m == one.value("track_m") / 2
-    assert front_left.steered and front_right.steered and not rear_left.steered and not rear_right.steered
+    steers = class_id not in ("tracked-spider-20m", "trailer-boom-17m")
+    assert [wheel.steered for wheel in one.wheels] == [steers, steers, False, False]
     oscillating = "oscillation_stop_deg" in one.figures
     assert [wheel.oscillating for wheel in one.wheels] == [oscillating, oscillating, False, False]
 
 
+def test_only_a_tracked_machine_has_tracks() -> None:
+    assert [class_id for class_id in CLASSES if machine(class_id).tracks] == ["tracked-spider-20m"]
+    left, right = machine("tracked-spider-20m").tracks
+    # 1.20 m on the ground about the origin, middles 0.60 m apart, 0.18 m wide.
+    assert (left.name, left.xi_from_m, left.xi_to_m, left.eta_m, left.width_m) == ("left", -0.6, 0.6, 0.3, 0.18)
+    assert (right.name, right.xi_from_m, right.xi_to_m, right.eta_m, right.width_m) == ("right", -0.6, 0.6, -0.3, 0.18)
+
+
+@pytest.mark.parametrize("class_id", [c for c in CLASSES if "turn_radius_outside_m" in read_classes()[c].figures])
+def test_the_turning_circle_lies_between_the_inside_and_the_outside_radius(class_id: str) -> None:
+    one = machine(class_id)
+    chassis = Polygon(one.configurations["stowed"].boxes[0].ring)
+    radius_m = turn_radius_at_origin_m(
+        outside_m=one.value("turn_radius_outside_m"),
+        wheelbase_m=one.wheels[0].xi_m,
+        front_overhang_m=one.value("front_overhang_m"),
+        width_m=one.value("width_m"),
+    )
+    centre = Point(0.0, radius_m)
+    path = centre.buffer(radius_m, quad_segs=64).exterior
+    swept = unary_union([affinity.rotate(chassis, deg, origin=centre) for deg in range(0, 360, 2)])
+    inside_m, outside_m = one.value("turn_radius_inside_m"), one.value("turn_radius_outside_m")
+    # Not only within the sheet's radii: the corner runs on the outer one, and the inner one is not far off.
+    farthest_m = swept.hausdorff_distance(centre)
+    assert farthest_m == pytest.approx(outside_m, abs=1e-6)
+    assert inside_m <= centre.distance(swept) <= inside_m + 0.1
+    assert inside_m <= radius_m <= outside_m and swept.buffer(0.01).covers(LineString(path.coords))
+
+
 @pytest.mark.parametrize("end", ["front", "rear"])
-def test_a_basket_lies_beyond_the_axle_of_its_end(end: str) -> None:
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_basket_lies_beyond_the_axle_of_its_end(end: BasketEnd, turned: bool) -> None:
     values = {name: figure.value for name, figure in read_classes()["telescopic-boom-26m"].figures.items()}
-    configuration = stowed(values, kind="boom", basket_end="front" if end == "front" else "rear")
-    out, back = (max, min) if end == "front" else (min, max)
+    found = configurations(values, kind="boom", basket_end=end, ridden=True)
+    configuration = found["stowed_turned" if turned else "stowed"]
+    over = ("rear" if end == "front" else "front") if turned else end
+    out, back = (max, min) if over == "front" else (min, max)
     far = out(x for x, _ in configuration.basket.ring)
     tail = back(x for x, _ in configuration.footprint)
-    # 2.90 wheelbase, 6.50 basket overhang, 0.90 chassis overhang at both ends, 1.50 tail.
-    assert (far, tail) == pytest.approx((9.40, -2.40) if end == "front" else (-6.50, 5.30))
-    assert configuration.basket.end == end
+    # 2.90 wheelbase, 6.50 basket overhang, 0.90 chassis overhang at both ends, 1.50 tail; axis in the middle at 1.45.
+    assert (far, tail) == pytest.approx((9.40, -2.40) if over == "front" else (-6.50, 5.30))
+    assert configuration.basket.end == over
     assert extent_m(configuration)[0] == pytest.approx(11.80)
+
+
+def test_a_turntable_off_the_middle_carries_the_turned_basket_twice_as_far_off() -> None:
+    spec = {"class": "telescopic-boom-26m", "measured": {"turntable_xi_m": 1.25}}
+    one = build_machine("X", spec, where="test")
+    stowed, turned = (one.configurations[name] for name in ("stowed", "stowed_turned"))
+    # From 6.50 behind the rear axle to 2 x 1.25 + 6.50 ahead of it; the tail from 5.30 to 2.50 - 5.30.
+    assert (stowed.basket.end, turned.basket.end) == ("rear", "front")
+    assert max(x for x, _ in turned.basket.ring) == pytest.approx(9.00)
+    assert min(x for x, _ in turned.footprint) == pytest.approx(-2.80)
+    assert turned.boxes[0] == stowed.boxes[0]
+
+
+def test_a_turned_tail_never_uncovers_the_chassis() -> None:
+    changes = {"tail_overhang_m": 0.0, "length_m": 10.30, "turntable_xi_m": 1.60}
+    one = build_machine("X", {"class": "telescopic-boom-26m", "measured": changes}, where="test")
+    turntable = one.configurations["stowed_turned"].boxes[1]
+    # The tail, mirrored from the chassis's front at 3.80 to -0.60, lies short of the chassis's rear at -0.90.
+    assert turntable.name == "turntable and tail" and min(x for x, _ in turntable.ring) == pytest.approx(-0.90)
 
 
 def test_the_basket_underside_is_0_15_m_below_its_floor() -> None:

@@ -1,0 +1,44 @@
+"""What of a machine is not modelled, in words: why it cannot be planned, and what it cannot do in a configuration."""
+
+from __future__ import annotations
+
+from routeplan.machine.model import Machine, Steering
+from routeplan.machine.read import read_classes
+
+#: Ways of steering whose motions nobody has modelled.
+NOT_MODELLED: frozenset[Steering] = frozenset({"towed", "road"})
+
+
+def steering(machine: Machine) -> tuple[Steering, ...]:
+    """Return the ways of steering of a machine's class, the ordinary one first; none for a class that is not ours."""
+    own = read_classes().get(machine.class_id)
+    return () if own is None else own.steering
+
+
+def not_modelled(machine: Machine) -> str | None:
+    """Return why no route of a machine can be judged; ``None`` when it can.
+
+    A machine with a reason is never planned: each of its moves, and each check of them, is not proven for this reason.
+
+    >>> from routeplan.machine.read import build_machine
+    >>> not_modelled(build_machine("TM", {"class": "trailer-boom-17m"}, where="example"))
+    'steering not modelled: towed'
+    """
+    strange = [mode for mode in steering(machine) if mode in NOT_MODELLED]
+    if strange:
+        return f"steering not modelled: {', '.join(strange)}"
+    return "tracks not modelled yet" if machine.tracks else None
+
+
+def not_ridden(machine: Machine, configuration: str) -> str | None:
+    """Return why nobody rides on a machine in one of its configurations; ``None`` when the operator may.
+
+    >>> from routeplan.machine.read import build_machine
+    >>> not_ridden(build_machine("SC", {"class": "slab-scissor-8m"}, where="example"), "stowed_rails_folded")
+    'nobody rides with the rails folded: it is driven from beside'
+    """
+    if any(box.occupied for box in machine.configurations[configuration].boxes):
+        return None
+    if configuration == "stowed_rails_folded":
+        return "nobody rides with the rails folded: it is driven from beside"
+    return "nobody rides on the platform of this machine while it moves"
