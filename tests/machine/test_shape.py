@@ -103,6 +103,14 @@ def test_the_operator_stands_in_the_one_occupied_box_where_anybody_rides(class_i
         assert box.bottom_m <= basket.floor_height_m < box.top_m
 
 
+@pytest.mark.parametrize("class_id", [c for c, one in read_classes().items() if one.kind == "mast"])
+def test_a_mast_may_be_anywhere_over_its_machine(class_id: str) -> None:
+    chassis, mast, platform = machine(class_id).configurations["stowed"].boxes
+    for other in (chassis, platform):
+        assert Polygon(mast.ring).buffer(1e-9).covers(Polygon(other.ring))
+    assert mast.bottom_m == chassis.top_m and mast.top_m == platform.top_m
+
+
 @pytest.mark.parametrize("class_id", [class_id for class_id, more in MORE.items() if "stowed_rails_folded" in more])
 def test_rails_folded_lower_the_top_and_nothing_else(class_id: str) -> None:
     one = machine(class_id)
@@ -168,6 +176,9 @@ def test_a_basket_lies_beyond_the_axle_of_its_end(end: BasketEnd, turned: bool) 
     # 2.90 wheelbase, 6.50 basket overhang, 0.90 chassis overhang at both ends, 1.50 tail; axis in the middle at 1.45.
     assert (far, tail) == pytest.approx((9.40, -2.40) if over == "front" else (-6.50, 5.30))
     assert configuration.basket.end == over
+    assert max(x for x, _ in configuration.basket.ring) - min(x for x, _ in configuration.basket.ring) == (
+        pytest.approx(values["basket_length_m"])
+    )
     assert extent_m(configuration)[0] == pytest.approx(11.80)
 
 
