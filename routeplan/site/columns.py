@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from routeplan.site.faults import Faults, near
+from routeplan.site.faults import CONTROL, Faults, near
 from routeplan.site.layers import RawFeature, number_of
 
 #: Columns of each layer, with geometry's own left out.
@@ -73,6 +72,13 @@ class Columns:
     def text(self, name: str) -> str | None:
         """Return a word, None when there is none."""
         value = self.raw.columns.get(name)
+        if isinstance(value, bool) or not isinstance(value, str | int | float | None):
+            self.faults.add("wrong-type", self.raw.where, f"{name} = {value!r} is not text", "write words")
+            return None
+        if isinstance(value, str) and CONTROL.search(value):
+            self.faults.add(
+                "text-unfit", self.raw.where, f"{name} = {value!r} is not one line of text", "write one line of text"
+            )
         return None if value is None else str(value)
 
     def number(self, name: str, *, low: float, high: float, above: bool = False, required: str = "") -> float | None:
@@ -103,12 +109,12 @@ class Columns:
                 "write digits with a decimal point, without a unit",
             )
             return None
-        if not math.isfinite(number) or not low <= number <= high or (above and number == low):
+        if not low <= number <= high or (above and number == low):
             word = "above" if above else "from"
             self.faults.add(
                 "out-of-range",
                 self.raw.where,
-                f"{name} = {number:g} is outside the sane range",
+                f"{name} = {f'{number:g}' if abs(number) < 1e16 else value} is outside the sane range",
                 f"give a value {word} {low:g} to {high:g}",
             )
             return None
@@ -116,10 +122,9 @@ class Columns:
 
     def day(self, name: str) -> dt.date | None:
         """Return a day, None when the cell is empty."""
-        value = self.raw.columns.get(name)
-        if value is None:
+        text = self.text(name)
+        if text is None:
             return None
-        text = str(value)
         day = parse_day(text[:10] if re.fullmatch(r"\d{4}-\d\d-\d\d[T ]00:00:00.*", text) else text)
         if day is None:
             self.faults.add("bad-date", self.raw.where, f"{name} = {text!r} is not a day", "write it as in 2026-11-02")

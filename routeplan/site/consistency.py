@@ -147,7 +147,7 @@ def check_moves(
     *,
     places: Collection[str] | None,
     machines: Mapping[str, Machine],
-    named: Collection[str],
+    named: Collection[str] | None,
     faults: Faults,
 ) -> None:
     """Find moves that name what the site does not have.
@@ -159,7 +159,7 @@ def check_moves(
     places
         Ids of every place, also those at fault; None when the layer could not be read at all.
     named
-        Every machine that the site names, also those whose figures are at fault.
+        Every machine that the site names, also those whose figures are at fault; None when they could not be read.
     faults
         Where faults go.
     """
@@ -176,7 +176,7 @@ def check_moves(
                 )
         if move.start == move.goal:
             faults.add("move-nowhere", where, f'it goes from "{move.start}" to itself', "give two different places")
-        if move.machine not in named:
+        if named is not None and move.machine not in named:
             faults.add(
                 "machine-unknown", where, f'there is no machine "{move.machine}"', did_you_mean(move.machine, named)
             )

@@ -20,19 +20,19 @@ _METRE = {"metre", "meter"}
 
 @dataclass(frozen=True)
 class SiteCrs:
-    """The site's coordinate system; ``crs`` is None for a local grid."""
+    """The site's coordinate system; ``crs`` is None for a local grid, and when the system is not ``known``."""
 
     code: str
     crs: CRS | None
-
-    @property
-    def local(self) -> bool:
-        """Whether the site uses a local engineering grid."""
-        return self.crs is None
+    known: bool = True
 
 
-def site_crs(code: str, *, where: str, faults: Faults) -> SiteCrs | None:
-    """Return the coordinate system that the site names, or None with a fault.
+#: What stands for a system at fault: nothing in the files is compared with it.
+UNKNOWN = SiteCrs("unknown", None, known=False)
+
+
+def site_crs(code: str, *, where: str, faults: Faults) -> SiteCrs:
+    """Return the coordinate system that the site names, or `UNKNOWN` with a fault.
 
     Parameters
     ----------
@@ -48,16 +48,16 @@ def site_crs(code: str, *, where: str, faults: Faults) -> SiteCrs | None:
     mend = 'write "local" or the code of a projected system in metres, such as "EPSG:27700"'
     if not re.fullmatch(r"[A-Za-z]+:\d+", code):
         faults.add("crs-unknown", where, f'"{code}" is not an authority code', mend)
-        return None
+        return UNKNOWN
     try:
         crs = CRS.from_user_input(code)
     except CRSError:
         faults.add("crs-unknown", where, f"{code} is not a known coordinate system", mend)
-        return None
+        return UNKNOWN
     fault = _unfit(crs)
     if fault:
         faults.add(fault[0], where, f"{code} ({crs.name}) {fault[1]}", fault[2])
-        return None
+        return UNKNOWN
     return SiteCrs(code.upper(), crs)
 
 
@@ -95,7 +95,12 @@ def check_file_crs(site: SiteCrs, found: CRS | None, *, where: str, faults: Faul
     where, faults
         Place and collector.
     """
-    if site.crs is None:
+    if not site.known:
+        return
+    odd = [] if found is None else [axis.unit_name for axis in found.axis_info if axis.unit_name not in _METRE]
+    if found is not None and found.is_engineering and odd and odd != ["unknown"] * len(odd):
+        faults.add("crs-unit", where, f'the file counts in "{odd[0]}", not metres', "export it in metres")
+    elif site.crs is None:
         if found is not None and not _is_undefined(found):
             faults.add(
                 "crs-mismatch",
@@ -104,7 +109,9 @@ def check_file_crs(site: SiteCrs, found: CRS | None, *, where: str, faults: Faul
                 "export the file in the local grid without a coordinate system, or name that system in site.toml",
             )
     elif found is None or _is_undefined(found):
-        faults.add("crs-missing", where, "the file names no coordinate system", f"export it with {site.code} stated")
+        faults.add(
+            "crs-missing", where, "the file names no known coordinate system", f"export it with {site.code} stated"
+        )
     elif not _same(plan_part(site.crs), plan_part(found)):
         faults.add(
             "crs-mismatch",

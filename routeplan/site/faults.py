@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -23,11 +24,17 @@ class Faults:
 
     def add(self, code: str, where: str, what: str, mend: str) -> None:
         """Note one fault; the parameters are those of `routeplan.errors.Fault`."""
-        self.found.append(Fault(code, where, what, mend))
+        self.found.append(Fault(code, visible(shortened(where)), visible(shortened(what)), visible(mend)))
+
+    def refuse(self, where: str, error: Unreadable) -> None:
+        """Note a file that cannot be taken in."""
+        code, what, mend = error.args
+        self.add(code, where, what, mend)
 
     def merge(self, error: BadInput) -> None:
         """Take over the faults of another reader."""
-        self.found.extend(error.faults)
+        for fault in error.faults:
+            self.add(fault.code, fault.where, fault.what, fault.mend)
 
     def __len__(self) -> int:
         """Count the faults found so far."""
@@ -37,6 +44,31 @@ class Faults:
         """Raise `routeplan.errors.BadInput` with every fault found, if there is one."""
         if self.found:
             raise BadInput(self.found)
+
+
+#: Characters that a line of text must not hold: controls, line ends, halves of a pair.
+CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]")
+
+#: Words of a fault that quotes a file: enough to find the place by, characters.
+_MOST_SHOWN = 300
+
+
+def shortened(text: str, most: int = _MOST_SHOWN) -> str:
+    """Return text with its middle left out when it is longer than ``most`` characters.
+
+    >>> shortened("0123456789", 4)
+    '01 ... 89'
+    """
+    return text if len(text) <= most else f"{text[: most // 2]} ... {text[-(most // 2) :]}"
+
+
+def visible(text: str) -> str:
+    """Return text that stays on one line and gives a terminal no orders.
+
+    >>> visible("gate\\n2")
+    'gate\\\\x0a2'
+    """
+    return CONTROL.sub(lambda found: f"\\x{ord(found.group()):02x}", text)
 
 
 class Unreadable(Exception):

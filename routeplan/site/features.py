@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any, TypeVar, get_args
+from typing import Any, Protocol, TypeVar, get_args
 
 from shapely.geometry import Polygon
 from shapely.ops import unary_union
@@ -129,7 +129,12 @@ def surfaces(raw: RawFeature, door: Door) -> tuple[Surface, ...]:
 def defects(raw: RawFeature, door: Door) -> tuple[Defect, ...]:
     """Defects of a row; an area's width is its longer side, or the row's when that is more."""
     columns = Columns(raw, door.faults)
+    if raw.columns.get("kind") is None:
+        door.faults.add("value-missing", raw.where, "it has no kind", f"write one of {', '.join(get_args(DefectKind))}")
+        return ()
     kind: Any = columns.text("kind")
+    if kind is None:
+        return ()
     if kind not in get_args(DefectKind):
         door.faults.add(
             "unknown-value",
@@ -139,8 +144,12 @@ def defects(raw: RawFeature, door: Door) -> tuple[Defect, ...]:
         )
         return ()
     needs_depth, needs_height = kind == "pothole", kind in {"kerb", "sill"}
-    depth_m = columns.number("depth_m", low=0.0, high=20.0, required=f"a {kind} needs one" if needs_depth else "")
-    height_m = columns.number("height_m", low=0.0, high=2.0, required=f"a {kind} needs one" if needs_height else "")
+    depth_m = columns.number(
+        "depth_m", low=0.0, high=20.0, required=f"give it in metres, a {kind} needs one" if needs_depth else ""
+    )
+    height_m = columns.number(
+        "height_m", low=0.0, high=2.0, required=f"give it in metres, a {kind} needs one" if needs_height else ""
+    )
     width_m = _width_m(columns)
     if width_m is None and kind == "kerb":
         width_m = KERB_WIDTH_M
@@ -225,7 +234,15 @@ def places(raw: RawFeature, door: Door) -> tuple[Place, ...]:
     )
 
 
-Value = TypeVar("Value")
+class Named(Protocol):
+    """What every value of a layer has."""
+
+    @property
+    def id(self) -> str:
+        """Its id, numbered where its row has several parts."""
+
+
+Value = TypeVar("Value", bound=Named)
 
 Builder = Callable[[RawFeature, Door], tuple[Value, ...]]
 
@@ -242,17 +259,22 @@ def build(rows: tuple[RawFeature, ...], builder: Builder[Value], *, door: Door) 
     door
         Faults and repairs.
     """
-    seen: dict[str, str] = {}
+    seen: set[str] = set()
     values: list[Value] = []
     for raw in rows:
         if raw.id is None:
             door.faults.add(
                 "id-missing", raw.where, "it has no id", "give every feature an id that people on site know"
             )
-        elif raw.id in seen:
-            door.faults.add(
-                "duplicate-id", raw.where, f'the id "{raw.id}" is used twice in this layer', "rename one of them"
-            )
-        seen[raw.id or ""] = raw.where
-        values.extend(builder(raw, door))
+        Columns(raw, door.faults).text("id")
+        built = builder(raw, door)
+        values.extend(built)
+        if raw.id is not None:
+            ids = [raw.id, *(value.id for value in built)]
+            twice = next((name for name in ids if name in seen), None)
+            if twice is not None:
+                door.faults.add(
+                    "duplicate-id", raw.where, f'the id "{twice}" is used twice in this layer', "rename one of them"
+                )
+            seen.update(ids)
     return tuple(values)

@@ -5,7 +5,9 @@ Everything that the file does not give is NaN: cells without data, and every pla
 
 from __future__ import annotations
 
+import math
 import warnings
+from array import array
 from pathlib import Path
 from typing import Any
 
@@ -14,18 +16,33 @@ import rasterio
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
+from pyproj.exceptions import CRSError
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.features import geometry_mask
 from rasterio.transform import Affine
+from rasterio.windows import Window
 from shapely.geometry import MultiPolygon, Polygon
 
 from routeplan.site.columns import HIGHEST_LEVEL_M, LOWEST_LEVEL_M
 from routeplan.site.crs import SiteCrs, check_file_crs
 from routeplan.site.faults import Faults, Unreadable, at
-from routeplan.site.layers import csv_records, number_of
+from routeplan.site.layers import csv_header, csv_records, number_of
 from routeplan.site.model import Accuracy, Ground
+from routeplan.site.outlines import FARTHEST_M
 
 LARGEST_CELLS = 400_000_000
+
+#: A tile of a GeoTIFF is read whole, so it may be this large, or as large as the raster.
+LARGEST_TILE = 20_000_000
+
+#: Rows of a GeoTIFF that are read at once.
+_ROWS = 256
+
+#: Distance of neighbouring levels, metres: finer than any scanner, coarser than any site.
+FINEST_M, COARSEST_M = 0.001, 1000.0
+
+#: First bytes of a GeoTIFF, small and large, of either byte order.
+_MAGIC = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 
 #: No sidecar file is read or left behind: the hash of the file is the hash of everything that was read.
 _CLOSED_DOOR = {"GDAL_PAM_ENABLED": "NO", "GDAL_DISABLE_READDIR_ON_OPEN": "EMPTY_DIR"}
@@ -76,6 +93,9 @@ def read_ground(path: Path, *, label: str, accuracy: Accuracy, site: SiteCrs, fa
 
 def _read_tiff(path: Path, *, label: str, accuracy: Accuracy, site: SiteCrs, faults: Faults) -> Ground:
     """Read the one band of a north-up GeoTIFF with square pixels."""
+    with path.open("rb") as stream:
+        if stream.read(4) not in _MAGIC:
+            raise Unreadable("file-unreadable", "the file is not what its ending says", "export it again")
     try:
         with warnings.catch_warnings(), rasterio.Env(**_CLOSED_DOOR):
             warnings.simplefilter("ignore", NotGeoreferencedWarning)
@@ -83,17 +103,25 @@ def _read_tiff(path: Path, *, label: str, accuracy: Accuracy, site: SiteCrs, fau
                 _check_tiff(source)
                 found = CRS.from_wkt(source.crs.to_wkt()) if source.crs else None
                 check_file_crs(site, found, where=label, faults=faults)
-                z: NDArray[np.float64] = source.read(1, out_dtype="float64")
-                z[source.read_masks(1) == 0] = np.nan
-                z *= source.scales[0]
-                z += source.offsets[0]
-                transform = source.transform
-    except RasterioError as error:
-        reason = str(error).replace(str(path), path.name)
-        raise Unreadable("file-unreadable", f"cannot be read as a GeoTIFF: {reason}", "export it again") from error
+                z, transform = _levels_from_south(source), source.transform
+    except (RasterioError, CRSError, rasterio.errors.CRSError) as error:
+        raise Unreadable("file-unreadable", "is damaged: it cannot be read to its end", "export it again") from error
     cell_m = float(transform.a)
     y_min = transform.f + transform.e * (z.shape[0] - 0.5)
-    return Ground(np.ascontiguousarray(z[::-1]), float(transform.c + cell_m / 2.0), float(y_min), cell_m, accuracy)
+    return Ground(z, float(transform.c + cell_m / 2.0), float(y_min), cell_m, accuracy)
+
+
+def _levels_from_south(source: Any) -> NDArray[np.float64]:
+    """Return the levels of an open raster with row 0 in the south, read in strips so that they stand in memory once."""
+    height, width = source.height, source.width
+    z = np.empty((height, width))
+    for top in range(0, height, _ROWS):
+        rows = min(_ROWS, height - top)
+        window = Window(0, top, width, rows)
+        strip = source.read(1, window=window, out_dtype="float64")
+        strip[source.read_masks(1, window=window) == 0] = np.nan
+        z[height - top - rows : height - top] = strip[::-1] * source.scales[0] + source.offsets[0]
+    return z
 
 
 def _check_tiff(source: Any) -> None:
@@ -108,18 +136,36 @@ def _check_tiff(source: Any) -> None:
             f"has {source.width * source.height:,} cells, at most {LARGEST_CELLS:,} are read",
             "cut it to the site, or make the cells larger",
         )
+    if math.prod(source.block_shapes[0]) > max(LARGEST_TILE, source.width * source.height):
+        rows, columns = source.block_shapes[0]
+        raise Unreadable("raster-too-large", f"has tiles of {columns:,} x {rows:,} cells", "export it in smaller tiles")
     if min(source.width, source.height) < 2:
         raise Unreadable("raster-too-small", f"has {source.width} x {source.height} cells", "give at least 2 x 2 cells")
     if transform.is_identity:
         raise Unreadable(
             "raster-no-place", "does not say where it lies", "export it with its georeference inside (no world file)"
         )
+    if not np.isfinite(transform).all() or max(abs(transform.c), abs(transform.f)) > FARTHEST_M:
+        raise Unreadable("raster-no-place", "says that it lies beyond the earth", "export it again with its place")
     if transform.b or transform.d or transform.a <= 0.0 or transform.e >= 0.0:
         raise Unreadable("raster-rotated", "is rotated, sheared or not north up", mend)
     if abs(transform.a + transform.e) > 1e-6 * transform.a:
         raise Unreadable("raster-pixels-not-square", f"has pixels of {transform.a:g} x {-transform.e:g} m", mend)
+    _check_spacing(transform.a)
+    if np.dtype(source.dtypes[0]).kind not in "iuf":
+        raise Unreadable("levels-unit", f"its levels are of the kind {source.dtypes[0]}", "export them as real numbers")
+    if not math.isfinite(source.offsets[0]) or not math.isfinite(source.scales[0]) or source.scales[0] == 0.0:
+        what = f"its levels are to be scaled by {source.scales[0]:g} and moved by {source.offsets[0]:g}"
+        raise Unreadable("levels-unit", what, "export the levels in metres")
     if unit not in _METRES:
         raise Unreadable("levels-unit", f'its levels are in "{unit}"', "export the levels in metres")
+
+
+def _check_spacing(cell_m: float) -> None:
+    """Refuse levels that stand closer or farther apart than on any site."""
+    if not FINEST_M <= cell_m <= COARSEST_M:
+        what = f"its levels stand {cell_m:g} m apart"
+        raise Unreadable("levels-spacing", what, f"give them every {FINEST_M:g} to {COARSEST_M:g} m; check the units")
 
 
 def _read_csv(path: Path, *, label: str, accuracy: Accuracy, faults: Faults) -> Ground:
@@ -130,6 +176,7 @@ def _read_csv(path: Path, *, label: str, accuracy: Accuracy, faults: Faults) -> 
         raise Unreadable(
             "raster-pixels-not-square", f"its nodes stand {cell_x:g} x {cell_y:g} m apart", "give a square grid"
         )
+    _check_spacing(cell_x)
     count = (int(columns.max()) + 1) * (int(rows.max()) + 1)
     if count > LARGEST_CELLS:
         raise Unreadable(
@@ -146,29 +193,29 @@ def _read_csv(path: Path, *, label: str, accuracy: Accuracy, faults: Faults) -> 
 def _csv_nodes(path: Path, *, label: str, faults: Faults) -> NDArray[np.float64]:
     """Return x, y, z of every line; z is NaN where its cell is empty."""
     lines = csv_records(path)
-    header = [name.strip().lower() for name in next(lines, (1, [""]))[1]]
+    header = csv_header(lines)
     if not {"x", "y", "z"} <= set(header):
         raise Unreadable("csv-layout", f"its first line is {', '.join(header)!r}", "name the columns x,y,z")
     order = [header.index(name) for name in "xyz"]
-    found: list[tuple[float, float, float]] = []
+    found = array("d")
     bad: list[int] = []
     for line, cells in lines:
         x, y, z = (number_of(cells[i]) if i < len(cells) else None for i in order)
         blank = len(cells) == len(header) and not cells[order[2]].strip()
-        if x is None or y is None or not np.isfinite([x, y]).all() or (z is None and not blank):
+        if x is None or y is None or not (abs(x) <= FARTHEST_M and abs(y) <= FARTHEST_M) or (z is None and not blank):
             bad.append(line)
         else:
-            found.append((x, y, np.nan if z is None else z))
+            found.extend((x, y, math.nan if z is None else z))
     if bad:
         faults.add(
             "csv-layout",
             f"{label}, line {bad[0]}",
-            f"{len(bad)} line(s) from here on are not three numbers",
+            f"{len(bad)} line(s) from here on are not a place on earth and a level",
             "give x, y and z with decimal points; leave z empty where it is unknown",
         )
-    if len(found) < 4:
-        raise Unreadable("raster-too-small", f"has {len(found)} usable nodes", "give at least 2 x 2 nodes")
-    return np.array(found)
+    if len(found) < 12:
+        raise Unreadable("raster-too-small", f"has {len(found) // 3} usable node(s)", "give at least 2 x 2 nodes")
+    return np.frombuffer(found).reshape(-1, 3)
 
 
 def _axis(values: NDArray[np.float64], name: str) -> tuple[float, NDArray[np.int64], float]:

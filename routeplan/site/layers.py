@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import numpy as np
 import pyogrio
 import shapely
 from pyproj import CRS
@@ -24,7 +25,7 @@ from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
 from routeplan.site.crs import SiteCrs, check_file_crs
-from routeplan.site.faults import Faults, Unreadable
+from routeplan.site.faults import Faults, Unreadable, shortened
 
 #: Files that make up one Shapefile; the sidecar indexes of other programs are not read.
 SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
@@ -33,6 +34,18 @@ SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 _MAGIC = {".gpkg": b"SQLite format 3\0", ".shp": b"\x00\x00\x27\x0a"}
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+
+#: What a damaged GeoPackage or Shapefile leads to.
+_DAMAGED = (
+    pyogrio.errors.CRSError,
+    pyogrio.errors.DataSourceError,
+    pyogrio.errors.DataLayerError,
+    pyogrio.errors.FeatureError,
+    pyogrio.errors.FieldError,
+    pyogrio.errors.GeometryError,
+    CRSError,
+    OSError,
+)
 
 FORMATS = ".gpkg, .geojson, .json, .shp or .csv"
 
@@ -86,6 +99,8 @@ def read_features(
     label = f"{label} layer {layer}" if layer else label
     ending = path.suffix.lower()
     try:
+        if layer is not None and ending in {".geojson", ".json", ".csv"}:
+            raise Unreadable("layer-missing", f"a {ending} file has no named layers", "name the file only")
         if ending in {".geojson", ".json"}:
             rows = _read_geojson(path, label=label, site=site, faults=faults)
         elif ending == ".csv":
@@ -95,15 +110,19 @@ def read_features(
         else:
             raise Unreadable("format-unknown", f'no reader for "{ending}"', f"give a {FORMATS} file")
     except Unreadable as error:
-        code, what, mend = error.args
-        faults.add(code, label, what, mend)
+        faults.refuse(label, error)
         return ()
-    return tuple(_raw(number, row, label=label) for number, row in enumerate(rows, start=1))
+    return tuple(_raw(number, row, label=label, faults=faults) for number, row in enumerate(rows, start=1))
 
 
-def _raw(number: int, row: Row, *, label: str) -> RawFeature:
+def _raw(number: int, row: Row, *, label: str, faults: Faults) -> RawFeature:
     """Name a row and lower the case of its columns."""
-    columns = {name.strip().lower(): _plain(value) for name, value in row.columns.items()}
+    columns: dict[str, Any] = {}
+    for given_name, value in row.columns.items():
+        name = given_name.strip().lower()
+        if name in columns:
+            faults.add("column-twice", label, f'the column "{name}" stands twice', "keep one of them")
+        columns[name] = _plain(value)
     given = columns.get("id")
     if isinstance(given, float) and given.is_integer():
         given = int(given)  # a column of whole numbers with a gap in it
@@ -114,7 +133,7 @@ def _raw(number: int, row: Row, *, label: str) -> RawFeature:
 
 def _plain(value: Any) -> Any:
     """Return a cell as a plain Python value; None for every way in which files say "nothing"."""
-    if hasattr(value, "item"):
+    if getattr(value, "ndim", None) == 0:
         value = value.item()
     if value is None or (isinstance(value, float) and math.isnan(value)):
         return None
@@ -129,54 +148,71 @@ def _read_ogr(path: Path, *, layer: str | None, label: str, site: SiteCrs, fault
     with path.open("rb") as stream:
         if not stream.read(16).startswith(_MAGIC[path.suffix.lower()]):
             raise Unreadable("file-unreadable", "the file is not what its ending says", "export it again")
-    journal = path.with_name(path.name + "-wal")
-    if journal.exists() and journal.stat().st_size:
-        raise Unreadable(
-            "file-open-elsewhere", "another program still holds changes to this file", "save and close it there"
-        )
-    try:
-        names = [str(name) for name in pyogrio.list_layers(path)[:, 0]]
-        if layer is None and len(names) != 1:
+    for journal in (path.with_name(path.name + ending) for ending in ("-wal", "-journal")):
+        if journal.exists() and journal.stat().st_size:
             raise Unreadable(
-                "layer-missing",
-                f"the file holds {len(names)} layers: {', '.join(names)}",
-                'name one: {file = "...", layer = "..."}',
+                "file-open-elsewhere", "another program still holds changes to this file", "save and close it there"
             )
-        if layer is not None and layer not in names:
-            raise Unreadable("layer-missing", f'the file has no layer "{layer}"', f"it has: {', '.join(names)}")
+    if "!" in str(path.absolute()):
+        raise Unreadable("file-unreadable", 'its path holds a "!", which cannot be read', "rename the file or folder")
+    try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # measures and curves are told about twice; heights are dropped on purpose
-            frame = pyogrio.read_dataframe(path, layer=layer or names[0], datetime_as_string=True)
-    except (
-        pyogrio.errors.DataSourceError,
-        pyogrio.errors.DataLayerError,
-        pyogrio.errors.FeatureError,
-        OSError,
-    ) as error:
-        reason = str(error).replace(str(path), path.name)
-        raise Unreadable("file-unreadable", f"cannot be read: {reason}", "export it again") from error
-    if "geometry" not in frame.columns:
-        return [Row(None, dict(record)) for record in frame.to_dict("records")]
+            name = _layer_name(path, layer)
+            _check_count(path, name)
+            frame = pyogrio.read_dataframe(path, layer=name, datetime_as_string=True, on_invalid="ignore")
+    except UnicodeDecodeError as error:
+        raise Unreadable(
+            "not-utf-8", "its text is in another encoding than the file states", "export it again in UTF-8"
+        ) from error
+    except _DAMAGED as error:
+        raise Unreadable("file-unreadable", "is damaged: it cannot be read to its end", "export it again") from error
+    if not hasattr(frame, "crs"):
+        raise Unreadable("geometry-empty", "nothing is drawn in it, it is a table only", "export it with its outlines")
     check_file_crs(site, frame.crs, where=label, faults=faults)
     columns = frame.drop(columns="geometry").to_dict("records")
     return [Row(shape, dict(record)) for shape, record in zip(frame.geometry.array, columns, strict=True)]
 
 
+def _layer_name(path: Path, layer: str | None) -> str:
+    """Return the name of the one layer in a file, or of the one asked for."""
+    names = [str(name) for name in pyogrio.list_layers(path)[:, 0]]
+    if layer is None and len(names) != 1:
+        raise Unreadable(
+            "layer-missing",
+            f"the file holds {len(names)} layers: {', '.join(names)}",
+            'name one: {file = "...", layer = "..."}',
+        )
+    if layer is not None and layer not in names:
+        raise Unreadable("layer-missing", f'the file has no layer "{layer}"', f"it has: {', '.join(names)}")
+    return layer or names[0]
+
+
+def _check_count(path: Path, layer: str) -> None:
+    """Refuse a file that claims more rows than its bytes can hold, before memory is set aside for them."""
+    count = int(pyogrio.read_info(path, layer=layer)["features"])
+    if count > path.stat().st_size:
+        raise Unreadable("file-unreadable", f"claims {count:,} rows, more than its bytes can hold", "export it again")
+
+
 def _read_geojson(path: Path, *, label: str, site: SiteCrs, faults: Faults) -> list[Row]:
     """Read GeoJSON as site coordinates; only an explicit ``crs`` member is compared with the site's system."""
     try:
-        data = json.loads(path.read_text(encoding="utf-8-sig"))
-    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
-        raise Unreadable("file-unreadable", f"is not JSON: {error}", "export it again as GeoJSON") from error
+        data = json.loads(read_text(path), object_pairs_hook=_once)
+    except (ValueError, RecursionError) as error:
+        reason = "a number or a nest of lists in it is far too long"
+        if isinstance(error, json.JSONDecodeError):
+            reason = f"line {error.lineno}, column {error.colno}: {error.msg}"
+        raise Unreadable("file-unreadable", f"is not JSON: {reason}", "export it again as GeoJSON") from error
     if not isinstance(data, dict) or data.get("type") not in {"FeatureCollection", "Feature"}:
         raise Unreadable("file-unreadable", "is not a GeoJSON FeatureCollection", "export it again as GeoJSON")
     features = data.get("features") if data["type"] == "FeatureCollection" else [data]
     if not isinstance(features, list) or not all(isinstance(item, dict) for item in features):
         raise Unreadable("file-unreadable", "its features are not a list of objects", "export it again as GeoJSON")
-    if not site.local and "crs" in data:
+    if site.crs is not None and "crs" in data:
         check_file_crs(site, _named_crs(data["crs"]), where=label, faults=faults)
-    rows = [_geojson_row(item, f"{label}, feature number {n}", faults) for n, item in enumerate(features, start=1)]
-    if not site.local and _all_degrees([row.geometry for row in rows if row.geometry is not None]):
+    rows = [_geojson_row(item, number, label=label, faults=faults) for number, item in enumerate(features, start=1)]
+    if site.crs is not None and _all_degrees([row.geometry for row in rows if row.geometry is not None]):
         faults.add(
             "crs-mismatch",
             label,
@@ -184,6 +220,15 @@ def _read_geojson(path: Path, *, label: str, site: SiteCrs, faults: Faults) -> l
             f"export it with coordinates in {site.code}",
         )
     return rows
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Return a JSON object, in which no name may stand twice."""
+    names = dict(pairs)
+    if len(names) != len(pairs):
+        name = next(name for number, (name, _) in enumerate(pairs) if name in dict(pairs[:number]))
+        raise Unreadable("column-twice", f'the name "{name}" stands twice in one object', "keep one of them")
+    return names
 
 
 def _named_crs(member: Any) -> CRS | None:
@@ -194,23 +239,30 @@ def _named_crs(member: Any) -> CRS | None:
         return None
 
 
-def _geojson_row(item: Mapping[str, Any], where: str, faults: Faults) -> Row:
+def _geojson_row(item: Mapping[str, Any], number: int, *, label: str, faults: Faults) -> Row:
     """Return geometry and columns of a GeoJSON feature; the feature's own ``id`` stands in for a missing column."""
-    properties = item.get("properties")
-    columns = dict(properties) if isinstance(properties, dict) else {}
+    where = f"{label}, feature number {number}"
+    properties = {} if item.get("properties") is None else item["properties"]
+    if not isinstance(properties, dict):
+        faults.add("wrong-type", where, "its properties are not an object", "export it again as GeoJSON")
+        properties = {}
+    # JSON has no NaN; written all the same it does not mean that the cell is empty.
+    columns = {name: "NaN" if value != value else value for name, value in properties.items()}
     if columns.get("id") is None and item.get("id") is not None:
         columns["id"] = item["id"]
+    if isinstance(columns.get("id"), str | int):
+        where = f"{label}, feature {columns['id']}"
     if item.get("geometry") is None:
         return Row(None, columns)
     try:
         text = json.dumps(item["geometry"], allow_nan=False)
-    except ValueError:
+    except (ValueError, RecursionError):
         faults.add("coordinates-not-finite", where, "a coordinate is NaN or infinite", "draw it again")
         return Row(None, columns, broken=True)
     try:
         return Row(shapely.from_geojson(text), columns)
-    except shapely.errors.GEOSException as error:
-        faults.add("geometry-unreadable", where, f"its geometry cannot be read: {error}", "draw it again")
+    except shapely.errors.GEOSException:
+        faults.add("geometry-unreadable", where, "its geometry is none that GeoJSON knows", "draw it again")
         return Row(None, columns, broken=True)
 
 
@@ -222,19 +274,12 @@ def _all_degrees(geometries: list[BaseGeometry]) -> bool:
 
 def _read_csv(path: Path, *, label: str, faults: Faults) -> list[Row]:
     """Read a CSV whose columns ``x``, ``y`` or ``wkt`` are site coordinates."""
-    table = list(csv_records(path))
-    header = table[0][1] if table else []
-    names = [name.strip().lower() for name in header]
-    if len(names) == 1 and ";" in names[0]:
-        raise Unreadable(
-            "csv-layout", "the columns are separated by semicolons", "save it with commas and decimal points"
-        )
-    if len(set(names)) != len(names):
-        raise Unreadable("csv-layout", "two columns have the same name", "name each column once")
+    table = csv_records(path)
+    names = csv_header(table)
     if "wkt" not in names and not {"x", "y"} <= set(names):
         raise Unreadable("csv-layout", "there are no columns x and y, nor wkt", "add x and y in site metres, or wkt")
     rows: list[Row] = []
-    for line, cells in table[1:]:
+    for line, cells in table:
         where = f"{label}, line {line}"
         if len(cells) != len(names):
             faults.add(
@@ -248,6 +293,22 @@ def _read_csv(path: Path, *, label: str, faults: Faults) -> list[Row]:
     return rows
 
 
+def read_text(path: Path) -> str:
+    """Return the text of a file.
+
+    Raises
+    ------
+    Unreadable
+        It is not UTF-8.
+    """
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        line, byte = error.object.count(b"\n", 0, error.start) + 1, error.object[error.start]
+        what = f"is not UTF-8 text: byte 0x{byte:02X} in line {line}"
+        raise Unreadable("not-utf-8", what, "save it as UTF-8") from error
+
+
 def csv_records(path: Path) -> Iterator[tuple[int, list[str]]]:
     """Yield line number and cells of every line of a CSV that is not blank.
 
@@ -256,13 +317,33 @@ def csv_records(path: Path) -> Iterator[tuple[int, list[str]]]:
     Unreadable
         The file is not UTF-8, or its quotes are broken.
     """
+    reader = csv.reader(io.StringIO(read_text(path), newline=""), strict=True)
     try:
-        reader = csv.reader(io.StringIO(path.read_text(encoding="utf-8-sig"), newline=""), strict=True)
         for cells in reader:
             if any(cell.strip() for cell in cells):
                 yield reader.line_num, cells
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise Unreadable("file-unreadable", f"is not a CSV in UTF-8: {error}", "save it as CSV UTF-8") from error
+    except csv.Error as error:
+        raise Unreadable(
+            "file-unreadable", f"is not a CSV: line {reader.line_num}: {error}", "close the quotes, or use GeoJSON"
+        ) from error
+
+
+def csv_header(records: Iterator[tuple[int, list[str]]]) -> list[str]:
+    """Take the first line of a CSV and return the names of its columns in lower case.
+
+    Raises
+    ------
+    Unreadable
+        There is no line, it is not separated by commas, or a column stands in it twice.
+    """
+    names = [name.strip().lower() for name in next(records, (1, [""]))[1]]
+    for mark, word in ((";", "semicolons"), ("\t", "tabs")):
+        if len(names) == 1 and mark in names[0]:
+            raise Unreadable("csv-layout", f"its columns are separated by {word}", "use commas and decimal points")
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise Unreadable("csv-layout", f'two columns are called "{twice[0]}"', "name each column once")
+    return names
 
 
 def _csv_geometry(columns: Mapping[str, str], where: str, faults: Faults) -> BaseGeometry | None:
@@ -270,9 +351,11 @@ def _csv_geometry(columns: Mapping[str, str], where: str, faults: Faults) -> Bas
     wkt = columns.get("wkt", "").strip()
     if wkt:
         try:
-            return shapely.from_wkt(wkt)
-        except shapely.errors.GEOSException as error:
-            faults.add("geometry-unreadable", where, f"its wkt cannot be read: {error}", "write it as in POINT (1 2)")
+            with np.errstate(all="ignore"):  # numbers beyond all bounds are found when the geometry is checked
+                return shapely.from_wkt(wkt)
+        except shapely.errors.GEOSException:
+            what = f'its wkt "{shortened(wkt, 40)}" cannot be read'
+            faults.add("geometry-unreadable", where, what, "write it as in POINT (1 2)")
             return None
     x, y = (number_of(columns.get(name, "")) for name in ("x", "y"))
     if x is None or y is None:

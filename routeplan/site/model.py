@@ -307,5 +307,3 @@ class Site:
     inputs: tuple[InputFile, ...] = ()
     layers_given: frozenset[str] = frozenset()
     repairs: tuple[str, ...] = ()
-
-

@@ -50,7 +50,9 @@ def checked(raw: RawFeature, *, kinds: tuple[str, ...], door: Door) -> BaseGeome
     if raw.broken:
         return None
     if geometry is None or geometry.is_empty:
-        door.faults.add("geometry-empty", raw.where, "it has no geometry", "draw it, or delete the row")
+        door.faults.add(
+            "geometry-empty", raw.where, "it has no geometry that can be read", "draw it, or delete the row"
+        )
         return None
     geometry = shapely.force_2d(geometry)
     if not all(math.isfinite(value) for value in shapely.get_coordinates(geometry).ravel()):

@@ -7,7 +7,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
-from typing import Any, TypeVar
+from typing import Any
 
 from shapely.geometry import Polygon
 
@@ -16,13 +16,16 @@ from routeplan.machine.model import Machine
 from routeplan.machine.read import build_machine
 from routeplan.site import consistency, features
 from routeplan.site.columns import check_names, matched
-from routeplan.site.crs import SiteCrs, site_crs
-from routeplan.site.faults import Door, Faults
+from routeplan.site.crs import UNKNOWN, SiteCrs, site_crs
+from routeplan.site.departures import Understood, check_values, parse
+from routeplan.site.faults import Door, Faults, Unreadable
+from routeplan.site.features import Value
 from routeplan.site.ground import read_ground
-from routeplan.site.layers import SHAPEFILE_PARTS, RawFeature, read_features
+from routeplan.site.layers import SHAPEFILE_PARTS, RawFeature, read_features, read_text
 from routeplan.site.model import Accuracy, Contact, GridSpec, Ground, InputFile, MoveWanted, Site, Thresholds
 from routeplan.site.outlines import checked
-from routeplan.site.schema import DECLARED_NONE, LayerRef, LayersSection, LevelsSection, SiteFile, parse
+from routeplan.site.paths import cannot_open, check_folder, find_file
+from routeplan.site.schema import DECLARED_NONE, LayerRef, LayersSection, LevelsSection, SiteFile
 
 SITE_FILE = "site.toml"
 
@@ -55,9 +58,6 @@ def read_site(folder: Path) -> Site:
     return site
 
 
-Value = TypeVar("Value")
-
-
 @dataclass
 class _Reader:
     """One reading of one folder: what was found and which files were read."""
@@ -68,57 +68,39 @@ class _Reader:
     hashes: dict[str, str] = field(default_factory=dict)
     #: Ids in each layer that the site gives, also those at fault; None for a layer that could not be read.
     named: dict[str, set[str] | None] = field(default_factory=dict)
+    #: Boundary, levels and layers in other coordinates than the site's: their places are held against nothing.
+    misplaced: set[str] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         self.door = Door(self.faults)
 
     def toml(self) -> Mapping[str, Any] | None:
         """Decode ``site.toml``."""
-        if self.folder.is_file():
-            self.faults.add(
-                "folder-missing",
-                self.folder.name,
-                "this is a file, not a site folder",
-                f"give the folder with {SITE_FILE}",
-            )
-            return None
-        if not self.folder.is_dir():
-            self.faults.add(
-                "folder-missing", self.folder.name or str(self.folder), "there is no such folder", "check the path"
-            )
+        try:
+            check_folder(self.folder, site_file=SITE_FILE)
+        except Unreadable as error:
+            self.faults.refuse(self.folder.name or str(self.folder), error)
             return None
         path = self.path_of(SITE_FILE, where=SITE_FILE)
-        if path is None:
-            return None
         try:
-            return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-        except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-            self.faults.add(
-                "toml-syntax", SITE_FILE, f"it is not TOML: {error}", "correct the line; words need quotes, days do not"
-            )
+            return None if path is None else _decoded(read_text(path))
+        except Unreadable as error:
+            self.faults.refuse(SITE_FILE, error)
             return None
 
     def path_of(self, name: str, *, where: str) -> Path | None:
         """Return the file behind a name in ``site.toml`` and note its hash; None with a fault if it may not be read."""
-        plain = PurePosixPath(name.replace("\\", "/"))
-        path = self.folder / plain
-        outside = plain.is_absolute() or ".." in plain.parts or ":" in name
-        if outside or not path.resolve().is_relative_to(self.folder.resolve()):
-            self.faults.add(
-                "path-outside", where, f'"{name}" leads out of the site folder', "copy the file into the folder"
-            )
-            return None
-        if not path.is_file():
-            self.faults.add("file-missing", where, f'there is no file "{name}"', "check the spelling, or add the file")
-            return None
         try:
-            with path.open("rb") as stream:
-                self.hashes[plain.as_posix()] = hashlib.file_digest(stream, "sha256").hexdigest()
-        except OSError as error:
-            self.faults.add(
-                "file-unreadable", where, f'"{name}" cannot be opened: {error.strerror}', "check its permissions"
-            )
+            path = find_file(self.folder, name)
+            try:
+                with path.open("rb") as stream:
+                    digest = hashlib.file_digest(stream, "sha256").hexdigest()
+            except OSError as error:
+                raise cannot_open(name, error) from error
+        except Unreadable as error:
+            self.faults.refuse(where, error)
             return None
+        self.hashes[PurePosixPath(name.replace("\\", "/")).as_posix()] = digest
         return path
 
     def vector_path(self, name: str, *, where: str) -> Path | None:
@@ -127,7 +109,12 @@ class _Reader:
         if path is None or path.suffix.lower() != ".shp":
             return path
         stem, found = PurePosixPath(name.replace("\\", "/")).with_suffix(""), {path.suffix.lower()}
-        for part in sorted(path.parent.iterdir()):
+        try:
+            beside = sorted(path.parent.iterdir())
+        except OSError as error:
+            self.faults.refuse(where, cannot_open(str(stem.parent), error))
+            return None
+        for part in beside:
             ending = part.suffix.lower()
             if part.stem == path.stem and ending in SHAPEFILE_PARTS and part != path:
                 found.add(ending)
@@ -149,10 +136,16 @@ class _Reader:
         label = f"{ref.file} layer {ref.layer}" if ref.layer else ref.file
         before = len(self.faults)
         raw = read_features(path, layer=ref.layer, label=ref.file, site=crs, faults=self.faults)
+        self.place(name, before)
         rows = tuple(matched(row, name, short_names=path.suffix.lower() == ".shp") for row in raw)
         if rows:
             check_names(name, {column for row in rows for column in row.columns}, label=label, faults=self.faults)
         return rows if rows or len(self.faults) == before else None
+
+    def place(self, name: str, before: int) -> None:
+        """Note whether a file that was read since there were so many faults is in other coordinates than the site."""
+        if any(fault.code.startswith("crs-") for fault in self.faults.found[before:]):
+            self.misplaced.add(name)
 
     def boundary(self, ref: LayerRef, crs: SiteCrs) -> Polygon | None:
         """Return the one outline of the site."""
@@ -187,9 +180,12 @@ class _Reader:
         """Return the levels."""
         path = self.path_of(levels.file, where=f"{SITE_FILE}, levels, file")
         accuracy = Accuracy(**levels.model_dump(exclude={"file"}))
-        if path is None:
-            return None
-        return read_ground(path, label=levels.file, accuracy=accuracy, site=crs, faults=self.faults)
+        if path is None or not crs.known:
+            return None  # how far apart levels may stand depends on the unit
+        before = len(self.faults)
+        ground = read_ground(path, label=levels.file, accuracy=accuracy, site=crs, faults=self.faults)
+        self.place("levels", before)
+        return ground
 
     def machines(self, specs: Mapping[str, Mapping[str, Any]]) -> dict[str, Machine]:
         """Return the machines that could be built."""
@@ -201,23 +197,24 @@ class _Reader:
                 self.faults.merge(error)
         return machines
 
-    def site(self, given: SiteFile) -> Site | None:
+    def site(self, understood: Understood) -> Site | None:
         """Return the site with everything in it that could be read; None without boundary and levels."""
-        crs = site_crs(given.site.crs, where=f"{SITE_FILE}, site, crs", faults=self.faults)
-        machines = self.machines(given.machines)
-        moves = tuple(MoveWanted(**move.model_dump()) for move in given.moves)
-        if crs is None:
-            consistency.check_moves(moves, places=None, machines=machines, named=given.machines, faults=self.faults)
-            return None
+        given, untold = understood.file, understood.untold
+        crs = UNKNOWN
+        if not {("site",), ("site", "crs")} & untold:
+            crs = site_crs(given.site.crs, where=f"{SITE_FILE}, site, crs", faults=self.faults)
         self.door.repair = given.site.repair == "make_valid"
-        boundary, ground = self.boundary(given.site.boundary, crs), self.ground(given.levels, crs)
+        boundary = None if {("site",), ("site", "boundary")} & untold else self.boundary(given.site.boundary, crs)
+        ground = None if {("levels",), ("levels", "file")} & untold else self.ground(given.levels, crs)
         layers: dict[str, Any] = {
             name: self.layer(name, given.layers, crs, builder) for name, builder in _BUILDERS.items()
         }
-        _check(given, boundary, ground, layers, faults=self.faults)
-        consistency.check_moves(
-            moves, places=self.named.get("places", set()), machines=machines, named=given.machines, faults=self.faults
-        )
+        if crs.known:
+            parts = {"boundary": boundary, "levels": ground} | layers
+            _check(given, {k: v for k, v in parts.items() if k not in self.misplaced}, faults=self.faults)
+        machines = self.machines(given.machines)
+        moves = tuple(MoveWanted(**move.model_dump()) for move in given.moves)
+        self.check_moves(moves, machines, understood)
         if boundary is None or ground is None:
             return None
         stated = given.layers.model_dump(exclude_none=True)
@@ -240,6 +237,16 @@ class _Reader:
             **(layers | {"places": {place.id: place for place in layers["places"]}}),
         )
 
+    def check_moves(self, moves: tuple[MoveWanted, ...], machines: Mapping[str, Machine], given: Understood) -> None:
+        """Find moves that name what the site does not have; what could not be read is not held against them."""
+        places = self.named.get("places", set())
+        if {("layers",), ("layers", "places")} & given.untold and "places" not in self.named:
+            places = None
+        named = None
+        if ("machines",) not in given.untold:
+            named = {*given.file.machines, *(keys[1] for keys in given.untold if keys[0] == "machines")}
+        consistency.check_moves(moves, places=places, machines=machines, named=named, faults=self.faults)
+
 
 _BUILDERS: Mapping[str, features.Builder[Any]] = {
     "obstacles": features.obstacles,
@@ -254,10 +261,24 @@ _BUILDERS: Mapping[str, features.Builder[Any]] = {
 }
 
 
-def _check(
-    given: SiteFile, boundary: Polygon | None, ground: Ground | None, layers: Mapping[str, Any], *, faults: Faults
-) -> None:
-    """Compare the parts of the site with one another, as far as they could be read."""
+def _decoded(text: str) -> Mapping[str, Any]:
+    """Return the values of a TOML text."""
+    mend = "correct the line; words need quotes, days do not"
+    try:
+        values = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise Unreadable("toml-syntax", f"it is not TOML: {error}", mend) from error
+    except (ValueError, RecursionError) as error:
+        raise Unreadable("toml-syntax", "it is not TOML: a number or a nest of lists is far too long", mend) from error
+    check_values(values)
+    return values
+
+
+def _check(given: SiteFile, parts: Mapping[str, Any], *, faults: Faults) -> None:
+    """Compare the parts of the site with one another, as far as they could be read and lie where the site lies."""
+    boundary: Polygon | None = parts.get("boundary")
+    ground: Ground | None = parts.get("levels")
+    layers: Mapping[str, Any] = {name: parts.get(name, ()) for name in _BUILDERS}
 
     def label(name: str) -> str:
         ref: LayerRef | None = getattr(given.layers, name)

@@ -1,15 +1,13 @@
-"""The keys of ``site.toml``, their types and sane ranges; every departure becomes a fault that says where it is."""
+"""The keys of ``site.toml``, their types and sane ranges."""
 
 from __future__ import annotations
 
-import copy
 import datetime as dt
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Annotated, Any, Literal, get_args
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
-from routeplan.site.faults import Faults, did_you_mean
 from routeplan.site.model import GridSpec, Purpose, Thresholds, TravelMode
 
 FORMAT = "routeplan/site@1"
@@ -17,7 +15,9 @@ FORMAT = "routeplan/site@1"
 #: Written instead of a file name: the site declares that it has nothing of the kind.
 DECLARED_NONE = "none"
 
-Name = Annotated[str, Field(min_length=1, max_length=200)]
+#: One line of text with something to see in it.
+_ONE_LINE = r"^[^\x00-\x1f\x7f-\x9f]*[^\x00-\x1f\x7f-\x9f\s][^\x00-\x1f\x7f-\x9f]*$"
+Name = Annotated[str, Field(min_length=1, max_length=200, pattern=_ONE_LINE)]
 
 
 class Section(BaseModel):
@@ -130,13 +130,13 @@ class SiteFile(Section):
     layers: LayersSection = LayersSection()
     grid: GridSection = GridSection()
     thresholds: ThresholdsSection = ThresholdsSection()
-    machines: dict[str, dict[str, Any]] = {}
+    machines: dict[Name, dict[str, Any]] = {}
     moves: tuple[MoveSection, ...] = Field(default=(), strict=False)
     contacts: tuple[ContactSection, ...] = Field(default=(), strict=False)
 
 
 #: The model behind each table, for the near key when one is mistyped; list positions left out.
-_TABLES: dict[tuple[str, ...], type[Section]] = {
+TABLES: dict[tuple[str, ...], type[Section]] = {
     (): SiteFile,
     ("site",): SiteSection,
     ("site", "boundary"): LayerRef,
@@ -149,122 +149,7 @@ _TABLES: dict[tuple[str, ...], type[Section]] = {
     **{("layers", name): LayerRef for name in LayersSection.model_fields},
 }
 
-_CHOICES: Mapping[tuple[str, ...], tuple[str, ...]] = {
+CHOICES: Mapping[tuple[str, ...], tuple[str, ...]] = {
     ("moves", "travel_mode"): get_args(TravelMode),
     ("moves", "purpose"): get_args(Purpose),
 }
-
-#: What a faulty key reads as while the rest of the folder is checked; such a site is never handed out.
-_STAND_INS: Mapping[tuple[str, ...], Any] = {
-    ("format",): FORMAT,
-    ("site", "name"): "?",
-    ("site", "revision"): "?",
-    ("levels", "survey"): "?",
-    ("levels", "short_range_m"): 1.0,
-    ("levels", "datum_m"): 1.0,
-    ("levels", "correlation_m"): 1.0,
-    ("moves", "id"): "?",
-    ("moves", "purpose"): "delivery",
-    ("moves", "travel_mode"): "ridden",
-}
-
-_WRONG_TYPE = "give the type and unit that docs/site-folder.md lists for this key"
-
-
-def parse(values: Mapping[str, Any], *, faults: Faults) -> SiteFile | None:
-    """Check the values of ``site.toml``.
-
-    Parameters
-    ----------
-    values
-        The decoded TOML.
-    faults
-        Where every departure goes.
-
-    Returns
-    -------
-    SiteFile or None
-        What could be understood, so that the rest of the folder is checked too; None when that is too little. It is
-        only whole when there was no fault.
-    """
-    try:
-        return SiteFile.model_validate(values)
-    except ValidationError as error:
-        items = error.errors(include_url=False)
-    for item in items:
-        _note(item, values, faults)
-    try:
-        return SiteFile.model_validate(_understood(values, [item["loc"] for item in items]))
-    except ValidationError:
-        return None
-
-
-def _understood(values: Mapping[str, Any], places: Iterable[tuple[str | int, ...]]) -> dict[str, Any]:
-    """Return the values with every faulty place left out, or with a stand-in where a section cannot do without it."""
-    rest: dict[str, Any] = copy.deepcopy(dict(values))
-    for loc in places:
-        keys = tuple(part for part in loc if isinstance(part, str))
-        holder: Any = rest
-        for part in loc[:-1]:
-            holder = holder[part]
-        if keys in _STAND_INS:
-            holder[loc[-1]] = _STAND_INS[keys]
-        elif isinstance(holder, dict):
-            holder.pop(loc[-1], None)
-    return rest
-
-
-def _note(item: Any, values: Mapping[str, Any], faults: Faults) -> None:
-    """Turn one departure into a fault."""
-    loc: tuple[str | int, ...] = item["loc"]
-    keys = tuple(part for part in loc if isinstance(part, str))
-    where, kind, given = _where(loc, values), item["type"], item.get("input")
-    if kind == "extra_forbidden":
-        section = _TABLES[keys[:-1]]
-        known = [field.alias or name for name, field in section.model_fields.items()]
-        faults.add("unknown-key", where, f'"{keys[-1]}" is not a key of this table', did_you_mean(keys[-1], known))
-    elif kind == "missing":
-        faults.add("missing-key", where, "this key is required", _missing_mend(keys))
-    elif kind == "literal_error":
-        code = "travel-mode-unknown" if keys[-1] == "travel_mode" else "unknown-value"
-        choices = _CHOICES.get(keys)
-        mend = did_you_mean(str(given), choices) if choices else f"write {item['ctx']['expected']}"
-        faults.add(code, where, f"{given!r} is not a choice", mend)
-    elif kind.startswith(("greater", "less", "finite", "multiple", "string_too")):
-        faults.add("out-of-range", where, f"{given!r}: {_plain(item['msg'])}", "give a value in the sane range")
-    elif keys and keys[-1] in {"date", "on"}:
-        faults.add("bad-date", where, f"{given!r} is not a day", "write the day without quotes, as in 2026-11-02")
-    else:
-        faults.add("wrong-type", where, f"{given!r}: {_plain(item['msg'])}", _WRONG_TYPE)
-
-
-def _plain(message: str) -> str:
-    """Return a message of the type checker in lower case at its start.
-
-    >>> _plain("Input should be greater than 0")
-    'should be greater than 0'
-    """
-    return message.removeprefix("Input ").strip()
-
-
-def _missing_mend(keys: tuple[str, ...]) -> str:
-    """Return the mend for a missing key."""
-    if keys[:1] == ("levels",) and keys[-1].endswith("_m"):
-        return "give the survey's figure; if nobody knows it, give a careful guess and write assumed = true"
-    if keys == ("format",):
-        return f'write format = "{FORMAT}" at the top'
-    return "add it as docs/site-folder.md describes"
-
-
-def _where(loc: tuple[str | int, ...], values: Mapping[str, Any]) -> str:
-    """Return the place of a key for people: ``site.toml, moves D1, travel_mode``."""
-    words: list[str] = []
-    value: Any = values
-    for part in loc:
-        value = value[part] if (isinstance(value, Mapping) and part in value) or isinstance(part, int) else None
-        if isinstance(part, int):
-            name = value.get("id") if isinstance(value, Mapping) else None
-            words[-1] += f" {name}" if isinstance(name, str) else f" number {part + 1}"
-        else:
-            words.append(part)
-    return ", ".join(["site.toml", *words])

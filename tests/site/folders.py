@@ -8,13 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pytest
 import rasterio
 from numpy.typing import NDArray
 from rasterio.transform import Affine
-
-from routeplan.errors import BadInput, Fault
-from routeplan.site.read import read_site
 
 SITE = """\
 format = "routeplan/site@1"
@@ -107,18 +103,3 @@ def with_layer(layer: str, text: str, *, suffix: str = "geojson", folder: Path, 
 def north_up(west_m: float, north_m: float, east_step_m: float, south_step_m: float) -> Affine:
     """The place of a raster whose rows run from north to south."""
     return Affine(east_step_m, 0.0, west_m, 0.0, -south_step_m, north_m)
-
-
-def faults_of(folder: Path) -> tuple[Fault, ...]:
-    with pytest.raises(BadInput) as caught:
-        read_site(folder)
-    return caught.value.faults
-
-
-def only(folder: Path, code: str) -> Fault:
-    """The one fault of a folder, which must have this code and tell where and how to mend it."""
-    faults = faults_of(folder)
-    assert [fault.code for fault in faults] == [code], faults
-    assert faults[0].where and faults[0].what and faults[0].mend
-    assert str(folder) not in str(faults[0])
-    return faults[0]

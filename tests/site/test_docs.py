@@ -12,6 +12,7 @@ import pytest
 from routeplan.hazards.register import CATALOGUE
 from routeplan.site import schema
 from routeplan.site.columns import COLUMNS
+from routeplan.site.departures import parse
 from routeplan.site.faults import Faults
 from routeplan.site.features import KERB_WIDTH_M, PLACE_TOLERANCE_M
 
@@ -85,4 +86,4 @@ def test_the_example_is_sound() -> None:
     found = re.search(r"```toml\n(.*?)```", TEXT, re.DOTALL)
     assert found is not None
     faults = Faults()
-    assert schema.parse(tomllib.loads(found[1]), faults=faults) is not None and not faults.found
+    assert parse(tomllib.loads(found[1]), faults=faults) is not None and not faults.found

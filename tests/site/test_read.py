@@ -11,6 +11,7 @@ from typing import Any
 import geopandas
 import numpy as np
 import pytest
+import rasterio
 from shapely.geometry import LineString, Point, Polygon, box, shape
 
 from routeplan.site.features import PLACE_TOLERANCE_M
@@ -71,6 +72,22 @@ def test_nodes_stand_at_pixel_centres_with_the_south_first(tmp_path: Path) -> No
     row, column = 3, 7
     x, y = ground.x_min + column * CELL_M, ground.y_min + row * CELL_M
     assert ground.z[row, column] == pytest.approx(50.0 + 0.01 * x + 0.02 * y, abs=1e-5)
+
+
+def test_levels_of_many_rows_are_read_in_strips_that_fit(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path / "site")
+    z = 50.0 + np.arange(700.0 * 3).reshape(700, 3) / 1000.0
+    write_levels(folder / "levels.tif", z, transform=north_up(0.0, 350.0, CELL_M, CELL_M))
+    (folder / "boundary.geojson").write_text(geojson(feature(polygon(0, 0, 1, 300))))
+    assert np.array_equal(read_site(folder).ground.z, z[::-1])
+
+
+def test_scaled_levels(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path / "site")
+    write_levels(folder / "levels.tif", np.full((20, 40), 512, dtype=np.int16))
+    with rasterio.open(folder / "levels.tif", "r+") as target:
+        target.scales, target.offsets = (0.1,), (-1.0,)
+    assert read_site(folder).ground.z == pytest.approx(50.2)
 
 
 def test_levels_between_and_beyond_nodes(tmp_path: Path) -> None:
@@ -264,6 +281,39 @@ def test_one_site_in_every_format(tmp_path: Path, suffix: str) -> None:
     assert (first.acceptance.date, first.acceptance.valid_until) == (dt.date(2026, 11, 1), None)
     assert (second.id, second.kind) == ("b", "surface")
     assert first.geometry.equals(shapes[0]) and isinstance(second.geometry, Polygon)
+
+
+def test_geojson_may_name_the_coordinates_of_the_site(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path / "site", toml=SITE.replace("local", "EPSG:3007"))
+    write_levels(folder / "levels.tif", slope(), crs="EPSG:3007", transform=north_up(150_000, 6_400_010, 0.5, 0.5))
+    member = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::3007"}}
+    outline = feature(polygon(150_000, 6_400_000, 150_020, 6_400_010))
+    (folder / "boundary.geojson").write_text(geojson(outline, crs=member))
+    assert read_site(folder).crs == "EPSG:3007"
+
+
+def test_heights_in_metres_beside_the_coordinates_of_the_site(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path / "site", toml=SITE.replace("local", "EPSG:26918"))
+    place = north_up(500_000, 4_000_010, CELL_M, CELL_M)
+    write_levels(folder / "levels.tif", slope(), crs="EPSG:26918+5703", transform=place)
+    outline = feature(polygon(500_000, 4_000_000, 500_020, 4_000_010))
+    (folder / "boundary.geojson").write_text(geojson(outline))
+    assert read_site(folder).ground.x_min == 500_000.25
+
+
+def test_two_layers_may_use_the_same_id(tmp_path: Path) -> None:
+    toml = SITE + '[layers]\nwalkways = "w.geojson"\nareas = "a.geojson"\n'
+    row = geojson(feature(polygon(1, 1, 2, 2), id="north"))
+    site = read_site(write_folder(tmp_path / "site", toml=toml, files={"w.geojson": row, "a.geojson": row}))
+    assert site.walkways[0].id == site.areas[0].id == "north"
+
+
+def test_links_within_the_folder_are_followed(tmp_path: Path) -> None:
+    folder = write_folder(tmp_path / "site")
+    (folder / "surveys").mkdir()
+    (folder / "levels.tif").rename(folder / "surveys" / "november.tif")
+    (folder / "levels.tif").symlink_to("surveys/november.tif")
+    assert read_site(folder).ground.z.shape == (20, 40)
 
 
 def test_days_of_a_geopackage(tmp_path: Path) -> None:
