@@ -41,6 +41,8 @@ class Hazards:
     terrain: Terrain
     k: float
     wheel_radius_m: float
+    configuration: Configuration
+    travel_mode: str
 
 
 def _levers(xi: float, eta: float, machine: Machine) -> tuple[float, float]:
@@ -241,7 +243,8 @@ def prepare(
         edge_kind=soup.kinds, bucket_start=soup.bucket_start, bucket_edges=soup.bucket_edges,
         bucket_cols=soup.bucket_cols, bucket_rows=soup.bucket_rows, bucket_m=BUCKET_M, piece_m=travel_m, lean_m=lean_m,
     )  # fmt: skip
-    return Hazards(world, body, sigma, blocking, terrain, k, max(w.radius_m for w in machine.wheels))
+    radius_m = max(wheel.radius_m for wheel in machine.wheels)
+    return Hazards(world, body, sigma, blocking, terrain, k, radius_m, chosen, travel_mode)
 
 
 def new_scratch(body: Body) -> Scratch:

@@ -147,6 +147,11 @@ class Machine:
         """Return a figure's value; ``KeyError`` when the machine has no such figure."""
         return self.figures[name].value
 
+    def configuration_in(self, configuration: str, travel_mode: str) -> str:
+        """The configuration that a travel mode is driven in: rails folded is the folded partner, where there is one."""
+        folded = f"{configuration}_rails_folded"
+        return folded if travel_mode == "beside_rails_folded" and folded in self.configurations else configuration
+
     @property
     def tracks(self) -> tuple[Track, ...]:
         """The left and the right track of a tracked machine; none where wheels stand on the ground."""

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import groupby, pairwise
 from threading import Lock
 
 import shapely
@@ -17,13 +18,14 @@ from routeplan.machine.model import Machine
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
 from routeplan.plan.profile import checks_of, holds_of, profile, turn_radius_m, zones_of
+from routeplan.plan.site_graph import Mode, ModeGraph, modes_of
 from routeplan.plan.trace import reversals, trace
 from routeplan.plan.way import Way, way_on
 from routeplan.route import MOVE_VERDICTS, Leg, Move, MoveVerdict, NearMiss, Pose, heading_rad
 from routeplan.search.anchors import Anchor
 from routeplan.search.lattice import CheckedLattice, NotFound
 from routeplan.search.motions import solve_motions
-from routeplan.site.model import MoveWanted, Place, Site
+from routeplan.site.model import MoveWanted, Site
 
 #: Called with a line of words for people and a number that grows while one move is worked on.
 Progress = Callable[[str, int], None]
@@ -54,30 +56,65 @@ class MovePlanner:
     def plan(self, wanted: MoveWanted) -> Move:
         """Plan one move; it is not yet re-checked."""
         machine = self.site.machines[wanted.machine]
+        options = [replace(wanted, travel_mode=mode) for mode in modes_of(machine, wanted)]
         with self.alone:
-            lattice = self._lattice(wanted, machine)
-            standing = self._standing.get((wanted.machine, wanted.start))
-            starts, start_trouble = self._ends(lattice, machine, self.site.places[wanted.start], standing)
-            goals, goal_trouble = self._ends(lattice, machine, self.site.places[wanted.goal], None)
-        if not starts or not goals:
-            where = wanted.start if not starts else wanted.goal
-            trouble = start_trouble if not starts else goal_trouble
-            text = f"the machine cannot stand at {where}: {trouble}"
-            point = self.site.places[where].point
-            return _no_way(wanted, "no route", text, (NearMiss("place", (point.x, point.y), _NAN, text),))
+            modes = [self._mode(option, machine) for option in options]
+            trouble = self._trouble(wanted, machine, modes)
+        if trouble is not None:
+            return trouble
+        first = modes[0]
         self.progress(f"{wanted.id}: searching", 0)
-        answer = lattice.find(starts, goals)
+        if len(modes) == 1:
+            answer = first.lattice.find(first.starts, first.goals)
         with self.alone:
+            if len(modes) > 1:
+                way = ModeGraph(self.site, modes).find()
+                if way is not None:
+                    return self._driven(wanted, machine, way)
+                answer = first.lattice.find(first.starts, first.goals)
             if isinstance(answer, NotFound):
-                return self._unfound(wanted, lattice, machine, answer, starts, goals)
-            return self._driven(wanted, machine, way_on(lattice, answer))
+                return self._unfound(options[0], machine, first, answer)
+            return self._driven(wanted, machine, way_on(first.lattice, answer))
+
+    def _mode(self, wanted: MoveWanted, machine: Machine) -> Mode:
+        """One way of driving a move, with the poses it may start from and end at."""
+        lattice = self._lattice(wanted, machine)
+        standing = self._standing.get((wanted.machine, wanted.start))
+        ends = (self._standings(lattice, wanted.start, standing), self._standings(lattice, wanted.goal, None))
+        starts, goals = (
+            [lattice.add_anchor(a) for a in anchors if pose_blocked(a, lattice, machine) is None] for anchors in ends
+        )
+        return Mode(lattice, starts, goals)
+
+    def _standings(self, lattice: CheckedLattice, name: str, standing: Pose | None) -> list[Anchor]:
+        """Every way the machine may be asked to stand at a place."""
+        place = self.site.places[name]
+        if standing is not None:
+            return [Anchor(standing.x, standing.y, heading_rad(standing.bearing_deg))]
+        if place.bearing_deg is not None:
+            return [Anchor(place.point.x, place.point.y, heading_rad(place.bearing_deg))]
+        x, y = lattice.grid.snapped(place.point.x, place.point.y, place.tolerance_m)
+        return [Anchor(x, y, float(heading)) for heading in lattice.motions.headings]
+
+    def _trouble(self, wanted: MoveWanted, machine: Machine, modes: Sequence[Mode]) -> Move | None:
+        """The move as it is when the machine cannot stand at one of its ends."""
+        name = wanted.start if not modes[0].starts else wanted.goal
+        if modes[0].starts and any(mode.goals for mode in modes):
+            return None
+        lattice = modes[0].lattice
+        standing = self._standing.get((wanted.machine, name)) if name == wanted.start else None
+        why = [pose_blocked(anchor, lattice, machine) for anchor in self._standings(lattice, name, standing)]
+        text = f"the machine cannot stand at {name}: {why[-1]}"
+        point = self.site.places[name].point
+        return _no_way(wanted, "no route", text, (NearMiss("place", (point.x, point.y), _NAN, text),))
 
     def _lattice(self, wanted: MoveWanted, machine: Machine) -> CheckedLattice:
         """The lattice of a machine under the conditions of a day; days that change nothing for it share one."""
-        mass_kg = machine.configurations[wanted.configuration].mass_kg
+        configuration = machine.configuration_in(wanted.configuration, wanted.travel_mode)
+        mass_kg = machine.configurations[configuration].mass_kg
         closed = frozenset(area.id for area in self.site.areas if area.id in self.closed or area.closed_on(wanted.on))
         accepted = frozenset(s.id for s in self.site.surfaces if accepted_on(s, mass_kg, wanted.on))
-        key = (machine.id, wanted.configuration, wanted.travel_mode, closed, accepted)
+        key = (machine.id, configuration, wanted.travel_mode, closed, accepted)
         if key not in self._lattices:
             self.progress(f"{wanted.id}: reading the ground for {machine.id}", 0)
             self._lattices[key] = self._new_lattice(wanted, machine, self.site, self.terrain)
@@ -90,7 +127,8 @@ class MovePlanner:
             pivots=machine.value("pivots") == 1.0, pivot_arm_m=math.hypot(machine.wheelbase_m, machine.track_m / 2),
         )  # fmt: skip
         hazards = prepare(
-            site, machine, configuration=wanted.configuration, travel_mode=wanted.travel_mode, day=wanted.on,
+            site, machine, configuration=machine.configuration_in(wanted.configuration, wanted.travel_mode),
+            travel_mode=wanted.travel_mode, day=wanted.on,
             k=self.k_of(LENGTHS_OF_SITE * self._extent_m()), terrain=terrain,
             travel_m=motions.travel_m, closed=self.closed,
         )  # fmt: skip
@@ -106,29 +144,10 @@ class MovePlanner:
         """Sigmas that a route of this length asks for on this site."""
         return sigmas_wanted(self.site.thresholds.route_confidence, length_m, self.site.ground.accuracy.correlation_m)
 
-    def _ends(
-        self, lattice: CheckedLattice, machine: Machine, place: Place, standing: Pose | None
-    ) -> tuple[list[int], str]:
-        """Pose numbers of every way the machine may stand at a place, and what blocks it when there is none."""
-        if standing is not None:
-            wanted = [Anchor(standing.x, standing.y, heading_rad(standing.bearing_deg))]
-        elif place.bearing_deg is not None:
-            wanted = [Anchor(place.point.x, place.point.y, heading_rad(place.bearing_deg))]
-        else:
-            x, y = lattice.grid.snapped(place.point.x, place.point.y, place.tolerance_m)
-            wanted = [Anchor(x, y, float(heading)) for heading in lattice.motions.headings]
-        good, trouble = [], ""
-        for anchor in wanted:
-            blocked = pose_blocked(anchor, lattice, machine)
-            if blocked is None:
-                good.append(lattice.add_anchor(anchor))
-            trouble = blocked or trouble
-        return good, trouble
-
     def _unfound(
-        self, wanted: MoveWanted, lattice: CheckedLattice, machine: Machine, answer: NotFound, starts: list[int],
-        goals: list[int],
+        self, wanted: MoveWanted, machine: Machine, mode: Mode, answer: NotFound
     ) -> Move:
+        lattice = mode.lattice
         grid = _grid_text(lattice)
         if answer.why == "limit":
             text = f"the search gave up after {answer.expanded} states on a grid of {grid}; this proves nothing"
@@ -139,7 +158,7 @@ class MovePlanner:
         def closer(part: Site) -> CheckedLattice:
             return self._new_lattice(wanted, machine, part, build_terrain(part.ground, part.grid))
 
-        look = look_finer(lattice, answer, misses, starts=starts, goals=goals, closer=closer)
+        look = look_finer(lattice, answer, misses, starts=mode.starts, goals=mode.goals, closer=closer)
         if look.way is not None:
             return self._driven(wanted, machine, look.way)
         what = f"; the nearest barrier: {misses[0].kind}, {math.ceil(misses[0].short_mm)} mm short" if misses else ""
@@ -152,14 +171,14 @@ class MovePlanner:
     def _driven(self, wanted: MoveWanted, machine: Machine, found_way: Way) -> Move:
         configuration = machine.configurations[wanted.configuration]
         way = found_way.straighter()
-        hazards = way.stretches[0].lattice.hazards
-        poses = trace(way.motions, machine=machine, configuration=configuration, travel_mode=wanted.travel_mode)
+        hazards = way.hazards
+        poses = trace(way.stretches, machine)
         if not poses:
             return _no_way(wanted, "no route", "start and goal are the same pose: there is nothing to drive", ())
         self._standing[(wanted.machine, wanted.goal)] = poses[-1]
         length = poses[-1].chainage_m
         k = self.k_of(length)
-        found = profile([(stretch.motions, stretch.lattice.hazards) for stretch in way.stretches], poses)
+        found = profile(way.stretches, poses)
         checks = checks_of(found, site=self.site, machine=machine, hazards=hazards, k=k)
         holds, controls = holds_of(found, configuration)
         verdict: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
@@ -167,9 +186,6 @@ class MovePlanner:
             verdict = "pass with controls"
         open_kinds = [check.kind for check in checks if check.verdict in ("not proven", "fail")]
         cost = max(way.cost_m, length)
-        leg = Leg(
-            wanted.start, wanted.goal, length, cost, verdict, *self._passed(poses, hazards)
-        )
         return Move(
             id=wanted.id, purpose=wanted.purpose, machine=wanted.machine, configuration=wanted.configuration,
             start=wanted.start, goal=wanted.goal, on=_day(wanted), verdict=verdict,
@@ -177,8 +193,20 @@ class MovePlanner:
             length_m=length, cost_m=cost, lattice_cost_m=way.lattice_cost_m, best_possible_m=way.bound_m,
             bound=max(1.0, cost / way.bound_m), poses=poses, checks=checks, controls=controls, holds=holds,
             zones=zones_of(found, machine=machine, configuration=configuration, hazards=hazards),
-            reversals=reversals(poses), refused=None, legs=(leg,), nearest_misses=(),
+            reversals=reversals(poses), refused=None, nearest_misses=(),
+            legs=tuple(self._legs(wanted, poses, cost, verdict, hazards)),
         )  # fmt: skip
+
+    def _legs(
+        self, wanted: MoveWanted, poses: tuple[Pose, ...], cost_m: float, verdict: MoveVerdict, hazards: Hazards
+    ) -> Iterator[Leg]:
+        """The parts of a move between its ends and the hold points where its travel mode changes."""
+        runs = [tuple(run) for _, run in groupby(poses, key=lambda pose: pose.travel_mode)]
+        names = [wanted.start, *(f"hold point {n}" for n in range(1, len(runs))), wanted.goal]
+        for run, (start, goal) in zip(runs, pairwise(names), strict=True):
+            length = run[-1].chainage_m - run[0].chainage_m
+            share = length / poses[-1].chainage_m if poses[-1].chainage_m else 1.0
+            yield Leg(start, goal, length, cost_m * share, verdict, *self._passed(run, hazards))
 
     def _passed(self, poses: tuple[Pose, ...], hazards: Hazards) -> tuple[tuple[str, ...], tuple[str, ...]]:
         """Named areas that the body touches, and hazards within a few metres of the way, by id."""

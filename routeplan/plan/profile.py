@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -21,9 +22,9 @@ from routeplan.hazards.tile import stances_of
 from routeplan.machine.model import Configuration, Machine
 from routeplan.machine.shape import turn_radius_at_origin_m
 from routeplan.plan.trace import ROW_STEP_M
+from routeplan.plan.way import Stretch
 from routeplan.route import Check, CheckVerdict, Control, Hold, Pose, Zone, heading_rad
 from routeplan.search.anchors import check_motions
-from routeplan.search.straighten import Motion
 from routeplan.site.model import Site
 
 Floats = NDArray[np.float64]
@@ -63,16 +64,16 @@ class Profile:
         return tuple(pose for pose in self.poses if low <= pose.chainage_m <= high)
 
 
-def profile(stretches: Sequence[tuple[Sequence[Motion], Hazards]], poses: Sequence[Pose]) -> Profile:
+def profile(stretches: Sequence[Stretch], poses: Sequence[Pose]) -> Profile:
     """Judge all that lies between two stances by itself, each stretch of motions by the hazards that it was found with.
 
     ``poses`` are the rows that ``trace`` makes of the motions.
     """
     starts: list[tuple[float, float, float]] = []
     along_m, margins = [0.0], []
-    for motions, hazards in stretches:
-        first, pieces = len(starts), []
-        for motion in motions:
+    for stretch in stretches:
+        hazards, first, pieces = stretch.lattice.hazards, len(starts), []
+        for motion in stretch.motions:
             at = (motion.at.x, motion.at.y, motion.at.heading)
             for piece in motion.pieces:
                 n = stances_of(hazards.body, piece)
@@ -283,8 +284,16 @@ def _zone_text(kind: ZoneKind, value: float, limit: float) -> str:
     return f"{math.floor(1000 * value)} mm left beyond the gap wanted under what is overhead"
 
 
+#: What people do where a machine goes on in another travel mode.
+_CHANGES = {
+    "ridden": "Stop, key out. Rails up and pinned; get on, clip on where the site asks for it, and drive on ridden.",
+    "beside_rails_up": "Stop, key out. Get down and drive on from beside the machine, rails up.",
+    "beside_rails_folded": "Stop, key out. Get down, fold the rails, and drive on from beside the machine.",
+}
+
+
 def holds_of(found: Profile, configuration: Configuration) -> tuple[tuple[Hold, ...], tuple[Control, ...]]:
-    """Hold points before walkways, and what people do there and at each reversal."""
+    """Hold points before walkways and where the travel mode changes, and what people do there and at each reversal."""
     xi = [corner[0] for corner in configuration.footprint]
     holds, controls = [], []
     for first, _ in _runs(found.margins[:, arrays.WALKWAY] < 0.0, found, 0.25 * (max(xi) - min(xi))):
@@ -294,12 +303,17 @@ def holds_of(found: Profile, configuration: Configuration) -> tuple[tuple[Hold, 
             Hold(at, found.place(clear), "Stop. The traffic marshal closes the walkway and calls the machine on.")
         )
         controls.append(Control("walkway", at, "Traffic marshal holds people back while the body is over the walkway."))
+    for before, after in pairwise(found.poses):
+        if before.travel_mode != after.travel_mode:
+            holds.append(Hold(after.chainage_m, (after.x, after.y), _CHANGES[after.travel_mode]))
+            controls.append(Control("travel mode", after.chainage_m, _CHANGES[after.travel_mode]))
     poses = [pose for pose in found.poses if pose.gear]
-    for before, after in zip(poses, poses[1:], strict=False):
+    for before, after in pairwise(poses):
         if before.gear != after.gear:
             way = "against" if after.gear < 0 else "along"
             controls.append(Control(
                 "reversal", after.chainage_m, f"Stop and drive on {way} the chassis arrow, with a traffic "
                 "marshal in sight."
             ))  # fmt: skip
+    holds.sort(key=lambda hold: hold.chainage_m)
     return tuple(holds), tuple(sorted(controls, key=lambda control: control.chainage_m))

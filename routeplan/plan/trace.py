@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from routeplan.hazards.sweep import along
 from routeplan.machine.model import Configuration, Machine
+from routeplan.plan.way import Stretch
 from routeplan.route import Pose, bearing_deg
-from routeplan.search.straighten import Motion
 
 #: Largest displacement of any point of the envelope, and largest turn, between two rows; under the 0.10 m and 2
 #: deg promised.
@@ -34,34 +34,41 @@ def _rows_of(piece: NDArray[np.float64], reach_m: float) -> int:
     return max(1, math.ceil(travelled / ROW_STEP_M), math.ceil(turned / ROW_TURN_RAD))
 
 
-def _placed(motions: Sequence[Motion]) -> Iterator[tuple[int, tuple[float, float, float], NDArray[np.float64]]]:
-    """Gear (0 on the spot), starting pose and figures of every piece driven."""
-    for motion in motions:
-        at = (motion.at.x, motion.at.y, motion.at.heading)
-        for piece in motion.pieces:
-            if piece[0] != 0.0:
-                yield 0 if piece[2] else motion.gear, at, piece
-            at = along(*at, *piece)
+_Driven = tuple[Stretch, int, tuple[float, float, float], NDArray[np.float64]]
 
 
-def trace(
-    motions: Sequence[Motion], *, machine: Machine, configuration: Configuration, travel_mode: str
-) -> tuple[Pose, ...]:
-    """Rows of a route; a change of gear repeats the pose in its new gear.
+def _placed(stretches: Sequence[Stretch]) -> Iterator[_Driven]:
+    """Stretch, gear (0 on the spot), starting pose and figures of every piece driven."""
+    for stretch in stretches:
+        for motion in stretch.motions:
+            at = (motion.at.x, motion.at.y, motion.at.heading)
+            for piece in motion.pieces:
+                if piece[0] != 0.0:
+                    yield stretch, 0 if piece[2] else motion.gear, at, piece
+                at = along(*at, *piece)
+
+
+def _how(driven: _Driven) -> tuple[str, int]:
+    """Travel mode and gear: rows repeat the pose where either changes."""
+    return driven[0].lattice.hazards.travel_mode, driven[1]
+
+
+def trace(stretches: Sequence[Stretch], machine: Machine) -> tuple[Pose, ...]:
+    """Rows of a route; a change of gear or of travel mode repeats the pose.
 
     Parameters
     ----------
-    motions
+    stretches
         One after the other, each starting where the one before ended; at least one. Pieces too short to draw are part
         of the row before or after them.
     """
-    reach = farthest_m(configuration)
+    reach = max(farthest_m(stretch.lattice.hazards.configuration) for stretch in stretches)
     speed = machine.value("travel_speed_mps") if "travel_speed_mps" in machine.figures else math.nan
     rows: list[Pose] = []
     chainage = 0.0
-    for gear, run in groupby(_placed(motions), key=lambda placed: placed[0]):
+    for (travel_mode, gear), run in groupby(_placed(stretches), key=_how):
         mine: list[tuple[float, float, float, float]] = []
-        for _, at, (length, curvature, pivot) in run:
+        for _, _, at, (length, curvature, pivot) in run:
             mine = mine or [(*at, chainage)]
             travel = 0.0 if pivot else abs(float(length))
             short = abs(length) * (reach if pivot else 1.0) < DRAWN_M

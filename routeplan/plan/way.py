@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
+from routeplan.hazards.prepare import Hazards
 from routeplan.search.lattice import CheckedLattice, Found
 from routeplan.search.straighten import Motion, straightened
 
@@ -29,6 +32,12 @@ class Way:
     def motions(self) -> tuple[Motion, ...]:
         """All motions, in the order driven."""
         return tuple(motion for stretch in self.stretches for motion in stretch.motions)
+
+    @property
+    def hazards(self) -> Hazards:
+        """Of the first stretch, with the largest sigma that any stretch has."""
+        all_of = [stretch.lattice.hazards for stretch in self.stretches]
+        return replace(all_of[0], sigma=np.max([hazards.sigma for hazards in all_of], axis=0))
 
     def straighter(self) -> Way:
         """The same way with every stretch of it drawn straighter."""

@@ -60,6 +60,10 @@ class Case:
             sigmas=Sigmas.of(machine, site.ground.accuracy),
         )
 
+    def driven(self, travel_mode: str, configuration: Configuration) -> Case:
+        """The same case in one travel mode, and the configuration it is driven in."""
+        return dataclasses.replace(self, ridden=travel_mode == "ridden", configuration=configuration)
+
     def around(self, rows: Ints) -> Case:
         """The same case with the levels round some samples of its track, so that no route needs them all at once."""
         return dataclasses.replace(self, levels=_levels_around(self.site, self.track, rows, self.reach_m))

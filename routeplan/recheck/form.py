@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import pairwise
+from typing import get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
 from routeplan.machine.model import Machine
-from routeplan.recheck.track import Rows, envelope, largest_displacement
+from routeplan.recheck.track import Rows, driven_in, envelope, largest_displacement
 from routeplan.route import Move, Objection, Pose
-from routeplan.site.model import MoveWanted, Place, Site
+from routeplan.site.model import MoveWanted, Place, Site, TravelMode
 
 #: Coordinates are written to 1e-5 m and 1e-5 deg; each difference of two carries this much at most.
 ROUNDING_M = 1.5e-5
@@ -71,9 +73,30 @@ def _as_wanted(move: Move, wanted: MoveWanted | None) -> Iterator[Objection]:
             yield objection("form", first, value=0, limit=0, unit="", text=text)
 
 
+def _mode_changes(move: Move, wanted: MoveWanted | None) -> Iterator[Objection]:
+    """A change of travel mode stands still, at a hold point, and only where the site leaves the mode to the planner."""
+    for before, after in pairwise(move.poses):
+        if before.travel_mode == after.travel_mode:
+            continue
+        if wanted is None or wanted.travel_mode != "any":
+            text = f"the travel mode changes to {after.travel_mode}, which the site does not ask for"
+            yield objection("form", after, value=0, limit=0, unit="", text=text)
+        elif (before.x, before.y, before.bearing_deg) != (after.x, after.y, after.bearing_deg):
+            text = "the travel mode changes while the machine moves"
+            yield objection("form", after, value=0, limit=0, unit="", text=text)
+        elif not any(abs(hold.chainage_m - after.chainage_m) < FORM_TOLERANCE_M for hold in move.holds):
+            text = "the travel mode changes where there is no hold point"
+            yield objection("form", after, value=0, limit=0, unit="", text=text)
+
+
 def _states(move: Move, wanted: MoveWanted | None) -> Iterator[Objection]:
-    mode = move.poses[0].travel_mode if wanted is None else wanted.travel_mode
+    yield from _mode_changes(move, wanted)
     for pose in move.poses:
+        left = wanted is None or wanted.travel_mode == "any"
+        mode = pose.travel_mode if left or wanted is None else wanted.travel_mode
+        if mode not in get_args(TravelMode):
+            yield objection("form", pose, value=0, limit=0, unit="", text=f"{mode!r} is no travel mode")
+            return
         steer = "pivot" if pose.gear == 0 and pose.steer == "pivot" else "front"
         found = (pose.travel_mode, pose.regime, pose.steer)
         if found != (mode, "stowed", steer):
@@ -83,7 +106,7 @@ def _states(move: Move, wanted: MoveWanted | None) -> Iterator[Objection]:
 
 
 def _steps(move: Move, rows: Rows, machine: Machine) -> Iterator[Objection]:
-    corners = envelope(machine, machine.configurations[move.configuration])
+    corners = np.concatenate([envelope(machine, shape) for shape in driven_in(move, machine).values()])
     moved = largest_displacement(rows, corners)
     turned = np.degrees(np.abs(rows.turn))
     for value, limit, rounding, unit, what in (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from shapely.geometry.base import BaseGeometry
@@ -19,7 +19,7 @@ from routeplan.recheck.same import input_objections, machine_objections
 from routeplan.recheck.stance import stand
 from routeplan.recheck.strike import offer_strike
 from routeplan.recheck.sweep import Crossing, offer_sweep
-from routeplan.recheck.track import Ints, Rows, envelope, read_rows, subdivide
+from routeplan.recheck.track import Ints, Rows, Track, driven_in, envelope, read_rows, subdivide
 from routeplan.recheck.uncertainty import confidence_k
 from routeplan.recheck.verdicts import check_objections, move_objections, walkway_objections
 from routeplan.recheck.wheels import keep_off, meet_defects, unaccepted_ground
@@ -62,7 +62,8 @@ def second_opinion(
         text = f"rows are not finite, or machine {machine.id} has no configuration {move.configuration!r}"
         return (Objection("form", 0.0, (math.nan, math.nan), math.nan, math.nan, "", text),)
     rows = read_rows(move.poses)
-    track = subdivide(rows, envelope(machine, machine.configurations[move.configuration]))
+    corners = [envelope(machine, configuration) for configuration in driven_in(move, machine).values()]
+    track = subdivide(rows, np.concatenate(corners))
     case = Case.of(move, track, site=site, machine=machine, conditions=conditions)
     k = confidence_k(
         float(track.chainage_m[-1]),
@@ -71,16 +72,25 @@ def second_opinion(
     )
     ledger, crossings, unaccepted = Ledger(track, k), list[Crossing](), unaccepted_ground(case)
     _offer_rows(rows, case, ledger)
-    for first in range(0, max(1, len(track.x) - 1), SAMPLES_AT_ONCE):
-        # Chunks share a sample, so that no step between two samples is left out.
-        last = min(first + SAMPLES_AT_ONCE + 1, len(track.x))
-        _offer_samples(case, ledger, crossings, unaccepted, np.arange(first, last))
+    for travel_mode, samples in _runs(move, track):
+        mine = case.driven(travel_mode, driven_in(move, machine)[travel_mode])
+        for first in range(0, max(1, len(samples) - 1), SAMPLES_AT_ONCE):
+            # Chunks share a sample, so that no step between two samples is left out.
+            _offer_samples(mine, ledger, crossings, unaccepted, samples[first : first + SAMPLES_AT_ONCE + 1])
     return (
         *form_objections(move, rows, site=site, machine=machine),
         *check_objections(move, case, ledger),
         *walkway_objections(move, case, ledger, crossings),
         *move_objections(move, plan_k, ledger),
     )
+
+
+def _runs(move: Move, track: Track) -> Iterator[tuple[str, Ints]]:
+    """Samples of each stretch driven in one travel mode; where the mode changes the pose counts for both."""
+    modes = [pose.travel_mode for pose in move.poses]
+    changes = [row for row in range(1, len(modes)) if modes[row] != modes[row - 1]]
+    for first, last in zip([0, *changes], [*changes, len(modes)], strict=True):
+        yield modes[first], np.flatnonzero((track.row >= first) & (track.row < last))
 
 
 def _undriven(move: Move) -> tuple[Objection, ...]:

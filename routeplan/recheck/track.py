@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from routeplan.machine.model import Configuration, Machine
-from routeplan.route import Pose
+from routeplan.route import Move, Pose
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
@@ -48,12 +48,13 @@ class Rows:
 
 @dataclass(frozen=True, eq=False)
 class Track:
-    """Samples along a move: ``(n,)`` arrays of site metres, radians and the path's own chainage."""
+    """Samples along a move: ``(n,)`` arrays of site metres, radians, the path's own chainage, and the row driven to."""
 
     x: Floats
     y: Floats
     heading: Floats
     chainage_m: Floats
+    row: Ints
 
 
 def read_rows(poses: Sequence[Pose]) -> Rows:
@@ -66,6 +67,12 @@ def read_rows(poses: Sequence[Pose]) -> Rows:
     along = np.diff(x) * np.cos(middle) + np.diff(y) * np.sin(middle)
     aside = -np.diff(x) * np.sin(middle) + np.diff(y) * np.cos(middle)
     return Rows(x, y, heading, chainage, turn, along / np.sinc(turn / (2 * math.pi)), np.abs(aside))
+
+
+def driven_in(move: Move, machine: Machine) -> Mapping[str, Configuration]:
+    """The configuration of each travel mode of a move: folded rails have a configuration of their own."""
+    modes = dict.fromkeys(pose.travel_mode for pose in move.poses)
+    return {mode: machine.configurations[machine.configuration_in(move.configuration, mode)] for mode in modes}
 
 
 def envelope(machine: Machine, configuration: Configuration) -> Floats:
@@ -103,6 +110,7 @@ def subdivide(rows: Rows, corners: Floats) -> Track:
         np.concatenate([rows.y[:1], rows.y[step] + dy]),
         np.concatenate([rows.heading[:1], rows.heading[step] + share * turn]),
         np.concatenate([[0.0], path[step] + share * np.abs(travel)]),
+        np.concatenate([np.zeros(1, dtype=np.intp), step + 1]),
     )
 
 

@@ -89,9 +89,7 @@ class CheckedLattice:
         self.poses = np.zeros((rows, cols, n_h), np.uint8)
         self.checked = np.zeros(1, np.int64)
         self.room = look_for_room(self.site, self.hazards, self.motions, poses=self.poses, table=self.table)
-        hull, half_gap = self.hazards.body.hull, 0.5 * float(np.diff(np.sort(self.motions.headings)).max())
-        room_m = (hull[1] - hull[0]) * math.sin(half_gap) + 2.0 * self.grid.cell_m
-        for passage in find_passages(self.hazards.world, self.hazards.body, room_m):
+        for passage in find_passages(self.hazards.world, self.hazards.body, passage_room_m(self)):
             self._add_passage(passage)
 
     def _add_passage(self, passage: Passage) -> None:
@@ -260,6 +258,12 @@ class CheckedLattice:
             return self.grid.pose_id(row + d_row, col + d_col, int(self.motions.end[h, p])), pose
         before = self.grid.pose_id(row - d_row, col - d_col, h)
         return before, before
+
+
+def passage_room_m(lattice: CheckedLattice) -> float:
+    """Room beyond what is wanted from which the lattice's own headings drive any gap, m."""
+    hull, half_gap = lattice.hazards.body.hull, 0.5 * float(np.diff(np.sort(lattice.motions.headings)).max())
+    return float(hull[1] - hull[0]) * math.sin(half_gap) + 2.0 * lattice.grid.cell_m
 
 
 def _metres(cost: int) -> float:

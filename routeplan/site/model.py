@@ -18,6 +18,8 @@ from shapely.geometry import Point, Polygon
 from routeplan.machine.model import Machine
 
 TravelMode = Literal["ridden", "beside_rails_up", "beside_rails_folded"]
+#: A move may leave the travel mode to the planner, which then changes it at hold points.
+ModeWanted = TravelMode | Literal["any"]
 Purpose = Literal["delivery", "collection", "relocation"]
 DefectKind = Literal["pothole", "kerb", "sill", "cover", "plate", "trench"]
 
@@ -222,7 +224,7 @@ class MoveWanted:
     purpose: Purpose
     machine: str
     configuration: str
-    travel_mode: TravelMode
+    travel_mode: ModeWanted
     start: str
     goal: str
     on: dt.date | None

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
-from routeplan.site.model import GridSpec, Purpose, Thresholds, TravelMode
+from routeplan.site.model import GridSpec, ModeWanted, Purpose, Thresholds
 
 FORMAT = "routeplan/site@1"
 
@@ -108,7 +108,7 @@ class MoveSection(Section):
     purpose: Purpose
     machine: Name
     configuration: Name
-    travel_mode: TravelMode
+    travel_mode: ModeWanted
     start: Name = Field(alias="from")
     goal: Name = Field(alias="to")
     on: dt.date | None = None
@@ -150,6 +150,6 @@ TABLES: dict[tuple[str, ...], type[Section]] = {
 }
 
 CHOICES: Mapping[tuple[str, ...], tuple[str, ...]] = {
-    ("moves", "travel_mode"): get_args(TravelMode),
+    ("moves", "travel_mode"): get_args(ModeWanted),
     ("moves", "purpose"): get_args(Purpose),
 }
