@@ -61,6 +61,12 @@ def _prepare() -> Callable[..., Any]:
 _njit = _prepare()
 
 
+def never_compiled() -> bool:
+    """Whether the kernels as they are now have yet to be compiled on this machine, which takes about half a minute."""
+    folder = os.environ.get("NUMBA_CACHE_DIR")
+    return folder is None or not any(Path(folder).rglob("*.nbi"))
+
+
 def kernel(function: _F) -> _F:
     """Compile a function that makes no arrays at its first call; ``function.py_func`` is the plain Python."""
     compiled: _F = _njit(function)

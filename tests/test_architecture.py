@@ -19,7 +19,7 @@ ROOT = Path(__file__).parents[1]
 #: Which rooms a room may import from. Nothing turns back.
 ARROWS = {
     "cli": {"plan", "report", "recheck", "planfile", "route", "site", "machine", "errors", "version"},
-    "plan": {"search", "hazards", "recheck", "route", "site", "machine", "errors", "version"},
+    "plan": {"search", "hazards", "kernel", "recheck", "route", "site", "machine", "errors", "version"},
     "search": {"hazards", "kernel", "route", "site", "machine", "errors"},
     "hazards": {"kernel", "route", "site", "machine", "errors"},
     "recheck": {"route", "site", "machine", "errors"},

@@ -22,7 +22,7 @@ _STATUS = {
     "no route": ExitStatus.NO_ROUTE,
     "search limit": ExitStatus.SEARCH_LIMIT,
 }
-#: Seconds of silence before progress is shown, and between two lines.
+#: Seconds of silence between two lines of progress.
 _QUIET_S = 2.0
 
 
@@ -49,10 +49,10 @@ def _time(text: str) -> str:
 
 
 class _Telling:
-    """Progress on stderr once a command has been silent for a while."""
+    """Progress on stderr: what comes first at once, then whenever it has been silent for a while."""
 
     def __init__(self) -> None:
-        self._last = time.monotonic()
+        self._last = -_QUIET_S
 
     def __call__(self, words: str, count: int) -> None:
         now = time.monotonic()

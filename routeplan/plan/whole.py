@@ -10,6 +10,7 @@ from threading import Lock
 from routeplan import __version__
 from routeplan.hazards.register import NOT_CHECKED
 from routeplan.hazards.terrain import build_terrain
+from routeplan.kernel import never_compiled
 from routeplan.plan.move import MovePlanner, Progress, speechless
 from routeplan.plan_rounding import as_written
 from routeplan.recheck.opinion import second_opinion
@@ -28,6 +29,8 @@ def plan_site(site: Site, *, issued: str, progress: Progress = speechless) -> Pl
     progress
         Told what is being worked on.
     """
+    if never_compiled():
+        progress("first run on this machine: compiling for about half a minute, once", 0)
     terrain, alone = build_terrain(site.ground, site.grid), Lock()
 
     def of_machine(machine_id: str) -> Plan:
