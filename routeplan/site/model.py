@@ -19,7 +19,7 @@ from routeplan.machine.model import Machine
 
 TravelMode = Literal["ridden", "beside_rails_up", "beside_rails_folded"]
 #: A move may leave the travel mode to the planner, which then changes it at hold points.
-ModeWanted = TravelMode | Literal["any"]
+ModeWanted = Literal["ridden", "beside_rails_up", "beside_rails_folded", "any"]
 Purpose = Literal["delivery", "collection", "relocation"]
 DefectKind = Literal["pothole", "kerb", "sill", "cover", "plate", "trench"]
 
