@@ -15,9 +15,10 @@ from routeplan.hazards.prepare import Hazards, prepare
 from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.hazards.uncertainty import sigmas_wanted
 from routeplan.machine.model import Machine
+from routeplan.machine.modelled import not_modelled
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
-from routeplan.plan.profile import checks_of, holds_of, profile, turn_radius_m, zones_of
+from routeplan.plan.profile import checks_of, holds_of, profile, turn_radius_m, unmade_checks, zones_of
 from routeplan.plan.site_graph import Mode, ModeGraph, modes_of
 from routeplan.plan.trace import reversals, trace
 from routeplan.plan.way import Way, way_on
@@ -56,6 +57,9 @@ class MovePlanner:
     def plan(self, wanted: MoveWanted) -> Move:
         """Plan one move; it is not yet re-checked."""
         machine = self.site.machines[wanted.machine]
+        why = not_modelled(machine)
+        if why is not None:
+            return replace(_no_way(wanted, "not proven", why, ()), checks=unmade_checks(why))
         options = [replace(wanted, travel_mode=mode) for mode in modes_of(machine, wanted)]
         with self.alone:
             modes = [self._mode(option, machine) for option in options]

@@ -223,6 +223,15 @@ def checks_of(found: Profile, *, site: Site, machine: Machine, hazards: Hazards,
     return tuple(rows)
 
 
+def unmade_checks(why: str) -> tuple[Check, ...]:
+    """One row for every line of the catalogue, none of them made, and why."""
+    nan = math.nan
+    return tuple(
+        Check(line.kind, "not proven", nan, nan, nan, line.unit, nan, nan, nan, (nan, nan), line.source, (why,))
+        for line in CATALOGUE
+    )
+
+
 def _runs(flags: NDArray[np.bool_], found: Profile, gap_m: float) -> Iterator[tuple[int, int]]:
     """First and last stretch of each run of flags, runs less than a gap apart taken together."""
     first = last = -1

@@ -15,6 +15,7 @@ import networkx
 import shapely
 
 from routeplan.machine.model import Machine
+from routeplan.machine.modelled import not_ridden
 from routeplan.plan.way import Stretch, Way
 from routeplan.search.anchors import Anchor, link_line
 from routeplan.search.lattice import MOUTH_M, RUN_UP_M, CheckedLattice, Found, passage_room_m
@@ -36,6 +37,8 @@ def modes_of(machine: Machine, wanted: MoveWanted) -> tuple[TravelMode, ...]:
     """Travel modes that a move may be driven in; it starts in the first."""
     if wanted.travel_mode != "any":
         return (wanted.travel_mode,)
+    if not_ridden(machine, wanted.configuration) is not None:
+        return ("beside_rails_up",)
     folds = machine.configuration_in(wanted.configuration, "beside_rails_folded") != wanted.configuration
     return ("ridden", "beside_rails_up", "beside_rails_folded") if folds else ("ridden", "beside_rails_up")
 
