@@ -183,7 +183,8 @@ class MovePlanner:
         length = poses[-1].chainage_m
         k = self.k_of(length)
         found = profile(way.stretches, poses)
-        checks = checks_of(found, site=self.site, machine=machine, hazards=hazards, k=k)
+        driven = dict.fromkeys(stretch.lattice.hazards.configuration.id for stretch in way.stretches)
+        checks = checks_of(found, site=self.site, machine=machine, hazards=hazards, k=k, configurations=driven)
         holds, controls = holds_of(found, configuration)
         verdict: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
         if verdict == "pass" and controls:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
@@ -209,11 +209,13 @@ def _survey_check(
     )
 
 
-def checks_of(found: Profile, *, site: Site, machine: Machine, hazards: Hazards, k: float) -> tuple[Check, ...]:
-    """One row for every line of the catalogue."""
+def checks_of(
+    found: Profile, *, site: Site, machine: Machine, hazards: Hazards, k: float, configurations: Iterable[str]
+) -> tuple[Check, ...]:
+    """One row for every line of the catalogue; ``configurations`` are those driven in."""
     rows = []
     for line in CATALOGUE:
-        why = doubts(line, site, machine)
+        why = doubts(line, site, machine, configurations)
         if line.kind == "turning":
             rows.append(_turning_check(line, found, machine, k, why))
         elif line.kind == "survey resolution":

@@ -11,7 +11,7 @@ import numpy as np
 
 from routeplan.machine.model import Configuration, Machine
 from routeplan.recheck.levels import DEFECT_REACH_M, Levels
-from routeplan.recheck.track import Floats, Ints, Track, envelope
+from routeplan.recheck.track import Floats, Ints, Track, driven_in, envelope
 from routeplan.recheck.uncertainty import Sigmas
 from routeplan.route import Conditions, Move
 from routeplan.site.model import Area, Site
@@ -40,6 +40,7 @@ class Case:
     levels: Levels
     sigmas: Sigmas
     reach_m: float
+    configurations: tuple[str, ...]
 
     @classmethod
     def of(cls, move: Move, track: Track, *, site: Site, machine: Machine, conditions: Conditions) -> Case:
@@ -57,6 +58,7 @@ class Case:
             track=track,
             levels=_levels_around(site, track, np.zeros(1, dtype=np.intp), reach),
             reach_m=reach,
+            configurations=tuple(chosen.id for chosen in driven_in(move, machine).values()),
             sigmas=Sigmas.of(machine, site.ground.accuracy),
         )
 

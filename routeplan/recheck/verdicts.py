@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from routeplan.machine.shape import CONFIGURATIONS
 from routeplan.recheck.case import Case
 from routeplan.recheck.ledger import CATALOGUE, Instance, Ledger
 from routeplan.recheck.sweep import Crossing
@@ -68,6 +69,8 @@ def open_reasons(kind: str, case: Case) -> Iterator[str]:
     """Why no pass may be given to a check here, whatever its margin."""
     basis = CATALOGUE[kind]
     parts = [name for name in BODY_PARTS if name in case.machine.figures] if "length_m" in basis.figures else []
+    if "length_m" in basis.figures or "height_m" in basis.figures:
+        parts += [name for chosen in case.configurations for name in CONFIGURATIONS.get(chosen, ())]
     for name in (*basis.figures, *parts):
         figure = case.machine.figures.get(name)
         if figure is None:

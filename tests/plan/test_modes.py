@@ -8,7 +8,7 @@ from itertools import pairwise
 import pytest
 from shapely.geometry import box
 
-from routeplan.machine.model import Machine
+from routeplan.machine.model import Figure, Machine, Tag
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
 from routeplan.route import Hold, Move, Plan
@@ -24,7 +24,8 @@ def folding() -> Machine:
     stowed = machine.configurations["stowed"]
     chassis, platform = stowed.boxes
     folded = replace(stowed, id="stowed_rails_folded", boxes=(chassis, replace(platform, top_m=1.85, occupied=False)))
-    return replace(machine, configurations={"stowed": stowed, folded.id: folded})
+    figures = {**machine.figures, "height_folded_m": Figure("height_folded_m", 1.85, "sheet", "invented for a test")}
+    return replace(machine, figures=figures, configurations={"stowed": stowed, folded.id: folded})
 
 
 def hall(head_m: float, *, travel_mode: str = "any", machine: Machine | None = None) -> Site:
@@ -109,3 +110,14 @@ def test_a_hold_says_what_to_do() -> None:
     (move,) = planned(hall(2.1)).moves
     first: Hold = move.holds[0]
     assert "fold the rails" in first.text and first.place[0] < 12.0
+
+
+def test_a_folded_height_of_the_class_leaves_the_way_not_proven() -> None:
+    """Rails folded shape the body: a height that only the class gives is no more trusted than any other."""
+    machine = folding()
+    cases: tuple[tuple[Tag, str], ...] = (("sheet", "pass with controls"), ("class", "not proven"))
+    for tag, verdict in cases:
+        height = Figure("height_folded_m", 1.85, tag, "invented")
+        figures = {**machine.figures, "height_folded_m": height}
+        (move,) = planned(hall(2.1, machine=replace(machine, figures=figures))).moves
+        assert (move.verdict, move.refused) == (verdict, None), move.reason
