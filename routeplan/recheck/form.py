@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan.machine.model import Machine
+from routeplan.machine.modelled import not_ridden
 from routeplan.recheck.track import Rows, driven_in, envelope, largest_displacement
 from routeplan.route import Move, Objection, Pose
 from routeplan.site.model import MoveWanted, Place, Site, TravelMode
@@ -50,6 +51,7 @@ def form_objections(move: Move, rows: Rows, *, site: Site, machine: Machine) -> 
     wanted = next((known for known in site.moves if known.id == move.id), None)
     yield from _as_wanted(move, wanted)
     yield from _states(move, wanted)
+    yield from _riding(move, machine)
     yield from _steps(move, rows, machine)
     yield from _gears(move, rows)
     yield from _chainages(move, rows)
@@ -87,6 +89,14 @@ def _mode_changes(move: Move, wanted: MoveWanted | None) -> Iterator[Objection]:
         elif not any(abs(hold.chainage_m - after.chainage_m) < FORM_TOLERANCE_M for hold in move.holds):
             text = "the travel mode changes where there is no hold point"
             yield objection("form", after, value=0, limit=0, unit="", text=text)
+
+
+def _riding(move: Move, machine: Machine) -> Iterator[Objection]:
+    """Nobody rides where a configuration has no room for anybody."""
+    why = not_ridden(machine, machine.configuration_in(move.configuration, "ridden"))
+    ridden = next((pose for pose in move.poses if pose.travel_mode == "ridden"), None)
+    if why is not None and ridden is not None:
+        yield objection("form", ridden, value=0, limit=0, unit="", text=why)
 
 
 def _states(move: Move, wanted: MoveWanted | None) -> Iterator[Objection]:

@@ -11,6 +11,7 @@ from shapely.geometry import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from routeplan.machine.model import Machine
+from routeplan.machine.modelled import not_ridden
 from routeplan.site.columns import HIGHEST_LEVEL_M, LOWEST_LEVEL_M
 from routeplan.site.faults import Faults, at, did_you_mean
 from routeplan.site.ground import levels_within, samples
@@ -187,3 +188,8 @@ def check_moves(
                 f'{move.machine} has no configuration "{move.configuration}"',
                 did_you_mean(move.configuration, machines[move.machine].configurations),
             )
+        elif move.machine in machines and move.travel_mode == "ridden":
+            why = not_ridden(machines[move.machine], move.configuration)
+            if why is not None:
+                mend = 'give travel_mode = "beside_rails_folded" or "any"'
+                faults.add("not-ridden", where, f"{move.machine}: {why}", mend)

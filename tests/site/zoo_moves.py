@@ -56,6 +56,11 @@ site.toml
   - moves D1: there is no machine "SC13"
     mend: did you mean "SC12"? Known: SC12 [machine-unknown]
 """),
+    moves("a ridden move with the rails folded", move(configuration="stowed_rails_folded"), """
+site.toml
+  - moves D1: SC12: nobody rides with the rails folded: it is driven from beside
+    mend: give travel_mode = "beside_rails_folded" or "any" [not-ridden]
+"""),
     moves("a move in a configuration that does not exist", move(configuration="raised"), f"""
 site.toml
   - moves D1: SC12 has no configuration "raised"
