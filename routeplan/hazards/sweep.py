@@ -31,9 +31,12 @@ from routeplan.kernel import kernel
 
 #: Margin of a check that has nothing to say, in any unit.
 FAR = 1000.0
-#: A turning piece is halved until what lies between two poses is less than this, m; where only comfort is at stake,
-#: than that.
+#: In brief a turning piece is halved until what lies between two poses is less than this, m; where only comfort is at
+#: stake, than that.
 FINE_M, COARSE_M = 0.025, 0.25
+#: The same of a full look, m. A full look at any part of a piece thus finds at most this much less than the smallest
+#: margin of the whole; a brief look takes it off beforehand, so that no part of a way that it passed is failed later.
+EXACT_M = 0.001
 
 
 @kernel
@@ -110,10 +113,12 @@ def settled(check: int, margin: float, swell: float, so_far: float, brief: bool)
 
     In brief only the sign counts, and roughly how comfortable it is; else the smallest margin is wanted, up to comfort.
     """
-    if swell <= FINE_M or margin - swell >= min(so_far, COMFORT_M):
+    if swell <= EXACT_M or margin - swell >= min(so_far, COMFORT_M):
         return True
     if not brief:
         return False
+    if swell <= FINE_M:
+        return True
     if check == WALKWAY:
         return abs(margin) >= swell
     if margin < swell:
@@ -182,7 +187,11 @@ def pair_margin(
     parts: Floats,
     so_far: float,
 ) -> float:
-    """Margin of one part of the machine to one edge over a turning piece, by halving: at most the smallest there is."""
+    """Margin of one part of the machine to one edge over a turning piece, by halving: at most the smallest there is.
+
+    At most that of a full look at any part of the piece, too, when ``brief``.
+    """
+    wanted += EXACT_M if brief else 0.0
     a0, a1, b0, b1 = part_of(body, n, lean)
     parts[0, 0], parts[0, 1] = 0.0, length
     pending = 1
