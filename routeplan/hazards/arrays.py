@@ -94,6 +94,8 @@ class Body(NamedTuple):
     hull: Floats  # (4,) xi0, xi1, eta0, eta1 around boxes and wheels
     reach: float  # farthest corner from the origin, m
     wheel_gap: float  # half the tyre's width and the tube's sideways reach at the wheels, m
+    tyre_half: float  # half the tyre's width, m
+    radius: float  # of the wheels, m
     structure_gap: float
     body_gap: float  # for an occupied box; equal to structure_gap when nobody rides
     underside_gap: float

@@ -9,10 +9,17 @@ from routeplan.hazards.arrays import Body, World
 from routeplan.kernel import kernel
 
 SECTORS = 8
+#: Farthest that any point of the body or wheel travels between two stances, m. Every pose between them is within half
+#: of it of one of the two, and every bound at a stance holds for the poses within half of it.
+STANCE_STEP = 0.25
 
 
 class Stance(NamedTuple):
-    """A pose on the ground with what is uncertain within the tube; slopes are tangents, heights metres."""
+    """A pose on the ground with what is uncertain within the tube and half way to the stances beside it.
+
+    Slopes are tangents, heights metres. The ground is told relative to the tilt of the mean plane: wherever in there
+    the machine is, it stands on the mean plane of this pose, drawn on to where it is, but for ``uncertain``.
+    """
 
     known: bool
     z: float  # mean plane at mid-wheelbase
@@ -28,6 +35,13 @@ class Stance(NamedTuple):
     front_deviation: float
     rear_deviation: float
     raised: float
+    taken: float  # largest |w| that the oscillating axle takes up
+    aside: float  # how far a point may be to either side of its way at this pose but for the tube, m
+
+
+def most_turned(body: Body) -> float:
+    """Farthest that a machine turns between a stance and half way to the next, rad: about its rear axle, in place."""
+    return 0.5 * STANCE_STEP / min(body.wheelbase, body.reach)
 
 
 @kernel
@@ -60,67 +74,135 @@ def wheel_look(world: World, j: int, x: float, y: float) -> tuple[float, float, 
 
 
 @kernel
-def stand(world: World, body: Body, x: float, y: float, heading: float) -> Stance:
-    """Stand a machine at a pose; ``known`` is False when a level under a wheel is not known."""
+def wheel_at(
+    world: World, body: Body, i: int, j: int, x: float, y: float, c: float, s: float
+) -> tuple[float, float, int, int]:
+    """``wheel_look`` for wheel i of a machine at (x, y) with a heading of cosine c and sine s."""
+    xi, eta = body.wheel_xi[i], body.wheel_eta[i]
+    middle, spread, row, col = wheel_look(world, j, x + xi * c - eta * s, y + xi * s + eta * c)
+    along, across = lifts(body, world.gx[row, col], world.gy[row, col], c, s)
+    return middle + across + 0.5 * along, spread + 0.5 * along, row, col
+
+
+@kernel
+def lifts(body: Body, gx: float, gy: float, c: float, s: float) -> tuple[float, float]:
+    """How far a local plane lifts a wheel's disc at most, and a tyre's edge its middle, m.
+
+    A disc touches a slope m ahead of its middle, ``R (sqrt(1 + m^2) - 1) <= R m^2 / 2`` higher.
+    """
+    ahead = gx * c + gy * s
+    return 0.5 * body.radius * ahead * ahead, body.tyre_half * abs(gy * c - gx * s)
+
+
+@kernel
+def parted(
+    world: World,
+    body: Body,
+    i: int,
+    row: int,
+    col: int,
+    pitch: float,
+    roll: float,
+    c: float,
+    s: float,
+    aside: float,
+    turn: float,
+) -> float:
+    """How far the local plane at a node and a plane with these slopes part under wheel i, wherever it may be, m.
+
+    A wheel's span is measured from the local plane of its node; this more makes it a span about the other plane.
+    """
+    gx, gy = world.gx[row, col], world.gy[row, col]
+    along, across = gx * c + gy * s, gy * c - gx * s
+    more: float = displaced(body, abs(along - pitch), abs(across - roll), body.wheel_xi[i], body.wheel_eta[i], aside)
+    more += body.tyre_half * abs(along) * (body.sin_heading + turn)
+    return more
+
+
+@kernel
+def displaced(body: Body, along: float, across: float, xi: float, eta: float, aside: float) -> float:
+    """Most that a level changes on slopes (along, across; not negative) over where a body point may be at a stance, m.
+
+    That is: within the tube, and half a step along its way or, in a turn, ``aside`` from it.
+    """
+    ahead = 0.5 * STANCE_STEP + abs(eta) * body.sin_heading
+    beside = aside + body.lateral + abs(xi) * body.sin_heading
+    level: float = along * ahead + across * beside
+    return level
+
+
+@kernel
+def stand(world: World, body: Body, x: float, y: float, heading: float, turn: float = 0.0) -> Stance:
+    """Stand a machine at a pose; ``known`` is False when a level under a wheel is not known.
+
+    ``turn`` (radians, not negative) is how far it turns between this pose and half way to the stances beside it.
+    """
     c, s = math.cos(heading), math.sin(heading)
-    j = sector(heading)
-    m0 = m1 = m2 = m3 = r0 = r1 = r2 = r3 = 0.0
-    defect_f = defect_r = dev_f = dev_r = raised = 0.0
-    for i in range(4):
-        wx = x + body.wheel_xi[i] * c - body.wheel_eta[i] * s
-        wy = y + body.wheel_xi[i] * s + body.wheel_eta[i] * c
-        middle, spread, row, col = wheel_look(world, j, wx, wy)
-        if not math.isfinite(middle):
-            return Stance(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-        defect, deviation = world.defect[row, col], world.deviation[row, col]
-        raised = max(raised, world.raised[row, col])
-        if i < 2:
-            defect_f, dev_f = max(defect_f, defect), max(dev_f, deviation)
-        else:
-            defect_r, dev_r = max(defect_r, defect), max(dev_r, deviation)
-        if i == 0:
-            m0, r0 = middle, spread
-        elif i == 1:
-            m1, r1 = middle, spread
-        elif i == 2:
-            m2, r2 = middle, spread
-        else:
-            m3, r3 = middle, spread
-    pitch, roll, pitch_spread, roll_spread, twist = slopes(body, m0, m1, m2, m3, r0, r1, r2, r3)
+    j, raised = sector(heading), world.raised
+    aside = 0.5 * STANCE_STEP if turn > 0.0 else 0.0
+    m0, r0, row0, col0 = wheel_at(world, body, 0, j, x, y, c, s)
+    m1, r1, row1, col1 = wheel_at(world, body, 1, j, x, y, c, s)
+    m2, r2, row2, col2 = wheel_at(world, body, 2, j, x, y, c, s)
+    m3, r3, row3, col3 = wheel_at(world, body, 3, j, x, y, c, s)
+    if not math.isfinite(m0 + m1 + m2 + m3):
+        return Stance(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    pitch, roll = mean_slopes(body, m0, m1, m2, m3)
+    r0 += parted(world, body, 0, row0, col0, pitch, roll, c, s, aside, turn)
+    r1 += parted(world, body, 1, row1, col1, pitch, roll, c, s, aside, turn)
+    r2 += parted(world, body, 2, row2, col2, pitch, roll, c, s, aside, turn)
+    r3 += parted(world, body, 3, row3, col3, pitch, roll, c, s, aside, turn)
+    pitch, roll, pitch_spread, roll_spread, twist = slopes(body, m0, m1, m2, m3, r0, r1, r2, r3, turn)
     return Stance(
         True, 0.25 * (m0 + m1 + m2 + m3), pitch, roll, pitch_spread, roll_spread, max(r0, r1), max(r2, r3), twist,
-        defect_f, defect_r, dev_f, dev_r, raised,
+        max(0.0, world.defect[row0, col0], world.defect[row1, col1]),
+        max(0.0, world.defect[row2, col2], world.defect[row3, col3]),
+        max(0.0, world.deviation[row0, col0], world.deviation[row1, col1]),
+        max(0.0, world.deviation[row2, col2], world.deviation[row3, col3]),
+        max(0.0, raised[row0, col0], raised[row1, col1], raised[row2, col2], raised[row3, col3]),
+        within_stop(abs(m0 + m3 - m1 - m2) + r0 + r1 + r2 + r3, body.track * body.stop_tan), aside,
     )  # fmt: skip
 
 
 @kernel
+def mean_slopes(body: Body, m0: float, m1: float, m2: float, m3: float) -> tuple[float, float]:
+    """Pitch and roll on wheel levels FL FR RL RR: of the mean plane, or as the axle that does not oscillate has it."""
+    side = m0 + m2 - m1 - m3
+    if body.oscillating > 0:
+        taken = within_stop(m0 + m3 - m1 - m2, body.track * body.stop_tan)
+        side += taken if body.oscillating == 2 else -taken
+    return (m0 + m1 - m2 - m3) / (2 * body.wheelbase), side / (2 * body.track)
+
+
+@kernel
 def slopes(
-    body: Body, m0: float, m1: float, m2: float, m3: float, r0: float, r1: float, r2: float, r3: float
+    body: Body,
+    m0: float,
+    m1: float,
+    m2: float,
+    m3: float,
+    r0: float,
+    r1: float,
+    r2: float,
+    r3: float,
+    turn: float = 0.0,
 ) -> tuple[float, float, float, float, float]:
-    """Pitch, roll, what the tube and rocking may add to each, and the twist beyond the stop, from four wheel levels.
+    """Pitch, roll, what the tube, rocking and a turn may add to each, and the twist beyond the stop.
 
     ``m`` and ``r`` are middles and half spans of the wheel levels FL FR RL RR.
     """
+    pitch, roll = mean_slopes(body, m0, m1, m2, m3)
     w = m0 + m3 - m1 - m2
     w_spread = r0 + r1 + r2 + r3
-    taken = 0.0
-    if body.oscillating > 0:
-        taken = within_stop(w, body.track * body.stop_tan)
     twist = max(abs(w) + w_spread - (body.track * body.stop_tan if body.oscillating > 0 else 0.0), 0.0)
-    pitch = (m0 + m1 - m2 - m3) / (2 * body.wheelbase)
-    side = m0 + m2 - m1 - m3
     if body.oscillating == 1:
-        side -= taken
         roll_spread = max(r2 + r3, 0.5 * w_spread if twist > 0 else 0.0) / body.track
     elif body.oscillating == 2:
-        side += taken
         roll_spread = max(r0 + r1, 0.5 * w_spread if twist > 0 else 0.0) / body.track
     else:
         roll_spread = 0.5 * w_spread / body.track
-    roll = side / (2 * body.track)
-    front, rear = max(r0, r1), max(r2, r3)
-    pitch_spread = (front + rear) / body.wheelbase + 0.5 * twist / body.wheelbase + body.sin_heading * abs(roll)
-    roll_spread += 0.5 * twist / body.track + body.sin_heading * abs(pitch)
+    turned = body.sin_heading + turn
+    pitch_spread = (max(r0, r1) + max(r2, r3) + 0.5 * twist) / body.wheelbase + turned * abs(roll)
+    roll_spread += 0.5 * twist / body.track + turned * abs(pitch)
     return pitch, roll, pitch_spread, roll_spread, twist
 
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from routeplan.hazards import arrays
 from routeplan.hazards.arrays import CALM_MOTION, CALM_POSE, Body, Bytes, Floats, Ints
+from routeplan.hazards.attitude import STANCE_STEP, most_turned
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.fields import GroundFields
 from routeplan.hazards.planes import (
@@ -77,15 +78,20 @@ def _pose_bounds(seen: Floats, planes: Floats, body: Body) -> _Bounds:
     """Slopes that any stance from a block may have; see ``attitude.stand`` for each term.
 
     With wheel levels within ``off`` of a plane, four wheels twist by at most 4 off, the slope along is off by at most
-    3 off / wheelbase and the slope across by 3 off / track, spreads included.
+    3 off / wheelbase and the slope across by 3 off / track, spreads included. ``seen`` holds the spans where wheels
+    stand; over where they may be the local planes part from the block's by their tilt against it, and from the mean
+    plane by its tilt too.
     """
-    off = 0.5 * (seen[..., HIGH] + seen[..., MINUS_LOW])
+    far = body.lateral + body.wheelbase * body.sin_heading + STANCE_STEP
     slope = np.hypot(planes[..., 1], planes[..., 2])
+    off = 0.5 * (seen[..., HIGH] + seen[..., MINUS_LOW])
+    tilt = seen[..., TILT] + 3.0 * off * (1.0 / body.wheelbase + 1.0 / body.track)
+    off = off + far * tilt + body.tyre_half * seen[..., TILT] + 0.5 * body.radius * (slope + seen[..., TILT]) ** 2
     stop = body.track * body.stop_tan if body.oscillating else 0.0
     twist = np.maximum(4.0 * off - stop, 0.0)
     along = (3.0 * off + 0.5 * twist) / body.wheelbase
     across = (3.0 * off + 0.5 * twist) / body.track
-    turned = body.sin_heading * (slope + np.maximum(along, across))
+    turned = (body.sin_heading + most_turned(body)) * (slope + np.maximum(along, across))
     return _Bounds(along + turned, across + turned, off, twist, seen[..., TILT])
 
 
@@ -103,6 +109,7 @@ def _rise(seen: Floats, bounds: _Bounds, body: Body) -> Floats:
         q, lean = (xi - body.wheel_xi[2]) / body.wheelbase, abs(eta) / body.track
         static = (abs(q) + abs(1.0 - q) + 2.0 * lean) * seen[..., DEVIATION]
         static = static + bounds.twist * (0.25 + 0.5 * (lean + abs(q - 0.5)))
+        static = static + (2.0 * bounds.off * lean if body.oscillating else 0.0)
         worst = np.maximum(worst, static + body.amplification * max(front, rear) * seen[..., DEFECT])
     return worst
 
@@ -135,18 +142,19 @@ def _calm_poses(seen: Floats, planes: Floats, body: Body, cell_m: float) -> tupl
     bounds = _pose_bounds(seen, planes, body)
     slope = np.hypot(planes[..., 1], planes[..., 2])
     spare = _spare_of_slopes(seen, bounds, slope, body)
-    moved = body.lateral + body.reach * body.sin_heading
+    moved = body.lateral + body.reach * body.sin_heading + 0.5 * STANCE_STEP
     middle = 0.5 * (seen[..., HIGH] - seen[..., MINUS_LOW])
     differ = moved * (1.5 * bounds.tilt + bounds.along + bounds.across)
     strike = max(body.proven[arrays.STRIKE], 0.0) + body.underside_gap + BETWEEN_STANCES_M
     lean = slope + np.hypot(bounds.along, bounds.across)
     steep = 2.0 * slope + bounds.along + bounds.across
     enough = max(COMFORT_M, body.proven[arrays.HEAD], body.proven[arrays.OVERHEAD])
+    lift = body.tyre_half * (slope + bounds.tilt)
     for xi, eta, bottom, top, front, rear, gap in body.corners:
         slack = _point_slack(bounds, body, xi, eta)
         spare = np.minimum(spare, bottom + middle - slack - differ - seen[..., HUMP] - strike)
         thrown = body.amplification * max(front, rear) * seen[..., DEFECT] + steep * (moved + top * lean + cell_m)
-        spare = np.minimum(spare, -seen[..., CEILING] - top - middle - slack - thrown - gap - enough)
+        spare = np.minimum(spare, -seen[..., CEILING] - top - lift - middle - slack - thrown - gap - enough)
     return spare, lean
 
 
@@ -191,6 +199,7 @@ def build_blocks(
     pose = (spare >= 0.0) & ~passed
     away = (travel_m + both) / block_m
     motion = disc_maximum((~pose).astype(np.float64), away) == 0.0
-    hump = seen[..., HUMP] + (body.lateral + body.reach * body.sin_heading) * 1.5 * seen[..., TILT]
+    moved = body.lateral + body.reach * body.sin_heading + 0.5 * STANCE_STEP
+    hump = seen[..., HUMP] + moved * 1.5 * seen[..., TILT]
     calm = (pose * CALM_POSE + motion * CALM_MOTION).astype(np.uint8)
     return Blocks(size, planes, hump, -seen[..., CEILING], calm, disc_maximum(np.where(pose, lean, 0.0), away))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from routeplan.hazards.arrays import Body, World
-from routeplan.hazards.attitude import Stance, plane_at, uncertain
+from routeplan.hazards.attitude import Stance, displaced, plane_at, uncertain
 from routeplan.kernel import kernel
 
 
@@ -30,14 +30,17 @@ def excess(body: Body, stance: Stance, lever_front: float, lever_rear: float) ->
 
 @kernel
 def rise_margin(body: Body, stance: Stance) -> float:
-    """Bounce limit less the rise of the worst corner of the basket floor, m."""
+    """Bounce limit less the rise of the worst corner of the basket floor, m.
+
+    The rise is told from the mean plane of clean ground, which an oscillating axle's machine does not stand on.
+    """
     worst = 0.0
     for n in range(body.basket.shape[0]):
         xi, eta, lever_front, lever_rear = body.basket[n]
         q = (xi - body.wheel_xi[2]) / body.wheelbase
         lean = abs(eta) / body.track
         static = (abs(q) + lean) * stance.front_deviation + (abs(1 - q) + lean) * stance.rear_deviation
-        static += stance.twist * (0.25 + 0.5 * (lean + abs(q - 0.5)))
+        static += stance.twist * (0.25 + 0.5 * (lean + abs(q - 0.5))) + 0.5 * stance.taken * lean
         worst = max(worst, static + excess(body, stance, lever_front, lever_rear))
     return body.bounce_limit - worst
 
@@ -51,7 +54,6 @@ def top_margins(
     Returns the smallest head margin, the same less the soffit's k sigma, then both for box tops; infinite under sky.
     """
     rows, cols = world.level.shape
-    slope = abs(stance.pitch) + abs(stance.roll)
     head_raw = head_proven = box_raw = box_proven = math.inf
     for n in range(body.tops.shape[0]):
         xi0, eta0, zeta, lever_front, lever_rear, wanted, head = body.tops[n]
@@ -62,8 +64,8 @@ def top_margins(
             continue
         if world.soffit[row, col] == math.inf:
             continue
-        moved = body.lateral + abs(xi0) * body.sin_heading
-        top = plane_at(body, stance, xi0, eta0) + zeta + uncertain(body, stance, xi0, eta0) + slope * moved
+        moved = displaced(body, abs(stance.pitch), abs(stance.roll), xi0, eta0, stance.aside)
+        top = plane_at(body, stance, xi0, eta0) + zeta + uncertain(body, stance, xi0, eta0) + moved
         top += excess(body, stance, lever_front, lever_rear) + wanted
         raw, proven = world.soffit[row, col] - top, world.soffit_proven[row, col] - top
         if head > 0:
@@ -78,8 +80,11 @@ def underside_margin(world: World, body: Body, stance: Stance, x: float, y: floa
     """Smallest underside less ground less the clearance wanted, m; -1 where a level under the body is not known."""
     rows, cols = world.level.shape
     smallest = 10.0
+    steep = stance.pitch * stance.pitch + stance.roll * stance.roll + body.sin_heading * body.sin_heading
+    shaky = stance.pitch_spread + stance.roll_spread
     for n in range(body.undersides.shape[0]):
-        xi, eta, zeta = body.undersides[n]
+        xi0, eta0, zeta = body.undersides[n]
+        xi, eta = xi0 - stance.pitch * zeta, eta0 - stance.roll * zeta
         px, py = x + xi * c - eta * s, y + xi * s + eta * c
         col = int(math.floor((px - world.x0) / world.cell + 0.5))
         row = int(math.floor((py - world.y0) / world.cell + 0.5))
@@ -88,9 +93,9 @@ def underside_margin(world: World, body: Body, stance: Stance, x: float, y: floa
         gx, gy = world.gx[row, col], world.gy[row, col]
         dx, dy = px - world.x0 - col * world.cell, py - world.y0 - row * world.cell
         ground = world.level[row, col] + gx * dx + gy * dy + world.under[row, col]
-        moved = body.lateral + abs(xi) * body.sin_heading
-        along, across = gx * c + gy * s, gy * c - gx * s
-        differ = (abs(along - stance.pitch) + abs(across - stance.roll)) * moved
+        along, across = abs(gx * c + gy * s - stance.pitch), abs(gy * c - gx * s - stance.roll)
+        drawn_in = (abs(xi) + abs(eta)) * steep + zeta * shaky
+        differ = displaced(body, along, across, xi, eta, stance.aside) + (along + across) * drawn_in
         bottom = plane_at(body, stance, xi, eta) + zeta - uncertain(body, stance, xi, eta) - differ
         smallest = min(smallest, bottom - ground - body.underside_gap)
     return smallest

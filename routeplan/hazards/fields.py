@@ -10,15 +10,17 @@ import numpy as np
 from scipy import ndimage
 
 from routeplan.hazards.arrays import Body, Floats, Floats32, Ints
+from routeplan.hazards.attitude import STANCE_STEP, most_turned
 from routeplan.hazards.enclosure import SECTORS, sector_field, under_field
 from routeplan.hazards.terrain import Terrain, disc_maximum
-from routeplan.hazards.tile import STANCE_STEP
 from routeplan.machine.model import Machine
 from routeplan.site.model import Defect, Site, Soffit
 
 #: Spacing of the points that stand for a box's top, and of a short machine's underside, m.
 SPACING_M = 0.5
 DEFECT_REACH_M = 3.0
+#: The windows hold body points that lean by this more than the mean plane has them lean, m.
+LEAN_M = 0.05
 _HALF_DIAGONAL = math.sqrt(0.5)
 
 
@@ -49,20 +51,24 @@ def defect_size(defect: Defect, radius_m: float) -> float:
 class _Window:
     """Everywhere a wheel, or an underside point, may be for one look-up at its nearest node.
 
-    Half sides across and along the wheel, m; the wheel's radius, m; reach of an underside point, m.
+    Half sides across and along the wheel, m; the wheel's radius, m; reach of an underside point, m; how far the wheel
+    may be turned, rad.
     """
 
     wide: float
     along: float
     radius: float
     under: float
+    turned: float
 
 
 def _wheel_window(machine: Machine, body: Body, cell_m: float, spacing_m: float) -> _Window:
     node = _HALF_DIAGONAL * cell_m
     along = float(np.abs(body.wheel_eta).max()) * body.sin_heading + STANCE_STEP / 2 + node
     under = body.lateral + body.reach * body.sin_heading + spacing_m * _HALF_DIAGONAL + STANCE_STEP / 2 + node
-    return _Window(body.wheel_gap + node, along, max(w.radius_m for w in machine.wheels), under)
+    under += LEAN_M
+    turned = body.sin_heading + most_turned(body)
+    return _Window(body.wheel_gap + node, along, max(w.radius_m for w in machine.wheels), under, turned)
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,14 +93,15 @@ def window_nodes(angle: float, wide: float, long: float, cell: float) -> Ints:
 
 
 def wheel_fields(
-    z: Floats, gx: Floats, gy: Floats, *, cell: float, wide: float, long: float, radius: float
+    z: Floats, gx: Floats, gy: Floats, *, cell: float, wide: float, long: float, radius: float, turned: float
 ) -> tuple[Floats32, Floats32]:
     """Spans (SECTORS, rows, cols) of wheel levels against the local plane: lowest, highest.
 
-    The window of a sector holds every place of a wheel in the tube, for headings within half a sector, and the nodes
-    around it, so that what lies between nodes is spanned too. Sectors are filled in threads.
+    The window of a sector holds every place of a wheel in the tube, for headings within half a sector and ``turned``
+    (rad) beyond it, and the nodes around it, so that what lies between nodes is spanned too. Sectors are filled in
+    threads.
     """
-    slip = math.sin(0.5 * math.pi / SECTORS)
+    slip = math.sin(0.5 * math.pi / SECTORS + turned)
     around = 0.5 * cell
     wide_all, long_all = wide + (long + radius) * slip + around, long + wide * slip + around
     low, high = np.empty((SECTORS, *z.shape), np.float32), np.empty((SECTORS, *z.shape), np.float32)
@@ -140,7 +147,8 @@ def _clean_spans(terrain: Terrain, rows: Ints, cols: Ints, window: _Window) -> t
     part = np.s_[r0 : int(rows.max()) + n + 1, c0 : int(cols.max()) + n + 1]
     piece = [np.ascontiguousarray(field[part]) for field in (terrain.clean, terrain.gx, terrain.gy)]
     low, high = wheel_fields(
-        *piece, cell=terrain.cell_m, wide=window.wide, long=window.along, radius=window.radius
+        *piece, cell=terrain.cell_m, wide=window.wide, long=window.along, radius=window.radius,
+        turned=window.turned,
     )  # fmt: skip
     return low[:, rows - r0, cols - c0], high[:, rows - r0, cols - c0]
 
@@ -150,7 +158,8 @@ def ground_fields(site: Site, machine: Machine, body: Body, terrain: Terrain, sp
     cell = terrain.cell_m
     window = _wheel_window(machine, body, cell, spacing_m)
     low, high = wheel_fields(
-        terrain.level, terrain.gx, terrain.gy, cell=cell, wide=window.wide, long=window.along, radius=window.radius
+        terrain.level, terrain.gx, terrain.gy, cell=cell, wide=window.wide, long=window.along, radius=window.radius,
+        turned=window.turned,
     )
     under = np.empty(terrain.level.shape, np.float32)
     under_field(terrain.level, terrain.gx, terrain.gy, cell, window.under, under)
@@ -180,8 +189,10 @@ def soffit_fields(site: Site, body: Body, terrain: Terrain, k: float) -> tuple[F
     free = np.ones(terrain.level.shape, bool)
     limits = site.thresholds
     plan_gap = max(limits.head_gap_m, limits.structure_clearance_m)
-    reach = plan_gap + body.lateral + body.reach * body.sin_heading + STANCE_STEP / 2 + 0.05
+    reach = plan_gap + body.lateral + body.reach * body.sin_heading + STANCE_STEP / 2 + LEAN_M
     reach += _HALF_DIAGONAL * (SPACING_M + cell)
+    ground = -disc_maximum(-np.nan_to_num(terrain.level, nan=np.inf), reach / cell)
+    ground[np.isnan(terrain.level)] = -np.inf
     for soffit in site.soffits:
         rr, cc, _ = terrain.nodes_within(soffit.geometry, reach)
         if soffit.level_m is not None:
@@ -190,9 +201,7 @@ def soffit_fields(site: Site, body: Body, terrain: Terrain, k: float) -> tuple[F
             fall = math.hypot(soffit.fall_x, soffit.fall_y) * reach
             level = soffit.level_m + soffit.fall_x * x + soffit.fall_y * y - fall
         else:
-            slope = np.hypot(terrain.gx[rr, cc], terrain.gy[rr, cc]) * reach
-            level = terrain.level[rr, cc] + (soffit.clear_m or 0.0) - slope
-            level = np.nan_to_num(level, nan=-np.inf)
+            level = ground[rr, cc] + (soffit.clear_m or 0.0)
         lowest[rr, cc] = np.minimum(lowest[rr, cc], level)
         proven[rr, cc] = np.minimum(proven[rr, cc], level - k * soffit_sigma(soffit, site))
         free[rr, cc] = False

@@ -162,6 +162,8 @@ def build_body(site: Site, machine: Machine, configuration: Configuration, *, ri
         hull=_hull(boxes, machine),
         reach=float(max(np.hypot(max(-b[0], b[1]), max(-b[2], b[3])) for b in boxes)),
         wheel_gap=wheels[0].width_m / 2 + limits.lateral_tolerance_m + machine.wheelbase_m * sin_heading,
+        tyre_half=wheels[0].width_m / 2,
+        radius=max(w.radius_m for w in wheels),
         structure_gap=structure,
         body_gap=limits.body_gap_m if ridden else structure,
         underside_gap=limits.ground_clearance_m,
