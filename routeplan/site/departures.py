@@ -104,7 +104,11 @@ def _replace(values: dict[str, Any], loc: tuple[Any, ...], stand_in: Any) -> Non
     """Put a stand-in at a place of the values; leave the key out where there is none."""
     holder: Any = values
     for part in loc[:-1]:
+        if isinstance(holder, dict) and part not in holder:
+            return  # the table that held it has gone already
         holder = holder[part]
+    if not isinstance(holder, dict):
+        return  # so has this one, a stand-in is in its place
     if stand_in is not None:
         holder[loc[-1]] = copy.deepcopy(stand_in)
     else:
