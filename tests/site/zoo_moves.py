@@ -69,7 +69,8 @@ site.toml
     moves("a move in an unknown way", move(travel_mode="riden", purpose="fun"), """
 site.toml
   - moves D1, travel_mode: "riden" is not a choice
-    mend: did you mean "ridden"? Known: any, beside_rails_folded, beside_rails_up, ridden [travel-mode-unknown]
+    mend: did you mean "ridden"? Known: any, beside_rails_folded, beside_rails_up, ridden
+          [travel-mode-unknown]
   - moves D1, purpose: "fun" is not a choice
     mend: Known: collection, delivery, relocation [unknown-value]
 """),
