@@ -15,8 +15,10 @@ from routeplan.route import CheckVerdict
 from routeplan.site.model import Site
 
 _RATINGS = ("gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct")
-_WHEELS = ("wheelbase_m", "track_m")
+_WHEELS = ("wheelbase_m", "track_m", "wheel_radius_m", "wheel_width_m")
+_CONTACTS = ("wheelbase_m", "track_m", "wheel_width_m")
 _PLAN = ("length_m", "width_m")
+_TURN = ("turn_radius_outside_m", "wheelbase_m", "front_overhang_m", "width_m", "pivots")
 #: Figures that shape the body of machines that have them; every check of the body rests on them too.
 _SHAPE = (
     "front_overhang_m",
@@ -59,13 +61,13 @@ CATALOGUE: tuple[CheckKind, ...] = (
         source="the machine's sheet",
     ),
     CheckKind("combined slope", arrays.COMBINED, "1", (*_RATINGS, "side_slope_pct", *_WHEELS), surveyed=True),
-    CheckKind("ground strike", arrays.STRIKE, "m", ("ground_clearance_m", "length_m", "wheelbase_m"), surveyed=True),
+    CheckKind("ground strike", arrays.STRIKE, "m", ("ground_clearance_m", "length_m", *_WHEELS), surveyed=True),
     CheckKind("side clearance", arrays.CLEARANCE, "m", _PLAN, ("obstacles",), source="EN ISO 13854 / EN 349; site"),
     CheckKind(
         "head gap",
         arrays.HEAD,
         "m",
-        ("platform_floor_m", "length_m"),
+        ("platform_floor_m", "length_m", *_WHEELS),
         ("soffits",),
         True,
         "EN ISO 13854 / EN 349; site",
@@ -74,36 +76,37 @@ CATALOGUE: tuple[CheckKind, ...] = (
         "overhead clearance",
         arrays.OVERHEAD,
         "m",
-        ("height_m", *_PLAN),
+        ("height_m", *_PLAN, *_WHEELS),
         ("soffits",),
         True,
         "EN ISO 13854 / EN 349; site",
     ),
     CheckKind(
-        "bounce rise", arrays.BOUNCE, "m", (*_WHEELS, "platform_floor_m"), ("defects",), True, f"{METHOD} 6; site limit"
+        "bounce rise", arrays.BOUNCE, "m", (*_WHEELS, "platform_floor_m", "length_m"), ("defects",), True,
+        f"{METHOD} 6; site limit",
     ),
-    CheckKind("step", arrays.STEP, "m", ("step_limit_m", "wheel_radius_m"), ("defects",), source="the machine's sheet"),
+    CheckKind("step", arrays.STEP, "m", ("step_limit_m", *_WHEELS), ("defects",), source="the machine's sheet"),
     CheckKind(
         "surface acceptance",
         arrays.ACCEPTANCE,
         "m",
-        ("mass_kg", "track_m"),
+        ("mass_kg", *_CONTACTS),
         ("surfaces",),
         source="the site's acceptance",
     ),
-    CheckKind("covers, plates and trenches", arrays.COVERS, "m", ("track_m", "wheelbase_m"), ("defects",)),
+    CheckKind("covers, plates and trenches", arrays.COVERS, "m", _CONTACTS, ("defects",)),
     CheckKind(
         "excavation edge",
         arrays.EXCAVATION,
         "m",
-        ("track_m", "wheelbase_m"),
+        _CONTACTS,
         ("excavations",),
         source="the site's set-back",
     ),
     CheckKind("overhead lines", arrays.LINES, "m", _PLAN, ("overhead_lines",)),
     CheckKind("closed areas", arrays.CLOSED, "m", _PLAN),
     CheckKind("walkways", arrays.WALKWAY, "m", _PLAN, ("walkways",)),
-    CheckKind("turning", -1, "m", ("turn_radius_outside_m",), source="the machine's sheet"),
+    CheckKind("turning", -1, "m", _TURN, source="the machine's sheet"),
     CheckKind("levels known", arrays.LEVELS, "1", ()),
     CheckKind(
         "survey resolution",
@@ -153,6 +156,8 @@ def doubts(line: CheckKind, site: Site, machine: Machine, configurations: Iterab
     """
     found: list[str] = []
     shape = [name for name in _SHAPE if name in machine.figures] if "length_m" in line.figures else []
+    if line.surveyed and "oscillation_stop_deg" in machine.figures:
+        shape.append("oscillation_stop_deg")
     if {"length_m", "height_m"} & set(line.figures):
         shape += [name for chosen in configurations for name in CONFIGURATIONS.get(chosen, ())]
     for name in (*line.figures, *shape):

@@ -13,7 +13,8 @@ from routeplan.recheck.track import Ints, Track
 
 Floats = NDArray[np.float64]
 
-_SLOPE = ("wheelbase_m", "track_m")
+_SLOPE = ("wheelbase_m", "track_m", "wheel_radius_m", "wheel_width_m")
+_TYRES = ("wheelbase_m", "track_m", "wheel_width_m")
 _GRADE = ("gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct", *_SLOPE)
 _SIDE = ("side_slope_pct", *_SLOPE)
 _PLAN = ("length_m", "width_m")
@@ -47,19 +48,19 @@ CATALOGUE: Mapping[str, Basis] = MappingProxyType(
         "gradeability": Basis("deg", _GRADE, surveyed=True),
         "side slope": Basis("deg", _SIDE, surveyed=True),
         "combined slope": Basis("1", tuple(dict.fromkeys(_GRADE + _SIDE)), surveyed=True),
-        "ground strike": Basis("m", ("ground_clearance_m", "length_m", "wheelbase_m"), surveyed=True),
+        "ground strike": Basis("m", ("ground_clearance_m", "length_m", *_SLOPE), surveyed=True),
         "side clearance": Basis("m", _PLAN, ("obstacles",)),
-        "head gap": Basis("m", ("platform_floor_m", "length_m"), ("soffits",), surveyed=True),
-        "overhead clearance": Basis("m", ("height_m", *_PLAN), ("soffits",), surveyed=True),
-        "bounce rise": Basis("m", (*_SLOPE, "platform_floor_m"), ("defects",), surveyed=True),
-        "step": Basis("m", ("step_limit_m", "wheel_radius_m"), ("defects",)),
-        "surface acceptance": Basis("m", ("mass_kg", "track_m"), ("surfaces",)),
-        "covers, plates and trenches": Basis("m", _SLOPE, ("defects",)),
-        "excavation edge": Basis("m", _SLOPE, ("excavations",)),
+        "head gap": Basis("m", ("platform_floor_m", "length_m", *_SLOPE), ("soffits",), surveyed=True),
+        "overhead clearance": Basis("m", ("height_m", *_PLAN, *_SLOPE), ("soffits",), surveyed=True),
+        "bounce rise": Basis("m", (*_SLOPE, "platform_floor_m", "length_m"), ("defects",), surveyed=True),
+        "step": Basis("m", ("step_limit_m", *_SLOPE), ("defects",)),
+        "surface acceptance": Basis("m", ("mass_kg", *_TYRES), ("surfaces",)),
+        "covers, plates and trenches": Basis("m", _TYRES, ("defects",)),
+        "excavation edge": Basis("m", _TYRES, ("excavations",)),
         "overhead lines": Basis("m", _PLAN, ("overhead_lines",)),
         "closed areas": Basis("m", _PLAN),
         "walkways": Basis("m", _PLAN, ("walkways",)),
-        "turning": Basis("m", ("turn_radius_outside_m",)),
+        "turning": Basis("m", ("turn_radius_outside_m", "wheelbase_m", "front_overhang_m", "width_m", "pivots")),
         "levels known": Basis("1"),
         "survey resolution": Basis("m", ("wheel_radius_m", "wheelbase_m")),
     }

@@ -69,6 +69,8 @@ def open_reasons(kind: str, case: Case) -> Iterator[str]:
     """Why no pass may be given to a check here, whatever its margin."""
     basis = CATALOGUE[kind]
     parts = [name for name in BODY_PARTS if name in case.machine.figures] if "length_m" in basis.figures else []
+    if basis.surveyed and "oscillation_stop_deg" in case.machine.figures:
+        parts.append("oscillation_stop_deg")
     if "length_m" in basis.figures or "height_m" in basis.figures:
         parts += [name for chosen in case.configurations for name in CONFIGURATIONS.get(chosen, ())]
     for name in (*basis.figures, *parts):

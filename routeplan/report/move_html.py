@@ -22,6 +22,7 @@ from routeplan.report.wording import (
     counted,
     length_text,
     place_text,
+    short_text,
     span_text,
     time_text,
     up,
@@ -321,7 +322,7 @@ def _misses(move: Move) -> str:
     if not move.nearest_misses:
         return ""
     rows = [
-        (f"<b>{number}</b>", name(miss.kind), f"{up(miss.short_mm, 0)} mm", f"{name(miss.text)} {_go(miss.place)}")
+        (f"<b>{number}</b>", name(miss.kind), short_text(miss.short_mm), f"{name(miss.text)} {_go(miss.place)}")
         for number, miss in enumerate(move.nearest_misses, 1)
     ]
     return "<h3>Nearest misses</h3>" + table(

@@ -57,6 +57,15 @@ def up(value: float, decimals: int) -> str:
     return f"{math.ceil(value * scale - _NOISE * scale) / scale:.{decimals}f}"
 
 
+def short_text(short_mm: float) -> str:
+    """Return how much a near miss lacks, rounded up; words where it is no amount.
+
+    >>> short_text(11.2), short_text(math.nan)
+    ('12 mm short', 'not an amount')
+    """
+    return "not an amount" if math.isnan(short_mm) else f"{up(short_mm, 0)} mm short"
+
+
 def amount_text(value: float, unit: str, *, upwards: bool) -> str:
     """Return a rounded figure with its unit: metres below ten as millimetres, ratios as percent, degrees to a tenth.
 
@@ -112,8 +121,10 @@ def against_text(value: float, limit: float, unit: str) -> str:
     >>> against_text(0.0889, 0.5, "m"), against_text(0.5, 0.3, "m"), against_text(0.05, 0.0, "m")
     ('88 mm, limit 500 mm', '500 mm, limit 300 mm', '50 mm')
     """
+    if math.isnan(value):
+        return "no figure"
     text = amount_text(value, unit, upwards=value > limit > 0.0)
-    return f"{text}, limit {amount_text(limit, unit, upwards=False)}" if limit else text
+    return f"{text}, limit {amount_text(limit, unit, upwards=False)}" if limit and not math.isnan(limit) else text
 
 
 def time_text(stamp: str) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 from shapely.geometry import Polygon, box
 from shapely.geometry.base import BaseGeometry
@@ -20,7 +19,10 @@ from routeplan.site.model import Ground, MoveWanted, Obstacle, Place, Soffit
 #: A building site is not higher than this from end to end; more means broken levels (common practice, no source).
 LARGEST_SPREAD_M = 500.0
 
-#: A layer that lies wholly farther than this from the site is drawn in other coordinates.
+#: Nothing that a platform could meet hangs higher above the ground than this (common practice, no source).
+HIGHEST_SOFFIT_M = 100.0
+
+#: A feature that lies wholly farther than this from the site is drawn in other coordinates.
 ELSEWHERE_M = 1000.0
 
 
@@ -87,6 +89,14 @@ def check_soffits(soffits: Iterable[Soffit], ground: Ground, *, label: str, faul
                 f"its underside lies {-gaps[lowest]:.2f} m below the ground",
                 "level_m is a level in the site's datum; give a height above the ground as clear_m",
             )
+        elif gaps.size and gaps.min() > HIGHEST_SOFFIT_M:
+            lowest = int(gaps.argmin())
+            faults.add(
+                "soffit-in-the-sky",
+                f"{label}, feature {soffit.id}, {at(*places[lowest])}",
+                f"its underside lies {gaps[lowest]:.0f} m above the ground",
+                f"at most {HIGHEST_SOFFIT_M:g} m is believed: give level_m and clear_m in metres, or leave it out",
+            )
 
 
 def check_obstacles(obstacles: Iterable[Obstacle], ground: Ground, *, label: str, faults: Faults) -> None:
@@ -129,16 +139,17 @@ def check_places(
 
 
 def check_near(geometries: Iterable[BaseGeometry], boundary: Polygon, *, label: str, faults: Faults) -> None:
-    """Find a layer that lies wholly elsewhere, which is how wrong coordinates or swapped axes look."""
+    """Find features that lie wholly elsewhere, which is how wrong coordinates or swapped axes look."""
     outlines = list(geometries)
     x0, y0, x1, y1 = boundary.bounds
     vicinity = box(x0 - ELSEWHERE_M, y0 - ELSEWHERE_M, x1 + ELSEWHERE_M, y1 + ELSEWHERE_M)
-    if outlines and not shapely.intersects(outlines, vicinity).any():
-        middle = outlines[0].centroid
+    astray = [outline.centroid for outline in outlines if not outline.intersects(vicinity)]
+    if astray:
+        what = "everything in it lies" if len(astray) == len(outlines) else f"{len(astray)} of its features lie"
         faults.add(
             "layer-elsewhere",
             label,
-            f"everything in it lies more than 1 km from the site, such as {at(middle.x, middle.y)}",
+            f"{what} more than 1 km from the site, such as {at(astray[0].x, astray[0].y)}",
             "give it the site's coordinates: east first, then north",
         )
 
