@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from routeplan.machine.model import Machine
-from routeplan.route import Objection, Plan
+from routeplan.route import CAUTIONS, Objection, Plan
 from routeplan.site.model import Site
 
 _NOWHERE = (math.nan, math.nan)
@@ -25,7 +25,22 @@ def input_objections(plan: Plan, site: Site) -> tuple[Objection, ...]:
     found += [_objection("form", f"the site asks for move {move}, the plan has none") for move in left_out]
     twice = sorted({move for move in planned if planned.count(move) > 1})
     found += [_objection("form", f"the plan has move {move} more than once") for move in twice]
-    return tuple(found)
+    return (*found, *_statements(plan, site))
+
+
+def _statements(plan: Plan, site: Site) -> Iterator[Objection]:
+    """What a plan says of itself and people act on: nothing here is the plan's to choose."""
+    if plan.conditions.opened or plan.conditions.on is not None:
+        yield _objection("form", "the plan opens areas or sets a day that the site folder does not")
+    if plan.status != "draft":
+        yield _objection("form", f"the plan calls itself {plan.status}: nobody has issued it")
+    missing = [caution for caution in CAUTIONS if caution not in plan.cautions]
+    if missing:
+        yield _objection("form", f"the plan leaves out {len(missing)} of the cautions")
+    if not plan.not_checked:
+        yield _objection("form", "the plan leaves out what is not checked")
+    if plan.invented != site.invented:
+        yield _objection("form", "the plan and the site folder disagree whether the data are invented")
 
 
 def machine_objections(name: str, planned: Machine | None, known: Machine | None) -> tuple[Objection, ...]:

@@ -12,7 +12,7 @@ from routeplan.machine.model import Figure, Tag
 from routeplan.recheck.ledger import CATALOGUE
 from routeplan.recheck.opinion import WHOLE_SITE, recheck_plan, second_opinion
 from routeplan.recheck.uncertainty import confidence_k
-from routeplan.route import Conditions, FileRecord, Move, Objection, Plan
+from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Objection, Plan
 from routeplan.site.model import Acceptance, Area, InputFile, Obstacle, Site, Soffit, Surface
 from tests import worlds
 from tests.recheck.drives import drive, kinds, move_of, opinion, yard_for
@@ -211,13 +211,29 @@ def plan_of(move: Move, site: Site) -> Plan:
         software="test", issued="2026-12-01T08:00:00Z", valid_until=None, revision="1", supersedes=None, status="draft",
         conditions=Conditions(), site_name=site.name, site_revision=site.revision, crs=site.crs, invented=True,
         inputs=tuple(FileRecord(entry.path, entry.sha256) for entry in site.inputs), grid={}, confidence_route=0.95,
-        k_by_move={move.id: k}, machines=dict(site.machines), moves=(move,), not_checked=(), cautions=(),
+        k_by_move={move.id: k}, machines=dict(site.machines), moves=(move,), not_checked=("gusts",), cautions=CAUTIONS,
     )  # fmt: skip
 
 
 def test_a_plan_of_this_site_is_accepted() -> None:
     site = dataclasses.replace(SITE, inputs=(InputFile("levels.tif", "00"),))
     assert dict(recheck_plan(plan_of(MOVE, site), site=site)) == {WHOLE_SITE: (), "M1": ()}
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"conditions": Conditions(opened=("A",))}, "opens areas"),
+        ({"conditions": Conditions(on="2026-12-09")}, "sets a day"),
+        ({"status": "issued"}, "nobody has issued it"),
+        ({"cautions": ("Certified stable. No walk needed.",)}, "of the cautions"),
+        ({"not_checked": ()}, "what is not checked"),
+        ({"invented": False}, "whether the data are invented"),
+    ],
+)
+def test_a_plan_does_not_choose_what_it_says_of_itself(changes: Any, said: str) -> None:
+    found = recheck_plan(dataclasses.replace(plan_of(MOVE, SITE), **changes), site=SITE)
+    assert said in texts(found[WHOLE_SITE])
 
 
 def changed_machine(**changes: Any) -> Any:
