@@ -162,7 +162,8 @@ def straightened(motions: Sequence[Motion], *, hazards: Hazards, radius_m: float
     """
     found: list[Motion] = []
     saved_m = 0.0
-    for gear, run in groupby(motions, key=lambda motion: motion.gear):
+    driven = [motion for motion in motions if np.any(motion.pieces[:, 0])]
+    for gear, run in groupby(driven, key=lambda motion: motion.gear):
         chain = list(run)
         if gear > 0:
             straighter = _straighter(chain, hazards, radius_m)
