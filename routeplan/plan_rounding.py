@@ -128,7 +128,13 @@ def _hold(hold: Hold) -> Hold:
 
 
 def _leg(leg: Leg) -> Leg:
-    return replace(leg, length_m=near(leg.length_m), cost_m=near(leg.cost_m))
+    return replace(
+        leg,
+        length_m=near(leg.length_m),
+        cost_m=near(leg.cost_m),
+        chainage_from_m=near(leg.chainage_from_m),
+        chainage_to_m=near(leg.chainage_to_m),
+    )
 
 
 def _near_miss(miss: NearMiss) -> NearMiss:

@@ -116,7 +116,11 @@ class Zone:
 
 @dataclass(frozen=True)
 class Leg:
-    """A part of a move between two places, with the named areas its body touches and the hazards it passes."""
+    """A part of a move between two nodes of the site graph, checked by itself.
+
+    ``start`` and ``goal`` are places of the site, or words for a hold point or a narrow gap. ``areas`` and ``hazards``
+    are what the body may touch, driving tolerance included.
+    """
 
     start: str
     goal: str
@@ -125,6 +129,9 @@ class Leg:
     verdict: MoveVerdict
     areas: tuple[str, ...]
     hazards: tuple[str, ...]
+    chainage_from_m: float
+    chainage_to_m: float
+    travel_mode: str
 
 
 @dataclass(frozen=True)
@@ -162,7 +169,8 @@ class Refused:
 class Move:
     """One planned move. ``poses`` is empty when there is nothing that may be driven (no route, search limit, refused).
 
-    ``bound`` is ``max(1, cost_m / best_possible_m)`` rounded up; NaN figures mean "no route to measure".
+    ``bound`` is ``max(1, cost_m / best_possible_m)`` rounded up; NaN figures mean "no route to measure". ``via`` are
+    the stops of a round, in driving order, between ``start`` and ``goal``.
     """
 
     id: str
@@ -188,6 +196,7 @@ class Move:
     refused: Refused | None
     legs: tuple[Leg, ...]
     nearest_misses: tuple[NearMiss, ...]
+    via: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -77,7 +77,7 @@ def move(move_id: str = "M1", **changes: Any) -> Move:
         zones=(Zone("slope", 0.5, 1.5, 2.0, 11.3, "deg", triangle, triangle[::-1], "crossfall"),),
         reversals=0,
         refused=None,
-        legs=(Leg("gate", "bay", 2.95, 3.0, "pass", ("north",), ("kerb-1",)),),
+        legs=(Leg("gate", "bay", 2.95, 3.0, "pass", ("north",), ("kerb-1",), 0.0, 2.95, "ridden"),),
         nearest_misses=(NearMiss("side clearance", (EAST_M, NORTH_M), 12.0, "stack-3"),),
     )  # fmt: skip
     return replace(good, **changes)

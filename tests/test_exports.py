@@ -41,7 +41,7 @@ def geojson(what: Plan, folder: Path) -> dict[str, Any]:
 
 
 def test_the_package_has_its_layers_and_crs(package: Path) -> None:
-    assert {name for name, _ in pyogrio.list_layers(package)} == {"routes", "stops", "checks", "zones"}
+    assert {name for name, _ in pyogrio.list_layers(package)} == {"routes", "legs", "stops", "checks", "zones"}
     assert layer(package, "routes").crs == "EPSG:3006"
 
 

@@ -74,7 +74,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
 
     plan = plan_site(site, issued=issued, progress=_Telling())
     _write(plan, site, args.out)
-    print(_summary(plan, args.out))
+    print(_summary(plan, site, args.out))
     return worst(_status(move) for move in plan.moves)
 
 
@@ -88,6 +88,7 @@ def _write(plan: Plan, site: Site, folder: Path) -> None:
     from routeplan.planfile import OutputSet
     from routeplan.report.exports import NoTransformation, write_geojson, write_geopackage
     from routeplan.report.page import write_map
+    from routeplan.report.site_graph import write_site_graph
 
     with OutputSet(folder) as out:
         write_geopackage(plan, out.path("routes.gpkg"))
@@ -95,16 +96,21 @@ def _write(plan: Plan, site: Site, folder: Path) -> None:
             write_geojson(plan, out.path("routes.geojson"))
         except NoTransformation as error:
             out.leave_out("routes.geojson", str(error))
+        write_site_graph(plan, site, out.path("site_graph.graphml"))
         write_map(plan, site, out.path("map.html"))
         out.publish(plan)
 
 
-def _summary(plan: Plan, folder: Path) -> str:
+def _summary(plan: Plan, site: Site, folder: Path) -> str:
+    from routeplan.report.wording import through_text
+
     lines = [f"{plan.site_name}, revision {plan.site_revision}. Plan issued {plan.issued}, DRAFT."]
     for move in plan.moves:
         length = f"{move.length_m:.0f} m" if move.poses else "no way given"
         lines.append(
             f"{move.id}  {move.machine}  {move.start} to {move.goal}: {move.verdict.upper()}, {length}; {move.reason}"
         )
+        if len(move.legs) > 1:
+            lines.append(f"    through: {through_text(move, site)}")
     lines += ["", *plan.cautions, "", f"Map: {folder / 'map.html'}"]
     return "\n".join(lines)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -132,14 +132,13 @@ def _standing(lattice: CheckedLattice, machine: Machine) -> tuple[Ints, Floats]:
     return best, lack
 
 
-def _goal_cells(lattice: CheckedLattice) -> list[int]:
-    """Cells (row * cols + col) that lead to the goal or from it: the anchors at the place of the last one added."""
-    grid, last = lattice.grid, lattice.anchors[-1]
-    goals = {grid.poses + n for n, anchor in enumerate(lattice.anchors) if (anchor.x, anchor.y) == (last.x, last.y)}
-    ends = [(link.start, link.goal) for link in lattice.links]
-    poses = {a for pair in ends for a, b in (pair, pair[::-1]) if b in goals and a < grid.poses}
-    row, col = grid.nearest(last.x, last.y)
-    return sorted({pose // grid.headings for pose in poses}) or [row * grid.cols + col]
+def _goal_cells(lattice: CheckedLattice, goals: Sequence[int]) -> list[int]:
+    """Cells (row * cols + col) that lead to any of the goal poses or from it; else the nearest ones."""
+    grid, ends = lattice.grid, set(goals)
+    links = [(link.start, link.goal) for link in lattice.links]
+    poses = {a for pair in links for a, b in (pair, pair[::-1]) if b in ends and a < grid.poses}
+    nearest = (grid.nearest(at.x, at.y) for at in map(lattice.pose_of, goals))
+    return sorted({pose // grid.headings for pose in poses}) or [row * grid.cols + col for row, col in nearest]
 
 
 def _least_way(lack: Floats, seen: Bools, goals: list[int]) -> tuple[int, int] | None:
@@ -215,9 +214,9 @@ def _apart(found: Iterable[NearMiss], most: int) -> tuple[NearMiss, ...]:
 
 
 def nearest_misses(
-    lattice: CheckedLattice, answer: NotFound, machine: Machine, *, most: int = 3
+    lattice: CheckedLattice, answer: NotFound, machine: Machine, *, goals: Sequence[int], most: int = 3
 ) -> tuple[NearMiss, ...]:
-    """Where a way to the goal of the last move would go on if less were in the way, the least shortfall first.
+    """Where a way to any of the goal poses would go on if less were in the way, the least shortfall first.
 
     Of all ways over cells from the ground reached to the goal, each at the best heading, the one whose worst cell lacks
     least names that cell; the next ones keep clear of it. Where there is room to stand all along a way, the motions
@@ -228,10 +227,10 @@ def nearest_misses(
     seen.ravel()[answer.reached // grid.headings] = True
     best, lack = _standing(lattice, machine)
     lack[seen] = 0.0
-    goals = _goal_cells(lattice)
+    cells = _goal_cells(lattice, goals)
     rows, cols = np.indices(lack.shape)
     misses: list[NearMiss] = []
-    while len(misses) < most and (way := _least_way(lack, seen, goals)) is not None:
+    while len(misses) < most and (way := _least_way(lack, seen, cells)) is not None:
         door, worst = way
         if worst < 0:
             return _apart(_breaks(lattice, machine, answer.reached, door), most)

@@ -3,26 +3,26 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import groupby, pairwise
+from itertools import accumulate, pairwise
 from threading import Lock
 
-import shapely
-
 from routeplan.hazards.edges import accepted_on
-from routeplan.hazards.prepare import Hazards, prepare
+from routeplan.hazards.prepare import prepare
 from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.hazards.uncertainty import sigmas_wanted
 from routeplan.machine.model import Machine
 from routeplan.machine.modelled import not_modelled
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
+from routeplan.plan.legs import Driven, legs_of
+from routeplan.plan.portals import portals_of
 from routeplan.plan.profile import checks_of, holds_of, profile, turn_radius_m, unmade_checks, zones_of
-from routeplan.plan.site_graph import Mode, ModeGraph, modes_of
+from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
 from routeplan.plan.trace import reversals, trace
-from routeplan.plan.way import Way, way_on
-from routeplan.route import MOVE_VERDICTS, Leg, Move, MoveVerdict, NearMiss, Pose, heading_rad
+from routeplan.plan.way import Way, joined
+from routeplan.route import MOVE_VERDICTS, Move, MoveVerdict, NearMiss, heading_rad
 from routeplan.search.anchors import Anchor
 from routeplan.search.lattice import CheckedLattice, NotFound
 from routeplan.search.motions import solve_motions
@@ -52,64 +52,66 @@ class MovePlanner:
     progress: Progress = speechless
     closed: frozenset[str] = frozenset()
     _lattices: dict[tuple[object, ...], CheckedLattice] = field(default_factory=dict)
-    _standing: dict[tuple[str, str], Pose] = field(default_factory=dict)
+    _graphs: dict[tuple[CheckedLattice, ...], SiteGraph] = field(default_factory=dict)
+    _standing: dict[tuple[str, str], list[Anchor]] = field(default_factory=dict)
 
     def plan(self, wanted: MoveWanted) -> Move:
-        """Plan one move; it is not yet re-checked."""
+        """Plan one move, stop by stop; it is not yet re-checked."""
         machine = self.site.machines[wanted.machine]
         why = not_modelled(machine)
         if why is not None:
             return replace(_no_way(wanted, "not proven", why, ()), checks=unmade_checks(why))
-        options = [replace(wanted, travel_mode=mode) for mode in modes_of(machine, wanted)]
         with self.alone:
-            modes = [self._mode(option, machine) for option in options]
-            trouble = self._trouble(wanted, machine, modes)
-        if trouble is not None:
-            return trouble
-        first = modes[0]
+            graph = self._graph(wanted, machine)
         self.progress(f"{wanted.id}: searching", 0)
-        if len(modes) == 1:
-            answer = first.lattice.find(first.starts, first.goals)
+        ways: list[Way] = []
+        mode, at = 0, self._standing.get((machine.id, wanted.start)) or self._stands(graph, wanted.start)
+        for start, goal in pairwise((wanted.start, *wanted.via, wanted.goal)):
+            with self.alone:
+                ends = graph.stop(start, at), graph.stop(goal, self._stands(graph, goal))
+            found, mode = self._between(graph, *ends, mode, wanted)
+            if isinstance(found, Move):
+                return found
+            ways.append(found.straighter())
+            at = [ends[1].nearest(found.end)] if found.stretches else at
+        self._standing[machine.id, wanted.goal] = at
         with self.alone:
-            if len(modes) > 1:
-                way = ModeGraph(self.site, modes).find()
-                if way is not None:
-                    return self._driven(wanted, machine, way)
-                answer = first.lattice.find(first.starts, first.goals)
-            if isinstance(answer, NotFound):
-                return self._unfound(options[0], machine, first, answer)
-            return self._driven(wanted, machine, way_on(first.lattice, answer))
+            return self._driven(wanted, machine, ways)
 
-    def _mode(self, wanted: MoveWanted, machine: Machine) -> Mode:
-        """One way of driving a move, with the poses it may start from and end at."""
-        lattice = self._lattice(wanted, machine)
-        standing = self._standing.get((wanted.machine, wanted.start))
-        ends = (self._standings(lattice, wanted.start, standing), self._standings(lattice, wanted.goal, None))
-        starts, goals = (
-            [lattice.add_anchor(a) for a in anchors if pose_blocked(a, lattice, machine) is None] for anchors in ends
-        )
-        return Mode(lattice, starts, goals)
+    def _graph(self, wanted: MoveWanted, machine: Machine) -> SiteGraph:
+        """The graph of a machine under the conditions of a day; made once."""
+        options = [replace(wanted, travel_mode=mode) for mode in modes_of(machine, wanted)]
+        lattices = tuple(self._lattice(option, machine) for option in options)
+        if lattices not in self._graphs:
+            self._graphs[lattices] = SiteGraph(self.site, machine, lattices)
+        return self._graphs[lattices]
 
-    def _standings(self, lattice: CheckedLattice, name: str, standing: Pose | None) -> list[Anchor]:
+    def _between(
+        self, graph: SiteGraph, start: Stop, goal: Stop, mode: int, wanted: MoveWanted
+    ) -> tuple[Way | Move, int]:
+        """The cheapest way from stop to stop and the mode it ends in; the move as it is where there is none."""
+        lacking = graph.without_room(start, goal, mode=mode)
+        if lacking is not None:
+            return self._no_room(wanted, graph, lacking, mode), mode
+        found, mode = graph.way(start, goal, mode=mode)
+        if isinstance(found, Way):
+            return found, mode
+        with self.alone:
+            return self._unfound(wanted, graph, (start, goal), mode, found), mode
+
+    def _stands(self, graph: SiteGraph, name: str) -> list[Anchor]:
         """Every way the machine may be asked to stand at a place."""
-        place = self.site.places[name]
-        if standing is not None:
-            return [Anchor(standing.x, standing.y, heading_rad(standing.bearing_deg))]
+        place, lattice = self.site.places[name], graph.lattices[0]
         if place.bearing_deg is not None:
             return [Anchor(place.point.x, place.point.y, heading_rad(place.bearing_deg))]
         x, y = lattice.grid.snapped(place.point.x, place.point.y, place.tolerance_m)
         return [Anchor(x, y, float(heading)) for heading in lattice.motions.headings]
 
-    def _trouble(self, wanted: MoveWanted, machine: Machine, modes: Sequence[Mode]) -> Move | None:
-        """The move as it is when the machine cannot stand at one of its ends."""
-        name = wanted.start if not modes[0].starts else wanted.goal
-        if modes[0].starts and any(mode.goals for mode in modes):
-            return None
-        lattice = modes[0].lattice
-        standing = self._standing.get((wanted.machine, name)) if name == wanted.start else None
-        why = [pose_blocked(anchor, lattice, machine) for anchor in self._standings(lattice, name, standing)]
-        text = f"the machine cannot stand at {name}: {why[-1]}"
-        point = self.site.places[name].point
+    def _no_room(self, wanted: MoveWanted, graph: SiteGraph, stop: Stop, mode: int) -> Move:
+        """The move as it is when the machine cannot stand at one of its stops."""
+        why = pose_blocked(stop.stands[-1], graph.lattices[mode], graph.machine)
+        text = f"the machine cannot stand at {stop.name}: {why}"
+        point = self.site.places[stop.name].point
         return _no_way(wanted, "no route", text, (NearMiss("place", (point.x, point.y), _NAN, text),))
 
     def _lattice(self, wanted: MoveWanted, machine: Machine) -> CheckedLattice:
@@ -149,88 +151,67 @@ class MovePlanner:
         return sigmas_wanted(self.site.thresholds.route_confidence, length_m, self.site.ground.accuracy.correlation_m)
 
     def _unfound(
-        self, wanted: MoveWanted, machine: Machine, mode: Mode, answer: NotFound
-    ) -> Move:
-        lattice = mode.lattice
-        grid = _grid_text(lattice)
+        self, wanted: MoveWanted, graph: SiteGraph, ends: tuple[Stop, Stop], mode: int, answer: NotFound
+    ) -> Way | Move:
+        """What a finer look around what blocks finds; the move with what blocks it where it finds nothing either."""
+        lattice, machine = graph.lattices[mode], graph.machine
+        starts, goals = graph.ends(*ends, mode)
+        leg = f"from {ends[0].name} to {ends[1].name}: " if wanted.via else ""
+        grid = f"{leg}{{}} a grid of {lattice.grid.cell_m:.2f} m and {lattice.grid.headings} headings"
         if answer.why == "limit":
-            text = f"the search gave up after {answer.expanded} states on a grid of {grid}; this proves nothing"
-            return _no_way(wanted, "search limit", text, ())
-        misses = nearest_misses(lattice, answer, machine)
+            text = f"the search gave up after {answer.expanded} states; this proves nothing"
+            return _no_way(wanted, "search limit", f"{grid.format('on')}, {text}", ())
+        misses = nearest_misses(lattice, answer, machine, goals=goals)
         self.progress(f"{wanted.id}: looking closer at what blocks", 0)
+        driven = replace(wanted, travel_mode=modes_of(machine, wanted)[mode])
 
         def closer(part: Site) -> CheckedLattice:
-            return self._new_lattice(wanted, machine, part, build_terrain(part.ground, part.grid))
+            return self._new_lattice(driven, machine, part, build_terrain(part.ground, part.grid))
 
-        look = look_finer(lattice, answer, misses, starts=mode.starts, goals=mode.goals, closer=closer)
+        look = look_finer(lattice, answer, misses, starts=starts, goals=goals, closer=closer)
         if look.way is not None:
-            return self._driven(wanted, machine, look.way)
+            return look.way
         what = f"; the nearest barrier: {misses[0].kind}, {math.ceil(misses[0].short_mm)} mm short" if misses else ""
         if look.gave_up:
-            text = f"no way on a grid of {grid}; a finer search gave up, so this proves nothing{what}"
+            text = f"{grid.format('no way on')}; a finer search gave up, so this proves nothing{what}"
             return _no_way(wanted, "search limit", text, misses)
         finer = f" and, around what blocks, on one of {look.grid}" if look.taken else ""
-        return _no_way(wanted, "no route", f"every way on a grid of {grid}{finer} is blocked{what}", misses)
+        return _no_way(wanted, "no route", f"{grid.format('every way on')}{finer} is blocked{what}", misses)
 
-    def _driven(self, wanted: MoveWanted, machine: Machine, found_way: Way) -> Move:
-        configuration = machine.configurations[wanted.configuration]
-        way = found_way.straighter()
-        hazards = way.hazards
-        poses = trace(way.stretches, machine)
+    def _driven(self, wanted: MoveWanted, machine: Machine, ways: Sequence[Way]) -> Move:
+        way = joined(ways)
+        poses = trace(way.stretches, machine) if way.stretches else ()
         if not poses:
             return _no_way(wanted, "no route", "start and goal are the same pose: there is nothing to drive", ())
-        self._standing[(wanted.machine, wanted.goal)] = poses[-1]
-        length = poses[-1].chainage_m
-        k = self.k_of(length)
+        configuration, hazards = machine.configurations[wanted.configuration], way.hazards
+        length, k = poses[-1].chainage_m, self.k_of(poses[-1].chainage_m)
         found = profile(way.stretches, poses)
-        driven = dict.fromkeys(stretch.lattice.hazards.configuration.id for stretch in way.stretches)
-        checks = checks_of(found, site=self.site, machine=machine, hazards=hazards, k=k, configurations=driven)
-        holds, controls = holds_of(found, configuration)
+        shapes = dict.fromkeys(stretch.lattice.hazards.configuration.id for stretch in way.stretches)
+        checks = checks_of(found, site=self.site, machine=machine, hazards=hazards, k=k, configurations=shapes)
+        stops = _stops(wanted, ways)
+        holds, controls = holds_of(found, configuration, stops[1:-1])
         verdict: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
         if verdict == "pass" and controls:
             verdict = "pass with controls"
         open_kinds = [check.kind for check in checks if check.verdict in ("not proven", "fail")]
         cost = max(way.cost_m, length)
+        driven = Driven(found, stops, controls, cost, self.site, machine, wanted.configuration, hazards, k)
         return Move(
             id=wanted.id, purpose=wanted.purpose, machine=wanted.machine, configuration=wanted.configuration,
-            start=wanted.start, goal=wanted.goal, on=_day(wanted), verdict=verdict,
+            start=wanted.start, via=wanted.via, goal=wanted.goal, on=_day(wanted), verdict=verdict,
             reason=f"open: {', '.join(open_kinds)}" if open_kinds else "every check of the catalogue holds",
             length_m=length, cost_m=cost, lattice_cost_m=way.lattice_cost_m, best_possible_m=way.bound_m,
             bound=max(1.0, cost / way.bound_m), poses=poses, checks=checks, controls=controls, holds=holds,
             zones=zones_of(found, machine=machine, configuration=configuration, hazards=hazards),
             reversals=reversals(poses), refused=None, nearest_misses=(),
-            legs=tuple(self._legs(wanted, poses, cost, verdict, hazards)),
+            legs=tuple(legs_of(driven, portals_of(self.site, way.stretches[0].lattice.passages))),
         )  # fmt: skip
 
-    def _legs(
-        self, wanted: MoveWanted, poses: tuple[Pose, ...], cost_m: float, verdict: MoveVerdict, hazards: Hazards
-    ) -> Iterator[Leg]:
-        """The parts of a move between its ends and the hold points where its travel mode changes."""
-        runs = [tuple(run) for _, run in groupby(poses, key=lambda pose: pose.travel_mode)]
-        names = [wanted.start, *(f"hold point {n}" for n in range(1, len(runs))), wanted.goal]
-        for run, (start, goal) in zip(runs, pairwise(names), strict=True):
-            length = run[-1].chainage_m - run[0].chainage_m
-            share = length / poses[-1].chainage_m if poses[-1].chainage_m else 1.0
-            yield Leg(start, goal, length, cost_m * share, verdict, *self._passed(run, hazards))
 
-    def _passed(self, poses: tuple[Pose, ...], hazards: Hazards) -> tuple[tuple[str, ...], tuple[str, ...]]:
-        """Named areas that the body touches, and hazards within a few metres of the way, by id."""
-        line = shapely.LineString([(p.x, p.y) for p in poses])
-        body = line.buffer(hazards.body.reach)
-        areas = tuple(area.id for area in self.site.areas if area.geometry.intersects(body))
-        layers = (
-            self.site.soffits,
-            self.site.defects,
-            self.site.walkways,
-            self.site.excavations,
-            self.site.line_corridors,
-        )
-        near = tuple(thing.id for layer in layers for thing in layer if thing.geometry.intersects(body))
-        return areas, near
-
-
-def _grid_text(lattice: CheckedLattice) -> str:
-    return f"{lattice.grid.cell_m:.2f} m and {lattice.grid.headings} headings"
+def _stops(wanted: MoveWanted, ways: Sequence[Way]) -> list[tuple[float, str]]:
+    """Chainage and name of every place that a move stands at, start and goal included."""
+    reached_m = accumulate((way.length_m for way in ways), initial=0.0)
+    return list(zip(reached_m, (wanted.start, *wanted.via, wanted.goal), strict=True))
 
 
 def _day(wanted: MoveWanted) -> str | None:
@@ -240,7 +221,7 @@ def _day(wanted: MoveWanted) -> str | None:
 def _no_way(wanted: MoveWanted, verdict: MoveVerdict, reason: str, misses: tuple[NearMiss, ...]) -> Move:
     return Move(
         id=wanted.id, purpose=wanted.purpose, machine=wanted.machine, configuration=wanted.configuration,
-        start=wanted.start, goal=wanted.goal, on=_day(wanted), verdict=verdict, reason=reason,
+        start=wanted.start, goal=wanted.goal, via=wanted.via, on=_day(wanted), verdict=verdict, reason=reason,
         length_m=_NAN, cost_m=_NAN,
         lattice_cost_m=_NAN, best_possible_m=_NAN, bound=_NAN, poses=(), checks=(), controls=(), holds=(), zones=(),
         reversals=0, refused=None, legs=(), nearest_misses=misses,

@@ -25,6 +25,7 @@ from routeplan.plan.trace import ROW_STEP_M
 from routeplan.plan.way import Stretch
 from routeplan.route import Check, CheckVerdict, Control, Hold, Pose, Zone, heading_rad
 from routeplan.search.anchors import check_motions
+from routeplan.search.best_first import EIGHTHS, FORWARD_FACTOR, REVERSE_FACTOR
 from routeplan.site.model import Site
 
 Floats = NDArray[np.float64]
@@ -33,6 +34,8 @@ ZoneKind = Literal["bounce", "slope", "low gap"]
 
 #: A margin of a check that met nothing is given as this, in metres or degrees: "at least".
 NOTHING_MET = 10.0
+#: Chainages this close are one, m.
+NEAR_M = 1e-6
 _PLAN_KINDS = frozenset({
     arrays.CLEARANCE, arrays.ACCEPTANCE, arrays.COVERS, arrays.EXCAVATION, arrays.LINES, arrays.CLOSED, arrays.WALKWAY
 })  # fmt: skip
@@ -42,13 +45,25 @@ _PLAN_KINDS = frozenset({
 class Profile:
     """Margins of a route by stretches: ``margins`` (n, OUT), ``starts`` (n, 3: x, y, heading), ``along_m`` (n + 1).
 
-    A stretch lies between two stances that the search looked at, so that nothing here is found that it did not see.
+    ``cost_m`` (n,) is what each costs, as metres of the best forward driving. A stretch lies between two stances that
+    the search looked at, so that nothing here is found that it did not see.
     """
 
     poses: tuple[Pose, ...]
     margins: Floats
     starts: Floats
     along_m: Floats
+    cost_m: Floats
+
+    def part(self, from_m: float, to_m: float) -> Profile:
+        """The stretches that begin between two chainages, with the rows of the route over them."""
+        inner = np.flatnonzero((self.along_m[:-1] >= from_m - NEAR_M) & (self.along_m[:-1] < to_m - NEAR_M))
+        first, last = (int(inner[0]), int(inner[-1])) if len(inner) else (0, 0)
+        here = slice(first, last + 1)
+        poses = tuple(pose for pose in self.poses if from_m - NEAR_M <= pose.chainage_m <= to_m + NEAR_M)
+        return Profile(
+            poses, self.margins[here], self.starts[here], self.along_m[first : last + 2], self.cost_m[here]
+        )  # fmt: skip
 
     def chainage_m(self, stretch: int) -> float:
         """Chainage of the start of a stretch."""
@@ -70,9 +85,9 @@ def profile(stretches: Sequence[Stretch], poses: Sequence[Pose]) -> Profile:
     ``poses`` are the rows that ``trace`` makes of the motions.
     """
     starts: list[tuple[float, float, float]] = []
-    along_m, margins = [0.0], []
+    along_m, margins, costs = [0.0], [], []
     for stretch in stretches:
-        hazards, first, pieces = stretch.lattice.hazards, len(starts), []
+        hazards, first, pieces, factors = stretch.lattice.hazards, len(starts), [], []
         for motion in stretch.motions:
             at = (motion.at.x, motion.at.y, motion.at.heading)
             for piece in motion.pieces:
@@ -80,10 +95,16 @@ def profile(stretches: Sequence[Stretch], poses: Sequence[Pose]) -> Profile:
                 for i in range(n):
                     starts.append(along(*at, piece[0] * i / n, piece[1], piece[2]))
                     pieces.append((piece[0] / n, piece[1], piece[2]))
+                    factors.append(REVERSE_FACTOR / FORWARD_FACTOR if motion.gear < 0 else 1.0)
                     along_m.append(along_m[-1] + (0.0 if piece[2] > 0 else abs(piece[0]) / n))
                 at = along(*at, *piece)
-        margins.append(check_motions(hazards, np.array(starts[first:]), np.array(pieces)[:, None, :])[0])
-    return Profile(tuple(poses), np.concatenate(margins), np.array(starts), np.array(along_m))
+        driven = np.array(pieces)
+        found, verdicts = check_motions(hazards, np.array(starts[first:]), driven[:, None, :])
+        margins.append(found)
+        costs.append(np.abs(driven[:, 0]) * np.array(factors) * (verdicts & EIGHTHS) / 8.0)
+    return Profile(
+        tuple(poses), np.concatenate(margins), np.array(starts), np.array(along_m), np.concatenate(costs)
+    )  # fmt: skip
 
 
 def turn_radius_m(machine: Machine) -> float:
@@ -303,8 +324,13 @@ _CHANGES = {
 }
 
 
-def holds_of(found: Profile, configuration: Configuration) -> tuple[tuple[Hold, ...], tuple[Control, ...]]:
-    """Hold points before walkways and where the travel mode changes, and what people do there and at each reversal."""
+def holds_of(
+    found: Profile, configuration: Configuration, stops: Sequence[tuple[float, str]] = ()
+) -> tuple[tuple[Hold, ...], tuple[Control, ...]]:
+    """Hold points before walkways, at stops (chainage, name) and where the travel mode changes, and what people do.
+
+    Reversals are controls, not hold points.
+    """
     xi = [corner[0] for corner in configuration.footprint]
     holds, controls = [], []
     for first, _ in _runs(found.margins[:, arrays.WALKWAY] < 0.0, found, 0.25 * (max(xi) - min(xi))):
@@ -318,6 +344,9 @@ def holds_of(found: Profile, configuration: Configuration) -> tuple[tuple[Hold, 
         if before.travel_mode != after.travel_mode:
             holds.append(Hold(after.chainage_m, (after.x, after.y), _CHANGES[after.travel_mode]))
             controls.append(Control("travel mode", after.chainage_m, _CHANGES[after.travel_mode]))
+    for at, name in stops:
+        here = next(pose for pose in found.poses if pose.chainage_m >= at - NEAR_M)
+        holds.append(Hold(here.chainage_m, (here.x, here.y), f"Stop at {name}. Go on when the work there is done."))
     poses = [pose for pose in found.poses if pose.gear]
     for before, after in pairwise(poses):
         if before.gear != after.gear:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from routeplan.hazards.prepare import Hazards
-from routeplan.search.lattice import CheckedLattice, Found
+from routeplan.search.anchors import Anchor
+from routeplan.search.lattice import CheckedLattice
 from routeplan.search.straighten import Motion, straightened
 
 
@@ -34,6 +36,16 @@ class Way:
         return tuple(motion for stretch in self.stretches for motion in stretch.motions)
 
     @property
+    def length_m(self) -> float:
+        """Path length of the origin, m."""
+        return float(sum(np.abs(m.pieces[m.pieces[:, 2] == 0.0, 0]).sum() for m in self.motions))
+
+    @property
+    def end(self) -> Anchor:
+        """Where it ends; it has at least one motion."""
+        return self.stretches[-1].motions[-1].end
+
+    @property
     def hazards(self) -> Hazards:
         """Of the first stretch, with the largest sigma that any stretch has."""
         all_of = [stretch.lattice.hazards for stretch in self.stretches]
@@ -50,6 +62,9 @@ class Way:
         return replace(self, stretches=tuple(drawn), cost_m=self.cost_m - saved_m)
 
 
-def way_on(lattice: CheckedLattice, found: Found) -> Way:
-    """A way found on one lattice."""
-    return Way((Stretch(found.motions, lattice),), found.cost_m, found.cost_m, found.bound_m)
+def joined(ways: Sequence[Way]) -> Way:
+    """One way after another, each starting where the one before ended."""
+    return Way(
+        tuple(stretch for way in ways for stretch in way.stretches), sum(way.cost_m for way in ways),
+        sum(way.lattice_cost_m for way in ways), sum(way.bound_m for way in ways),
+    )  # fmt: skip

@@ -56,8 +56,24 @@ def form_objections(move: Move, rows: Rows, *, site: Site, machine: Machine) -> 
     yield from _gears(move, rows)
     yield from _chainages(move, rows)
     yield from _turning(move, rows, machine)
+    yield from _at_stops(move, site)
     for name, pose in ((move.start, move.poses[0]), (move.goal, move.poses[-1])):
         yield from _at_place(name, pose, site)
+
+
+def _at_stops(move: Move, site: Site) -> Iterator[Objection]:
+    """The way stands at every stop of a round, one after the other, and each stop is a hold point."""
+    held = [
+        pose for pose in move.poses
+        if any(abs(hold.chainage_m - pose.chainage_m) < FORM_TOLERANCE_M for hold in move.holds)
+    ]  # fmt: skip
+    for name in move.via:
+        at = next((n for n, pose in enumerate(held) if not list(_at_place(name, pose, site))), None)
+        if at is None:
+            text = f"the route has no hold point at {name}, in the order of its stops"
+            yield objection("form", move.poses[0], value=0, limit=0, unit="", text=text)
+            return
+        held = held[at:]
 
 
 def _as_wanted(move: Move, wanted: MoveWanted | None) -> Iterator[Objection]:
@@ -66,9 +82,9 @@ def _as_wanted(move: Move, wanted: MoveWanted | None) -> Iterator[Objection]:
         yield objection("form", first, value=0, limit=0, unit="", text=f"the site asks for no move {move.id}")
         return
     day = None if wanted.on is None else wanted.on.isoformat()
-    told = (move.purpose, move.machine, move.configuration, move.start, move.goal, move.on)
-    asked = (wanted.purpose, wanted.machine, wanted.configuration, wanted.start, wanted.goal, day)
-    names = ("purpose", "machine", "configuration", "from", "to", "on")
+    told = (move.purpose, move.machine, move.configuration, move.start, move.via, move.goal, move.on)
+    asked = (wanted.purpose, wanted.machine, wanted.configuration, wanted.start, wanted.via, wanted.goal, day)
+    names = ("purpose", "machine", "configuration", "from", "via", "to", "on")
     for name, says, asks in zip(names, told, asked, strict=True):
         if says != asks:
             text = f"{name} is {says!r}, the site asks for {asks!r}"

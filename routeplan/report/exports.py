@@ -140,9 +140,31 @@ def _zone_rows(plan: Plan) -> Iterator[Row]:
                 }
 
 
+def _leg_rows(plan: Plan) -> Iterator[Row]:
+    """One row a leg: the edges of the site graph that moves drive."""
+    for move in plan.moves:
+        for leg in move.legs:
+            within = tuple(pose for pose in move.poses if leg.chainage_from_m <= pose.chainage_m <= leg.chainage_to_m)
+            yield {
+                "move": move.id,
+                "machine": move.machine,
+                "from": leg.start,
+                "to": leg.goal,
+                "travel_mode": leg.travel_mode,
+                "verdict": leg.verdict,
+                "chainage_from_m": leg.chainage_from_m,
+                "length_m": leg.length_m,
+                "cost_m": leg.cost_m,
+                "areas": "; ".join(leg.areas),
+                "hazards": "; ".join(leg.hazards),
+                "geometry": _line(within),
+            }
+
+
 #: Layer, geometry type, its rows, and the columns it has even when a plan gives it none.
 LAYERS: tuple[tuple[str, str, Callable[[Plan], Iterator[Row]], tuple[str, ...]], ...] = (
     ("routes", "LineString", _route_rows, ("move", "verdict", "reason")),
+    ("legs", "LineString", _leg_rows, ("move", "from", "to", "verdict")),
     ("stops", "Point", _stop_rows, ("move", "kind", "text")),
     ("checks", "Point", _check_rows, ("move", "kind", "verdict")),
     ("zones", "Polygon", _zone_rows, ("move", "kind", "part")),

@@ -21,9 +21,11 @@ from routeplan.report.wording import (
     bound_text,
     counted,
     length_text,
+    place_name,
     place_text,
     short_text,
     span_text,
+    through_text,
     time_text,
     up,
 )
@@ -53,7 +55,7 @@ def move_article(index: int, move: Move, drawing: MoveDrawing, base: Sequence[La
             f'<h2 id="move-{index}-h">Move {name(move.id)}: {ends(move, site)}</h2>',
             verdict_line(move),
             _reason(move),
-            _first(move, drawing, plan),
+            _first(move, drawing, plan, site),
             _figure(index, move, drawing, (*base, *drawing.layers), window),
             key((*base, *drawing.layers), window),
             '<div class="columns"><div>',
@@ -77,7 +79,7 @@ def move_article(index: int, move: Move, drawing: MoveDrawing, base: Sequence[La
 
 def ends(move: Move, site: Site) -> str:
     """Return start and finish by the names that people on site use, as HTML."""
-    return f"{_title(move.start, site)} to {_title(move.goal, site)}"
+    return f"{name(place_name(move.start, site))} to {name(place_name(move.goal, site))}"
 
 
 def verdict_line(move: Move) -> str:
@@ -136,11 +138,6 @@ def table(caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]], *
     )
 
 
-def _title(place_id: str, site: Site) -> str:
-    found = site.places.get(place_id)
-    return name(found.title if found is not None and found.title else place_id)
-
-
 def _head(plan: Plan, move: Move) -> str:
     return (
         f'<div class="sheet-head"><p class="sheet-site">{name(plan.site_name)}<br>Move {name(move.id)}</p>'
@@ -165,8 +162,8 @@ def _reason(move: Move) -> str:
     return f'<p class="reason">{name(move.reason)}</p>' if move.reason and not _holds(move) else ""
 
 
-def _first(move: Move, drawing: MoveDrawing, plan: Plan) -> str:
-    """Return what a driver needs first: the machine, where it is tightest, how far."""
+def _first(move: Move, drawing: MoveDrawing, plan: Plan, site: Site) -> str:
+    """Return what a driver needs first: the machine, where it is tightest, how far, through what."""
     machine = plan.machines[move.machine]
     driven = f", {escape(move.poses[0].travel_mode.replace('_', ' '))}" if move.poses else ""
     crossed = sum(control.kind == "walkway" for control in move.controls)
@@ -178,6 +175,8 @@ def _first(move: Move, drawing: MoveDrawing, plan: Plan) -> str:
         ("Machine", f"{name(move.machine)}, {name(machine.title)}, {name(move.configuration)}{driven}"),
         ("Way", ", ".join(way)),
     ]
+    if len(move.legs) > 1:
+        facts.append(("Through", name(through_text(move, site))))
     check = governing(move)
     if check is not None:
         term = {"fail": "Fails", "not proven": "Not proven"}.get(check.verdict, "Tightest")

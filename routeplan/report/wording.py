@@ -7,6 +7,7 @@ import re
 from dataclasses import dataclass
 
 from routeplan.route import Move
+from routeplan.site.model import Site
 
 #: Below this a last digit is float noise, not a figure.
 _NOISE = 1e-9
@@ -99,6 +100,17 @@ def bound_text(move: Move) -> str:
 def length_text(move: Move) -> str:
     """Return the length of the way in metres, rounded up, or that there is none."""
     return f"{up(move.length_m, 1)} m" if math.isfinite(move.length_m) else "no way"
+
+
+def place_name(place_id: str, site: Site) -> str:
+    """Return a place by the name that people on site use; words for a gap or hold point stay as they are."""
+    found = site.places.get(place_id)
+    return found.title if found is not None and found.title else place_id
+
+
+def through_text(move: Move, site: Site) -> str:
+    """Return what a way leads through or stops at between its ends, in driving order."""
+    return ", ".join(place_name(leg.goal, site) for leg in move.legs[:-1])
 
 
 def counted(number: int, what: str) -> str:

@@ -79,6 +79,8 @@ class CheckedLattice:
     progress: Callable[[int], None] = lambda checked: None
     links: list[Link] = field(default_factory=list)
     anchors: list[Anchor] = field(default_factory=list)
+    passages: list[Passage] = field(default_factory=list)
+    _numbers: dict[Anchor, int] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         terrain = self.hazards.terrain
@@ -89,7 +91,8 @@ class CheckedLattice:
         self.poses = np.zeros((rows, cols, n_h), np.uint8)
         self.checked = np.zeros(1, np.int64)
         self.room = look_for_room(self.site, self.hazards, self.motions, poses=self.poses, table=self.table)
-        for passage in find_passages(self.hazards.world, self.hazards.body, passage_room_m(self)):
+        self.passages = find_passages(self.hazards.world, self.hazards.body, passage_room_m(self))
+        for passage in self.passages:
             self._add_passage(passage)
 
     def _add_passage(self, passage: Passage) -> None:
@@ -104,8 +107,10 @@ class CheckedLattice:
             self.links += link_line([(anchor, self.add_anchor(anchor)) for anchor in line], hazards=self.hazards)
 
     def add_anchor(self, anchor: Anchor) -> int:
-        """Link an exact pose to the lattice; returns its pose number."""
-        pose = self.grid.poses + len(self.anchors)
+        """Link an exact pose to the lattice, once; returns its pose number."""
+        if anchor in self._numbers:
+            return self._numbers[anchor]
+        pose = self._numbers[anchor] = self.grid.poses + len(self.anchors)
         self.anchors.append(anchor)
         self.links += link_anchor(
             anchor, pose, hazards=self.hazards, motions=self.motions, grid=self.grid, radius_m=self.radius_m

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -181,13 +182,7 @@ def check_moves(
         if move.id in seen:
             faults.add("duplicate-id", where, f'the id "{move.id}" is used twice', "rename one of the moves")
         seen.add(move.id)
-        for key, name in (("from", move.start), ("to", move.goal)):
-            if places is not None and name not in places:
-                faults.add(
-                    "place-unknown", f"{where}, {key}", f'there is no place "{name}"', did_you_mean(name, places)
-                )
-        if move.start == move.goal:
-            faults.add("move-nowhere", where, f'it goes from "{move.start}" to itself', "give two different places")
+        _check_stops(move, places, faults)
         if named is not None and move.machine not in named:
             faults.add(
                 "machine-unknown", where, f'there is no machine "{move.machine}"', did_you_mean(move.machine, named)
@@ -204,3 +199,15 @@ def check_moves(
             if why is not None:
                 mend = 'give travel_mode = "beside_rails_folded" or "any"'
                 faults.add("not-ridden", where, f"{move.machine}: {why}", mend)
+
+
+def _check_stops(move: MoveWanted, places: Collection[str] | None, faults: Faults) -> None:
+    """Find stops of a move that the site does not have, and stops where it stands already."""
+    where = f"site.toml, moves {move.id}"
+    stops = (("from", move.start), *(("via", name) for name in move.via), ("to", move.goal))
+    for key, name in stops:
+        if places is not None and name not in places:
+            faults.add("place-unknown", f"{where}, {key}", f'there is no place "{name}"', did_you_mean(name, places))
+    for (_, name), (_, following) in pairwise(stops):
+        if name == following:
+            faults.add("move-nowhere", where, f'it goes from "{name}" to itself', "give two different places")

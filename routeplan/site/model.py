@@ -218,7 +218,7 @@ class Place:
 
 @dataclass(frozen=True)
 class MoveWanted:
-    """One move the site asks for."""
+    """One move the site asks for; ``via`` are places to stop at on the way, in order."""
 
     id: str
     purpose: Purpose
@@ -228,6 +228,7 @@ class MoveWanted:
     start: str
     goal: str
     on: dt.date | None
+    via: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

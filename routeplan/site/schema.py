@@ -112,6 +112,7 @@ class MoveSection(Section):
     start: Name = Field(alias="from")
     goal: Name = Field(alias="to")
     on: dt.date | None = None
+    via: Annotated[tuple[Name, ...], Field(max_length=20, strict=False)] = ()
 
 
 class ContactSection(Section):

@@ -20,7 +20,7 @@ from routeplan.hazards.prepare import prepare
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
 from routeplan.plan.profile import turn_radius_m
-from routeplan.plan.way import way_on
+from routeplan.plan.way import Stretch, Way
 from routeplan.search.anchors import Anchor
 from routeplan.search.curves import curve
 from routeplan.search.lattice import CheckedLattice, Found
@@ -117,7 +117,7 @@ def test_ways_against_the_shortest_of_a_car(machine: Callable[[], Machine]) -> N
     for start, goal in drawn_pairs(20261124):
         found = lattice.find([lattice.add_anchor(start)], [lattice.add_anchor(goal)])
         assert isinstance(found, Found), (start, goal)
-        way = way_on(lattice, found).straighter()
+        way = Way((Stretch(found.motions, lattice),), found.cost_m, found.cost_m, found.bound_m).straighter()
         gears = {motion.gear for motion in way.motions if driven_m([motion]) > 0.0}
         for motions in (found.motions, way.motions):
             least = least_m(start, goal, gears, lattice.radius_m)

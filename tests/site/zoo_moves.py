@@ -51,6 +51,16 @@ site.toml
   - moves D1: it goes from "gate" to itself
     mend: give two different places [move-nowhere]
 """),
+    moves("a round to nowhere", move() + 'via = ["bay", "bya"]\n', """
+site.toml
+  - moves D1, via: there is no place "bya"
+    mend: Known: bay, gate [place-unknown]
+"""),
+    moves("a round that stops where it starts", move() + 'via = ["gate"]\n', """
+site.toml
+  - moves D1: it goes from "gate" to itself
+    mend: give two different places [move-nowhere]
+"""),
     moves("a move of an unknown machine", move(machine="SC13"), """
 site.toml
   - moves D1: there is no machine "SC13"

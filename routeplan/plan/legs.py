@@ -1,0 +1,111 @@
+"""A driven way cut where people know it: at stops, hold points, doors, gates, ramp ends and narrow gaps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import shapely
+
+from routeplan.hazards.prepare import Hazards
+from routeplan.machine.model import Machine
+from routeplan.plan.portals import Portal, crossings
+from routeplan.plan.profile import Profile, checks_of
+from routeplan.plan.trace import ROW_STEP_M
+from routeplan.route import MOVE_VERDICTS, Control, Leg, MoveVerdict, Pose, heading_rad
+from routeplan.site.model import Area, Defect, Excavation, LineCorridor, Site, Soffit, Walkway
+
+#: Legs shorter than this are part of the next one, m.
+SHORTEST_M = 2.0
+#: What a body may touch.
+Thing = Area | Soffit | Defect | Walkway | Excavation | LineCorridor
+
+
+@dataclass(frozen=True, eq=False)
+class Driven:
+    """A way with all that its legs are judged by.
+
+    Parameters
+    ----------
+    stops
+        Chainage and name of every place that the way stands at, start and goal included, in driving order.
+    """
+
+    found: Profile
+    stops: Sequence[tuple[float, str]]
+    controls: Sequence[Control]
+    cost_m: float
+    site: Site
+    machine: Machine
+    configuration: str
+    hazards: Hazards
+    k: float
+
+
+def _cuts(driven: Driven, portals: Sequence[Portal]) -> list[tuple[float, str]]:
+    """Chainages and names of where legs end and begin, those of the way's own ends included."""
+    poses = driven.found.poses
+    changes = [b.chainage_m for a, b in pairwise(poses) if a.travel_mode != b.travel_mode]
+    fixed = [*driven.stops, *((at, f"hold point {n}") for n, at in enumerate(changes, 1))]
+    kept = list(fixed)
+    for row, name in crossings(portals, poses):
+        at = poses[row].chainage_m
+        if all(abs(at - other) >= SHORTEST_M for other, _ in kept):
+            kept.append((at, name))
+    return sorted(kept, key=lambda cut: cut[0])
+
+
+def _mode(poses: Sequence[Pose]) -> str:
+    """Travel mode of a leg: at its very ends stand rows of its neighbours too."""
+    return poses[len(poses) // 2].travel_mode
+
+
+def _touched(driven: Driven, poses: Sequence[Pose]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Ids of the named areas and of the hazards that the body may touch on some rows, driving tolerance included."""
+    body, site = driven.hazards.body, driven.site
+    shape = driven.machine.configuration_in(driven.configuration, _mode(poses))
+    ring = np.array(driven.machine.configurations[shape].footprint)
+    headings = np.array([heading_rad(pose.bearing_deg) for pose in poses])[:, None]
+    x, y = (np.array([pose[axis] for pose in poses])[:, None] for axis in (0, 1))
+    placed = np.stack([
+        x + ring[:, 0] * np.cos(headings) - ring[:, 1] * np.sin(headings),
+        y + ring[:, 0] * np.sin(headings) + ring[:, 1] * np.cos(headings),
+    ], axis=-1)  # fmt: skip
+    outlines = shapely.STRtree(shapely.polygons(placed))
+    tube_m = body.lateral + body.reach * body.sin_heading + ROW_STEP_M
+    hazards: tuple[Thing, ...] = (
+        *site.soffits, *site.defects, *site.walkways, *site.excavations, *site.line_corridors
+    )  # fmt: skip
+
+    def met(things: Iterable[Thing]) -> tuple[str, ...]:
+        return tuple(
+            thing.id for thing in things if len(outlines.query(thing.geometry, predicate="dwithin", distance=tube_m))
+        )
+
+    return met(site.areas), met(hazards)
+
+
+def _verdict(driven: Driven, part: Profile, from_m: float, to_m: float) -> MoveVerdict:
+    """The worst of all checks on a part of the way, with the controls that stand on it."""
+    checks = checks_of(
+        part, site=driven.site, machine=driven.machine, hazards=driven.hazards, k=driven.k,
+        configurations={driven.machine.configuration_in(driven.configuration, _mode(part.poses))},
+    )  # fmt: skip
+    worst: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
+    held = any(from_m <= control.chainage_m <= to_m for control in driven.controls)
+    return "pass with controls" if worst == "pass" and held else worst
+
+
+def legs_of(driven: Driven, portals: Sequence[Portal]) -> Iterator[Leg]:
+    """The legs of a way in driving order, each checked by itself; their lengths and costs add up to the way's."""
+    found = driven.found
+    whole = float(found.cost_m.sum())
+    for (from_m, start), (to_m, goal) in pairwise(_cuts(driven, portals)):
+        part = found.part(from_m, to_m)
+        yield Leg(
+            start, goal, to_m - from_m, driven.cost_m * float(part.cost_m.sum()) / whole,
+            _verdict(driven, part, from_m, to_m), *_touched(driven, part.poses),
+            chainage_from_m=from_m, chainage_to_m=to_m, travel_mode=_mode(part.poses),
+        )  # fmt: skip
