@@ -116,9 +116,11 @@ def _shifted(cells: Bools, d_row: int, d_col: int) -> Bools:
 
 
 def _over(taken: Bools, d_row: int, d_col: int) -> tuple[Ints, Ints]:
-    """Rows and columns of free cells from which a displacement leads over a taken cell, halfway, to a free one."""
-    halfway = _shifted(taken, d_row // 2, d_col // 2) | _shifted(taken, -(-d_row // 2), -(-d_col // 2))
-    rows, cols = np.nonzero(~taken & ~_shifted(taken, d_row, d_col) & halfway)
+    """Rows and columns of free cells from which a displacement leads straight over a taken cell to a free one."""
+    steps = max(abs(d_row), abs(d_col))
+    between = {(round(d_row * i / steps), round(d_col * i / steps)) for i in range(1, steps)}
+    over = np.any([_shifted(taken, *step) for step in sorted(between)], axis=0)
+    rows, cols = np.nonzero(~taken & ~_shifted(taken, d_row, d_col) & over)
     return np.ascontiguousarray(rows), np.ascontiguousarray(cols)
 
 
@@ -127,9 +129,9 @@ def _barred(checker: Checker, motions: Motions, moves: Ints, taken: Bytes, table
     n, cols_all = len(moves), taken.shape[1]
     found: list[Ints] = []
     for m, (d_row, d_col) in enumerate(moves[:, :2].tolist()):
-        rows, cols = _over(taken.astype(bool), d_row, d_col)
-        if max(abs(d_row), abs(d_col)) < 2 or not len(rows):
+        if max(abs(d_row), abs(d_col)) < 2:
             continue
+        rows, cols = _over(taken.astype(bool), d_row, d_col)
         possible = np.zeros(len(rows), bool)
         for sign, r, c in ((1, rows, cols), (-1, rows + d_row, cols + d_col)):
             fits = (motions.counts > 0) & (motions.d_row == sign * d_row) & (motions.d_col == sign * d_col)
