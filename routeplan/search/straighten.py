@@ -178,10 +178,25 @@ def straightened(motions: Sequence[Motion], *, hazards: Hazards, radius_m: float
     return tuple(found), saved_m
 
 
+def _parts(chain: Sequence[Motion], step_m: float, hazards: Hazards) -> list[Motion]:
+    """A chain in parts. A motion stays whole where one of its parts is blocked by itself.
+
+    Bounds at stances hold for half a step about them. A part has its stances elsewhere than the whole that was passed.
+    """
+    chopped = [list(_chopped(motion, step_m)) for motion in chain]
+    _, verdicts = _looked_at([part for parts in chopped for part in parts], hazards)
+    found: list[Motion] = []
+    first = 0
+    for motion, parts in zip(chain, chopped, strict=True):
+        whole = bool(np.any(verdicts[first : first + len(parts)] == BLOCKED))
+        found += [motion] if whole else parts
+        first += len(parts)
+    return found
+
+
 def _straighter(chain: list[Motion], hazards: Hazards, radius_m: float) -> list[Motion]:
     for number in range(ROUNDS):
-        step_m = FAR_M if number else NEAR_M
-        parts = [part for motion in chain for part in _chopped(motion, step_m)]
+        parts = _parts(chain, FAR_M if number else NEAR_M, hazards)
         shorter = _round(parts, hazards=hazards, radius_m=radius_m) if len(parts) > 1 else parts
         if number and len(shorter) == len(parts):
             break
