@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-import numpy as np
-
 from routeplan.hazards.arrays import Body, World
 from routeplan.kernel import kernel
 
@@ -142,17 +140,17 @@ def stand(world: World, body: Body, x: float, y: float, heading: float, turn: fl
     c, s = math.cos(heading), math.sin(heading)
     j, raised = sector(heading), world.raised
     aside = 0.5 * STANCE_STEP if turn > 0.0 else 0.0
-    m0, r0, row0, col0 = wheel_at(world, body, np.int64(0), j, x, y, c, s)
-    m1, r1, row1, col1 = wheel_at(world, body, np.int64(1), j, x, y, c, s)
-    m2, r2, row2, col2 = wheel_at(world, body, np.int64(2), j, x, y, c, s)
-    m3, r3, row3, col3 = wheel_at(world, body, np.int64(3), j, x, y, c, s)
+    m0, r0, row0, col0 = wheel_at(world, body, 0, j, x, y, c, s)
+    m1, r1, row1, col1 = wheel_at(world, body, 1, j, x, y, c, s)
+    m2, r2, row2, col2 = wheel_at(world, body, 2, j, x, y, c, s)
+    m3, r3, row3, col3 = wheel_at(world, body, 3, j, x, y, c, s)
     if not math.isfinite(m0 + m1 + m2 + m3):
         return Stance(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
     pitch, roll = mean_slopes(body, m0, m1, m2, m3)
-    r0 += parted(world, body, np.int64(0), row0, col0, pitch, roll, c, s, aside, turn)
-    r1 += parted(world, body, np.int64(1), row1, col1, pitch, roll, c, s, aside, turn)
-    r2 += parted(world, body, np.int64(2), row2, col2, pitch, roll, c, s, aside, turn)
-    r3 += parted(world, body, np.int64(3), row3, col3, pitch, roll, c, s, aside, turn)
+    r0 += parted(world, body, 0, row0, col0, pitch, roll, c, s, aside, turn)
+    r1 += parted(world, body, 1, row1, col1, pitch, roll, c, s, aside, turn)
+    r2 += parted(world, body, 2, row2, col2, pitch, roll, c, s, aside, turn)
+    r3 += parted(world, body, 3, row3, col3, pitch, roll, c, s, aside, turn)
     pitch, roll, pitch_spread, roll_spread, twist = slopes(body, m0, m1, m2, m3, r0, r1, r2, r3, turn)
     return Stance(
         True, 0.25 * (m0 + m1 + m2 + m3), pitch, roll, pitch_spread, roll_spread, max(r0, r1), max(r2, r3), twist,

@@ -65,7 +65,7 @@ class Spread(NamedTuple):
 def _relax_place(spread: Spread, place: int, cost: int) -> None:
     if spread.done[place] == 0 and (spread.out[place] == UNREACHED or cost < spread.out[place]):
         spread.out[place] = cost
-        push(spread.heap, cost, place, np.int64(0))
+        push(spread.heap, cost, place, 0)
 
 
 @kernel
