@@ -45,7 +45,7 @@ KERNEL_IMPORTS = {"__future__", "typing", "math", "numpy", "numpy.typing", "numb
 #: Who reads a user's files; then who reads what ships with the package: the sources whose hash names the cache, the
 #: motion primitives, style sheet and script of the page.
 READERS = {"site.read", "site.layers", "site.ground", "machine.read", "planfile"}
-READERS_OF_THE_PACKAGE = {"kernel", "search.motions", "report.page"}
+READERS_OF_THE_PACKAGE = {"kernel", "search.motions", "report.page", "site.new"}
 #: Distributions that are imported by another name.
 IMPORTED_AS = {"XStatic-Leaflet": "xstatic", "scikit-image": "skimage"}
 READING = {"open", "read_text", "read_bytes", "read_file", "read_dataframe", "read_csv", "fromfile", "loadtxt"}

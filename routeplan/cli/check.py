@@ -172,7 +172,9 @@ def _hazard_text(hazards: Mapping[str, Any]) -> Iterator[str]:
             yield from _row(label, "none")
     yield from _hollow_text(hazards["unlisted_hollows"])
     bare = hazards["surfaces_not_accepted"]
-    yield from _row("not accepted", f"{', '.join(bare)}: not driven on" if bare else "every surface has an acceptance")
+    nobody = "nobody accepted any ground: not driven on"
+    told = "every surface has an acceptance" if hazards["surfaces_given"] else nobody
+    yield from _row("not accepted", f"{', '.join(bare)}: not driven on" if bare else told)
     for number, closure in enumerate(hazards["closures"]):
         yield from _row("" if number else "closures", f"{closure['area']} from {closure['from']} to {closure['to']}")
 

@@ -312,16 +312,21 @@ def read_text(path: Path) -> str:
 def csv_records(path: Path) -> Iterator[tuple[int, list[str]]]:
     """Yield line number and cells of every line of a CSV that is not blank.
 
+    Empty cells to the right of the header's last name, as spreadsheets leave them, are dropped.
+
     Raises
     ------
     Unreadable
         The file is not UTF-8, or its quotes are broken.
     """
     reader = csv.reader(io.StringIO(read_text(path), newline=""), strict=True)
+    width = 0
     try:
         for cells in reader:
             if any(cell.strip() for cell in cells):
-                yield reader.line_num, cells
+                filled = max(n for n, cell in enumerate(cells, 1) if cell.strip())
+                width = width or filled
+                yield reader.line_num, cells[: max(width, filled)]
     except csv.Error as error:
         raise Unreadable(
             "file-unreadable", f"is not a CSV: line {reader.line_num}: {error}", "close the quotes, or use GeoJSON"
