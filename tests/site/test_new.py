@@ -121,9 +121,10 @@ def test_a_yard_filled_in_by_hand_is_planned(folder: Path) -> None:
         text = text.replace(f"# {layer} = ", f"{layer} = ")
     text = re.sub(r"^# (walkways|excavations|overhead_lines) = \S+", r'\1 = "none"', text, flags=re.MULTILINE)
     (folder / "site.toml").write_text(text, encoding="utf-8")
+    whole = rows_of(folder / "boundary.csv")[1]
     edited(folder, "surfaces.csv", [
-        list(COLUMNS["surfaces"]) + ["wkt"],
-        ["yard", "concrete", "temporary works coordinator", "2026-11-25", "5000", "", *rows_of(folder / "boundary.csv")[1]],
+        [*COLUMNS["surfaces"], "wkt"],
+        ["yard", "concrete", "temporary works coordinator", "2026-11-25", "5000", "", *whole],
     ])
     edited(folder, "obstacles.csv", [
         ["id", "kind", "width_m", "wkt"], ["wall-south", "wall", "0.2", "LINESTRING (20 0, 20 13)"],
