@@ -126,6 +126,14 @@ def _corners(configuration: Configuration, machine: Machine, site: Site, *, ridd
     return np.array(rows)
 
 
+def _wheel_reach_m(machine: Machine, lateral_m: float, turn: float) -> float:
+    """How far the ends of a tyre's contact line get from where its middle should be, tube included, m."""
+    half = machine.wheels[0].width_m / 2
+    beside = half + lateral_m + machine.wheelbase_m * math.sin(turn)
+    ahead = (machine.track_m / 2 + half) * math.sin(turn) + machine.wheelbase_m * (1.0 - math.cos(turn))
+    return math.hypot(beside, ahead)
+
+
 def _hull(boxes: Floats, machine: Machine) -> Floats:
     xi, eta = [w.xi_m for w in machine.wheels], [w.eta_m for w in machine.wheels]
     low, high = boxes[:, [0, 2]].min(axis=0), boxes[:, [1, 3]].max(axis=0)
@@ -161,7 +169,7 @@ def build_body(site: Site, machine: Machine, configuration: Configuration, *, ri
         corners=_corners(configuration, machine, site, ridden=ridden),
         hull=_hull(boxes, machine),
         reach=float(max(np.hypot(max(-b[0], b[1]), max(-b[2], b[3])) for b in boxes)),
-        wheel_gap=wheels[0].width_m / 2 + limits.lateral_tolerance_m + machine.wheelbase_m * sin_heading,
+        wheel_gap=_wheel_reach_m(machine, limits.lateral_tolerance_m, math.radians(limits.heading_tolerance_deg)),
         tyre_half=wheels[0].width_m / 2,
         radius=max(w.radius_m for w in wheels),
         structure_gap=structure,
