@@ -56,8 +56,12 @@ class Profile:
     cost_m: Floats
 
     def part(self, from_m: float, to_m: float) -> Profile:
-        """The stretches that begin between two chainages, with the rows of the route over them."""
-        inner = np.flatnonzero((self.along_m[:-1] >= from_m - NEAR_M) & (self.along_m[:-1] < to_m - NEAR_M))
+        """The stretches that begin between two chainages, with the rows of the route over them.
+
+        What turns on the spot between two parts is the later one's; at the end of the route it is the last one's.
+        """
+        begins, ends_route = self.along_m[:-1], to_m >= self.along_m[-1] - NEAR_M
+        inner = np.flatnonzero((begins >= from_m - NEAR_M) & ((begins < to_m - NEAR_M) | ends_route))
         first, last = (int(inner[0]), int(inner[-1])) if len(inner) else (0, 0)
         here = slice(first, last + 1)
         poses = tuple(pose for pose in self.poses if from_m - NEAR_M <= pose.chainage_m <= to_m + NEAR_M)
@@ -101,7 +105,9 @@ def profile(stretches: Sequence[Stretch], poses: Sequence[Pose]) -> Profile:
         driven = np.array(pieces)
         found, verdicts = check_motions(hazards, np.array(starts[first:]), driven[:, None, :])
         margins.append(found)
-        costs.append(np.abs(driven[:, 0]) * np.array(factors) * (verdicts & EIGHTHS) / 8.0)
+        arm_m = math.hypot(hazards.body.wheelbase, hazards.body.track / 2)  # on the spot the farthest wheel counts
+        lengths = np.abs(driven[:, 0]) * np.where(driven[:, 2] > 0.0, arm_m, 1.0)
+        costs.append(lengths * np.array(factors) * (verdicts & EIGHTHS) / 8.0)
     return Profile(
         tuple(poses), np.concatenate(margins), np.array(starts), np.array(along_m), np.concatenate(costs)
     )  # fmt: skip

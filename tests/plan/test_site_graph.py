@@ -123,6 +123,18 @@ def test_a_leg_is_judged_by_itself() -> None:
     assert [leg.hazards for leg in move.legs] == [("footway",), ()]
 
 
+def test_a_move_that_only_turns_on_the_spot_is_one_leg() -> None:
+    """Nothing is driven, so nothing can be shared out by what it costs to drive."""
+    machine = worlds.scissor(pivots=1.0)
+    site = worlds.flat_site(
+        14.0, 14.0, machines=(machine,), moves=(worlds.wanted("SC", "north", "east"),),
+        places=(worlds.place("north", 7.0, 7.0, 0.0), worlds.place("east", 7.0, 7.0, 90.0)),
+    )  # fmt: skip
+    (move,) = planned(site).moves
+    assert move.poses and move.length_m == 0.0
+    assert [(leg.start, leg.goal, leg.length_m, leg.cost_m) for leg in move.legs] == [("north", "east", 0.0, move.cost_m)]
+
+
 def area(area_id: str, geometry: Polygon) -> Area:
     """A named area that closes long after the moves."""
     return Area(area_id, area_id, geometry, ((dt.date(2030, 1, 1), dt.date(2030, 1, 2)),))
