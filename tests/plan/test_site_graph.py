@@ -132,7 +132,7 @@ def test_a_move_that_only_turns_on_the_spot_is_one_leg() -> None:
     )  # fmt: skip
     (move,) = planned(site).moves
     assert move.poses and move.length_m == 0.0
-    assert [(leg.start, leg.goal, leg.length_m, leg.cost_m) for leg in move.legs] == [("north", "east", 0.0, move.cost_m)]
+    assert [(leg.start, leg.goal, leg.cost_m) for leg in move.legs] == [("north", "east", move.cost_m)]
 
 
 def area(area_id: str, geometry: Polygon) -> Area:
