@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from routeplan.site.faults import CONTROL, Faults, near
-from routeplan.site.layers import RawFeature, number_of
+from routeplan.site.layers import RawFeature
+from routeplan.site.text import has_comma, number_of
 
 #: Columns of each layer, with geometry's own left out.
 COLUMNS: Mapping[str, tuple[str, ...]] = {
@@ -102,12 +103,9 @@ class Columns:
             return None
         number = value if isinstance(value, int | float) and not isinstance(value, bool) else number_of(str(value))
         if number is None:
-            self.faults.add(
-                "wrong-type",
-                self.raw.where,
-                f"{name} = {value!r} is not a number",
-                "write digits with a decimal point, without a unit",
-            )
+            what = "is written with a comma" if has_comma(str(value)) else "is not a number"
+            mend = "write digits with a decimal point, without a unit"
+            self.faults.add("wrong-type", self.raw.where, f"{name} = {value!r} {what}", mend)
             return None
         if not low <= number <= high or (above and number == low):
             word = "above" if above else "from"
@@ -127,7 +125,8 @@ class Columns:
             return None
         day = parse_day(text[:10] if re.fullmatch(r"\d{4}-\d\d-\d\d[T ]00:00:00.*", text) else text)
         if day is None:
-            self.faults.add("bad-date", self.raw.where, f"{name} = {text!r} is not a day", "write it as in 2026-11-02")
+            mend = "write it as in 2026-11-02; in a spreadsheet make the column text first, it rewrites days"
+            self.faults.add("bad-date", self.raw.where, f"{name} = {text!r} is not a day", mend)
         return day
 
     def spans(self, name: str) -> tuple[tuple[dt.date, dt.date], ...]:

@@ -25,10 +25,11 @@ from shapely.geometry import MultiPolygon, Polygon
 
 from routeplan.site.columns import HIGHEST_LEVEL_M, LOWEST_LEVEL_M
 from routeplan.site.crs import SiteCrs, check_file_crs
+from routeplan.site.csv_rows import csv_header, csv_records
 from routeplan.site.faults import Faults, Unreadable, at
-from routeplan.site.layers import csv_header, csv_records, number_of
 from routeplan.site.model import Accuracy, Ground
 from routeplan.site.outlines import FARTHEST_M
+from routeplan.site.text import number_of
 
 LARGEST_CELLS = 400_000_000
 
@@ -51,6 +52,12 @@ _METRES = {"", "m", "metre", "metres", "meter", "meters"}
 
 #: Nodes of a CSV stand on their grid within this share of a cell.
 _OFF_GRID = 0.01
+
+#: The mend for levels that stand anywhere.
+_SPOT_LEVELS = (
+    "have them made into a square grid, x,y,z of each node or a GeoTIFF, by whoever surveyed them: "
+    "what lies between spot levels would be a guess here"
+)
 
 
 def read_ground(path: Path, *, label: str, accuracy: Accuracy, site: SiteCrs, faults: Faults) -> Ground | None:
@@ -170,42 +177,67 @@ def _check_spacing(cell_m: float) -> None:
 
 def _read_csv(path: Path, *, label: str, accuracy: Accuracy, faults: Faults) -> Ground:
     """Read a CSV with columns x, y, z; nodes that are left out, or whose z is empty, are unknown."""
-    nodes = _csv_nodes(path, label=label, faults=faults)
-    (x_min, columns, cell_x), (y_min, rows, cell_y) = (_axis(nodes[:, i], "xy"[i]) for i in (0, 1))
+    nodes, lines = _csv_nodes(path, label=label, faults=faults)
+    (x_min, columns, cell_x), (y_min, rows, cell_y) = (_axis(nodes[:, i], "xy"[i], lines) for i in (0, 1))
+    width, height = int(columns.max()) + 1, int(rows.max()) + 1
+    too_large = Unreadable(
+        "raster-too-large", f"spans {width * height:,} cells, at most {LARGEST_CELLS:,} are read", "cut it to the site"
+    )
+    if width * height > np.iinfo(np.int64).max:
+        raise too_large
+    where = rows * width + columns
+    _check_nodes(where, columns, lines, width=width)
     if abs(cell_x - cell_y) > _OFF_GRID * cell_x:
         raise Unreadable(
             "raster-pixels-not-square", f"its nodes stand {cell_x:g} x {cell_y:g} m apart", "give a square grid"
         )
     _check_spacing(cell_x)
-    count = (int(columns.max()) + 1) * (int(rows.max()) + 1)
-    if count > LARGEST_CELLS:
-        raise Unreadable(
-            "raster-too-large", f"spans {count:,} cells, at most {LARGEST_CELLS:,} are read", "cut it to the site"
-        )
-    where = rows * (int(columns.max()) + 1) + columns
-    if len(np.unique(where)) < len(where):
-        raise Unreadable("csv-layout", "gives a level twice for the same node", "give each node once")
-    z = np.full(count, np.nan)
+    if width * height > LARGEST_CELLS:
+        raise too_large
+    z = np.full(width * height, np.nan)
     z[where] = nodes[:, 2]
-    return Ground(z.reshape(int(rows.max()) + 1, -1), x_min, y_min, cell_x, accuracy)
+    return Ground(z.reshape(height, width), x_min, y_min, cell_x, accuracy)
 
 
-def _csv_nodes(path: Path, *, label: str, faults: Faults) -> NDArray[np.float64]:
-    """Return x, y, z of every line; z is NaN where its cell is empty."""
+def _check_nodes(
+    where: NDArray[np.int64], columns: NDArray[np.int64], lines: NDArray[np.int64], *, width: int
+) -> None:
+    """Refuse nodes given twice, and spot levels: places of which few make a square of four that could be a grid's."""
+    order = np.argsort(where, kind="stable")
+    again = np.flatnonzero(np.diff(where[order]) == 0)
+    if again.size:
+        first, second = lines[order[again[0]]], lines[order[again[0] + 1]]
+        what = f"gives a level twice for the same node, in lines {first} and {second}"
+        raise Unreadable("csv-layout", what, "give each node once")
+    known = where[order]
+    corner = where[columns < width - 1]
+    square = np.array([0, 1, width, width + 1])
+    full = corner[np.all([np.isin(corner + step, known, assume_unique=True) for step in square[1:]], axis=0)]
+    in_a_square = np.unique(full[:, None] + square)
+    if 2 * in_a_square.size < known.size:
+        what = f"holds spot levels, no grid: {known.size - in_a_square.size:,} of {known.size:,} lack the neighbours"
+        raise Unreadable("levels-irregular", f"{what} that a square grid would give them", _SPOT_LEVELS)
+
+
+def _csv_nodes(path: Path, *, label: str, faults: Faults) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Return x, y, z of every line, and its number; z is NaN where its cell is empty."""
     lines = csv_records(path)
     header = csv_header(lines)
     if not {"x", "y", "z"} <= set(header):
         raise Unreadable("csv-layout", f"its first line is {', '.join(header)!r}", "name the columns x,y,z")
     order = [header.index(name) for name in "xyz"]
-    found = array("d")
+    found, numbers = array("d"), array("q")
     bad: list[int] = []
     for line, cells in lines:
         x, y, z = (number_of(cells[i]) if i < len(cells) else None for i in order)
-        blank = len(cells) == len(header) and not cells[order[2]].strip()
-        if x is None or y is None or not (abs(x) <= FARTHEST_M and abs(y) <= FARTHEST_M) or (z is None and not blank):
+        blank = len(cells) >= len(header) and not cells[order[2]].strip()
+        beyond = any(cell.strip() for cell in cells[len(header) :])
+        on_earth = x is not None and y is not None and abs(x) <= FARTHEST_M and abs(y) <= FARTHEST_M
+        if x is None or y is None or not on_earth or beyond or (z is None and not blank):
             bad.append(line)
         else:
             found.extend((x, y, math.nan if z is None else z))
+            numbers.append(line)
     if bad:
         faults.add(
             "csv-layout",
@@ -215,10 +247,12 @@ def _csv_nodes(path: Path, *, label: str, faults: Faults) -> NDArray[np.float64]
         )
     if len(found) < 12:
         raise Unreadable("raster-too-small", f"has {len(found) // 3} usable node(s)", "give at least 2 x 2 nodes")
-    return np.frombuffer(found).reshape(-1, 3)
+    return np.frombuffer(found).reshape(-1, 3), np.frombuffer(numbers, dtype=np.int64)
 
 
-def _axis(values: NDArray[np.float64], name: str) -> tuple[float, NDArray[np.int64], float]:
+def _axis(
+    values: NDArray[np.float64], name: str, lines: NDArray[np.int64]
+) -> tuple[float, NDArray[np.int64], float]:
     """Return the first node, each value's index and the spacing along an axis of a regular grid."""
     unique = np.unique(np.round(values, 6))
     if len(unique) < 2:
@@ -227,10 +261,11 @@ def _axis(values: NDArray[np.float64], name: str) -> tuple[float, NDArray[np.int
     steps = np.round((unique[-1] - unique[0]) / narrowest)
     cell_m = float((unique[-1] - unique[0]) / steps)
     index = np.round((values - unique[0]) / cell_m)
-    if np.abs((values - unique[0]) / cell_m - index).max() > _OFF_GRID:
-        raise Unreadable(
-            "csv-layout", f"its nodes do not stand on a regular grid along {name}", "resample it to a square grid"
-        )
+    off = np.abs((values - unique[0]) / cell_m - index)
+    if off.max() > _OFF_GRID:
+        line = lines[int(off.argmax())]
+        what = f"its nodes do not stand on a regular grid along {name}: line {line} fits the others worst"
+        raise Unreadable("levels-irregular", what, _SPOT_LEVELS)
     return float(unique[0]), index.astype(np.int64), round(cell_m, 9)
 
 

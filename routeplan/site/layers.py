@@ -5,35 +5,30 @@ The kind of file is told by its ending and proved by its first bytes, so that no
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import math
-import re
 import warnings
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
-import numpy as np
 import pyogrio
 import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError
-from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
 from routeplan.site.crs import SiteCrs, check_file_crs
-from routeplan.site.faults import Faults, Unreadable, shortened
+from routeplan.site.csv_rows import Row, read_csv
+from routeplan.site.faults import Faults, Unreadable
+from routeplan.site.text import read_text
 
 #: Files that make up one Shapefile; the sidecar indexes of other programs are not read.
 SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 
 #: First bytes by ending.
 _MAGIC = {".gpkg": b"SQLite format 3\0", ".shp": b"\x00\x00\x27\x0a"}
-
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 
 #: What a damaged GeoPackage or Shapefile leads to.
 _DAMAGED = (
@@ -62,14 +57,6 @@ class RawFeature:
     geometry: BaseGeometry | None
     columns: Mapping[str, Any]
     where: str
-    broken: bool = False
-
-
-class Row(NamedTuple):
-    """A row before its columns are cleaned."""
-
-    geometry: BaseGeometry | None
-    columns: dict[str, Any]
     broken: bool = False
 
 
@@ -104,7 +91,7 @@ def read_features(
         if ending in {".geojson", ".json"}:
             rows = _read_geojson(path, label=label, site=site, faults=faults)
         elif ending == ".csv":
-            rows = _read_csv(path, label=label, faults=faults)
+            rows = read_csv(path, label=label, faults=faults)
         elif ending in _MAGIC:
             rows = _read_ogr(path, layer=layer, label=label, site=site, faults=faults)
         else:
@@ -270,117 +257,3 @@ def _all_degrees(geometries: list[BaseGeometry]) -> bool:
     """Whether every coordinate could be a longitude and a latitude."""
     xy = shapely.get_coordinates(geometries)
     return len(xy) > 0 and bool((abs(xy[:, 0]) <= 180.0).all() and (abs(xy[:, 1]) <= 90.0).all())
-
-
-def _read_csv(path: Path, *, label: str, faults: Faults) -> list[Row]:
-    """Read a CSV whose columns ``x``, ``y`` or ``wkt`` are site coordinates."""
-    table = csv_records(path)
-    names = csv_header(table)
-    if "wkt" not in names and not {"x", "y"} <= set(names):
-        raise Unreadable("csv-layout", "there are no columns x and y, nor wkt", "add x and y in site metres, or wkt")
-    rows: list[Row] = []
-    for line, cells in table:
-        where = f"{label}, line {line}"
-        if len(cells) != len(names):
-            faults.add(
-                "csv-layout", where, f"has {len(cells)} cells, the header {len(names)}", "give each column one cell"
-            )
-            continue
-        columns = dict(zip(names, cells, strict=True))
-        geometry = _csv_geometry(columns, where, faults)
-        told = {name: cell for name, cell in columns.items() if name not in {"x", "y", "wkt"}}
-        rows.append(Row(geometry, told, broken=geometry is None))
-    return rows
-
-
-def read_text(path: Path) -> str:
-    """Return the text of a file.
-
-    Raises
-    ------
-    Unreadable
-        It is not UTF-8.
-    """
-    try:
-        return path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        line, byte = error.object.count(b"\n", 0, error.start) + 1, error.object[error.start]
-        what = f"is not UTF-8 text: byte 0x{byte:02X} in line {line}"
-        raise Unreadable("not-utf-8", what, "save it as UTF-8") from error
-
-
-def csv_records(path: Path) -> Iterator[tuple[int, list[str]]]:
-    """Yield line number and cells of every line of a CSV that is not blank.
-
-    Empty cells to the right of the header's last name, as spreadsheets leave them, are dropped.
-
-    Raises
-    ------
-    Unreadable
-        The file is not UTF-8, or its quotes are broken.
-    """
-    reader = csv.reader(io.StringIO(read_text(path), newline=""), strict=True)
-    width = 0
-    try:
-        for cells in reader:
-            if any(cell.strip() for cell in cells):
-                filled = max(n for n, cell in enumerate(cells, 1) if cell.strip())
-                width = width or filled
-                yield reader.line_num, cells[: max(width, filled)]
-    except csv.Error as error:
-        raise Unreadable(
-            "file-unreadable", f"is not a CSV: line {reader.line_num}: {error}", "close the quotes, or use GeoJSON"
-        ) from error
-
-
-def csv_header(records: Iterator[tuple[int, list[str]]]) -> list[str]:
-    """Take the first line of a CSV and return the names of its columns in lower case.
-
-    Raises
-    ------
-    Unreadable
-        There is no line, it is not separated by commas, or a column stands in it twice.
-    """
-    names = [name.strip().lower() for name in next(records, (1, [""]))[1]]
-    for mark, word in ((";", "semicolons"), ("\t", "tabs")):
-        if len(names) == 1 and mark in names[0]:
-            raise Unreadable("csv-layout", f"its columns are separated by {word}", "use commas and decimal points")
-    twice = sorted({name for name in names if names.count(name) > 1})
-    if twice:
-        raise Unreadable("csv-layout", f'two columns are called "{twice[0]}"', "name each column once")
-    return names
-
-
-def _csv_geometry(columns: Mapping[str, str], where: str, faults: Faults) -> BaseGeometry | None:
-    """Return the geometry of a CSV line, from ``wkt`` where it is filled in, else from x and y; None at fault."""
-    wkt = columns.get("wkt", "").strip()
-    if wkt:
-        try:
-            with np.errstate(all="ignore"):  # numbers beyond all bounds are found when the geometry is checked
-                return shapely.from_wkt(wkt)
-        except shapely.errors.GEOSException:
-            what = f'its wkt "{shortened(wkt, 40)}" cannot be read'
-            faults.add("geometry-unreadable", where, what, "write it as in POINT (1 2)")
-            return None
-    x, y = (number_of(columns.get(name, "")) for name in ("x", "y"))
-    if x is None or y is None:
-        faults.add(
-            "geometry-unreadable",
-            where,
-            f"x = {columns.get('x', '')!r}, y = {columns.get('y', '')!r} is no place",
-            "give both in site metres with decimal points",
-        )
-        return None
-    return Point(x, y)
-
-
-def number_of(text: str) -> float | None:
-    """Return a written number, None when it is not one; decimal commas and digit groups are not guessed at.
-
-    >>> number_of(" 1.5 "), number_of("1,5")
-    (1.5, None)
-    """
-    text = text.strip()
-    if text.lower() in {"nan", "inf", "-inf", "infinity"}:
-        return float(text)
-    return float(text) if _NUMBER.fullmatch(text) else None

@@ -21,11 +21,12 @@ from routeplan.site.departures import Understood, check_values, parse
 from routeplan.site.faults import Door, Faults, Unreadable
 from routeplan.site.features import Value
 from routeplan.site.ground import read_ground
-from routeplan.site.layers import SHAPEFILE_PARTS, RawFeature, read_features, read_text
+from routeplan.site.layers import SHAPEFILE_PARTS, RawFeature, read_features
 from routeplan.site.model import Accuracy, Contact, GridSpec, Ground, InputFile, MoveWanted, Site, Thresholds
 from routeplan.site.outlines import checked
 from routeplan.site.paths import cannot_open, check_folder, find_file
 from routeplan.site.schema import DECLARED_NONE, LayerRef, LayersSection, LevelsSection, SiteFile
+from routeplan.site.text import read_text
 
 SITE_FILE = "site.toml"
 

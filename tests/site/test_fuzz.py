@@ -91,6 +91,24 @@ def test_files_of_anything(name: str, text: str) -> None:
     read(toml + '[layers]\nplaces = "places.csv"\n', {"places.csv": "id,x,y\na,1,1\n"} | {name: text})
 
 
+CORNER = st.tuples(
+    st.sampled_from(["a", "b", ""]),
+    st.sampled_from(["", "line", "area", "Point", "ring"]),
+    st.sampled_from(["", "1", "2", "3", "4.0", "1e400", "nan", "-1"]),
+    st.sampled_from(["1", "2", "3.5", "1e300", "inf", "nan", "1,5", ""]),
+    st.sampled_from(["1", "2", "4.5", "-1e300", "1e400", ""]),
+)
+
+
+@settings(max_examples=100, deadline=None)
+@given(rows=st.lists(CORNER, max_size=8))
+def test_corners_of_anything(rows: list[tuple[str, ...]]) -> None:
+    text = io.StringIO()
+    csv.writer(text).writerows([("id", "shape", "n", "x", "y"), *rows])
+    toml = SITE.replace("boundary.geojson", "corners.csv") + '[layers]\nsurfaces = "corners.csv"\n'
+    read(toml, {"corners.csv": text.getvalue()})
+
+
 @settings(max_examples=40, deadline=None)
 @given(data=st.data())
 def test_keys_of_anything(data: st.DataObject) -> None:

@@ -220,6 +220,42 @@ def test_places(tmp_path: Path) -> None:
     assert places["g"].point.equals(Point(1.5, 2.5))
 
 
+CORNERS = (
+    "\ufeffid,kind,top_m,shape,n,x,y,width_m,,\r\n"
+    "stack,stack,52,Area,1,2,2,,,\r\n"
+    "post,column,,,,1,1,0.3,,\r\n"
+    '"wall",wall,,line,2.0,15,5,0.2,,\r\n'
+    "stack,,,,2,4,2,,,\r\n"
+    "stack,,52,,4,2,3,,,\r\n"
+    "wall,,,,1,12,5,,,\r\n"
+    ",,,,,,,,,\r\n"
+    "stack,stack,,area,3,4,3,,,,\r\n"
+    ",,,,,,,,,\r\n"
+)
+
+
+def test_outlines_drawn_by_several_rows_of_a_csv(tmp_path: Path) -> None:
+    """As a spreadsheet leaves them: sorted anyhow, with empty rows and columns, and told in one row or in all."""
+    found = read_site(with_layer("obstacles", CORNERS, suffix="csv", folder=tmp_path / "site")).obstacles
+    assert [one.id for one in found] == ["stack", "post", "wall"]
+    stack, post, wall = found
+    assert stack.geometry.equals(box(2, 2, 4, 3)) and (stack.kind, stack.top_m) == ("stack", 52.0)
+    assert post.geometry.centroid.distance(Point(1, 1)) < 1e-9 and post.kind == "column"
+    assert wall.geometry.equals(box(12, 4.9, 15, 5.1)) and (wall.kind, wall.top_m) == ("wall", None)
+
+
+def test_an_area_may_end_where_it_began(tmp_path: Path) -> None:
+    rows = "id,shape,n,x,y\na,area,1,2,2\na,,2,4,2\na,,3,4,3\na,,4,2,3\na,,5,2,2\n"
+    (found,) = read_site(with_layer("surfaces", rows, suffix="csv", folder=tmp_path / "site")).surfaces
+    assert found.geometry.equals(box(2, 2, 4, 3))
+
+
+def test_a_boundary_drawn_by_corners_needs_no_id(tmp_path: Path) -> None:
+    toml = SITE.replace("boundary.geojson", "boundary.csv")
+    rows = "shape,n,x,y\narea,1,0,0\narea,2,20,0\narea,3,20,10\narea,4,0,10\n"
+    assert read_site(write_folder(tmp_path, toml=toml, files={"boundary.csv": rows})).boundary.equals(box(0, 0, 20, 10))
+
+
 def test_heights_of_drawn_points_are_dropped(tmp_path: Path) -> None:
     row = feature({"type": "Point", "coordinates": [3, 4, 51.2]}, id="a", width_m=1)
     assert not read_rows("obstacles", row, folder=tmp_path / "site").obstacles[0].geometry.has_z

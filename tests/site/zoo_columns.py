@@ -48,7 +48,7 @@ obstacles.geojson
     mend: give its width in metres [width-missing]
   - feature post: it is a point without width_m
     mend: give its width in metres [width-missing]
-  - feature comma: top_m = '51,1' is not a number
+  - feature comma: top_m = '51,1' is written with a comma
     mend: write digits with a decimal point, without a unit [wrong-type]
   - feature list: kind = ['a', 'stack'] is not text
     mend: write words [wrong-type]
@@ -132,7 +132,7 @@ surfaces.geojson
   - feature until: its acceptance is told in part
     mend: give accepted_by, accepted_on and accepted_mass_kg, or none of them [acceptance-incomplete]
   - feature leap: accepted_on = '2026-02-29' is not a day
-    mend: write it as in 2026-11-02 [bad-date]
+    mend: write it as in 2026-11-02; in a spreadsheet make the column text first, it rewrites days [bad-date]
   - feature line: it is a LineString
     mend: this layer takes an area [geometry-type]
   - feature weightless: accepted_mass_kg = 0 is outside the sane range
@@ -252,7 +252,8 @@ places.csv
     text("a CSV with a cell too few", "places", "csv", "id,kind,x,y\na,gate,1\n", """
 places.csv
   - line 2: has 3 cells, the header 4
-    mend: give each column one cell [csv-layout]
+    mend: give each column one cell, and write decimal points: a decimal comma makes two cells of one
+          [csv-layout]
 """),
     text("a CSV with a column twice", "places", "csv", "id,kind,x,X\na,gate,1,1\n", """
 places.csv
@@ -267,7 +268,8 @@ places.csv
     text("a CSV with semicolons", "places", "csv", "id;x;y\na;1,5;1\n", """
 places.csv
   - its columns are separated by semicolons
-    mend: use commas and decimal points [csv-layout]
+    mend: use commas and decimal points: choose the comma as separator when the spreadsheet opens and saves it
+          [csv-layout]
 """),
     text(
         "a CSV with places that are none",
@@ -282,7 +284,7 @@ places.csv
     mend: draw it again [coordinates-not-finite]
   - feature e: it has no geometry that can be read
     mend: draw it, or delete the row [geometry-empty]
-  - line 2: x = '1,5', y = '1' is no place
+  - line 2: x = '1,5', y = '1': a number is written with a comma
     mend: give both in site metres with decimal points [geometry-unreadable]
   - line 4: x = '', y = '1' is no place
     mend: give both in site metres with decimal points [geometry-unreadable]

@@ -238,7 +238,8 @@ levels.csv
     csv_levels("a CSV of levels with tabs", "x\ty\tz\n0\t0\t1\n", """
 levels.csv
   - its columns are separated by tabs
-    mend: use commas and decimal points [csv-layout]
+    mend: use commas and decimal points: choose the comma as separator when the spreadsheet opens and saves it
+          [csv-layout]
 """),
     csv_levels("a CSV of one level", "x,y,z\n0,0,1\n", """
 levels.csv
@@ -257,12 +258,13 @@ levels.csv
 """),
     csv_levels("a CSV of levels off the grid", "x,y,z\n0,0,1\n1,0,1\n2.3,0,1\n0,1,1\n", """
 levels.csv
-  - its nodes do not stand on a regular grid along x
-    mend: resample it to a square grid [csv-layout]
+  - its nodes do not stand on a regular grid along x: line 3 fits the others worst
+    mend: have them made into a square grid, x,y,z of each node or a GeoTIFF, by whoever surveyed them: what
+          lies between spot levels would be a guess here [levels-irregular]
 """),
     csv_levels("a CSV that gives a level twice", "x,y,z\n0,0,1\n1,0,1\n0,1,1\n1,1,1\n1,1,2\n", """
 levels.csv
-  - gives a level twice for the same node
+  - gives a level twice for the same node, in lines 5 and 6
     mend: give each node once [csv-layout]
 """),
     csv_levels(
@@ -281,13 +283,13 @@ levels.csv
     mend: levels lie from -500 to 9000 m; name the nodata value in the file [levels-absurd]
 """),
     csv_levels(
-        "a CSV of levels a micrometre apart", "x,y,z\n0,0,1\n0.000001,0,1\n0,0.000001,1\n20000000,20000000,1\n", """
+        "a CSV of levels a micrometre apart", "x,y,z\n0,0,1\n0.000001,0,1\n0,0.000001,1\n0.000001,0.000001,1\n", """
 levels.csv
   - its levels stand 1e-06 m apart
     mend: give them every 0.001 to 1000 m; check the units [levels-spacing]
 """
     ),
-    csv_levels("a CSV that spans the earth", "x,y,z\n0,0,1\n1,0,1\n0,1,1\n20000000,20000000,1\n", """
+    csv_levels("a CSV that spans the earth", "x,y,z\n0,0,1\n1,0,1\n0,1,1\n1,1,1\n20000000,20000000,1\n", """
 levels.csv
   - spans 400,000,040,000,001 cells, at most 400,000,000 are read
     mend: cut it to the site [raster-too-large]

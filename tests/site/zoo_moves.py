@@ -97,7 +97,8 @@ site.toml
     moves("a broken layer of places does not blame the moves", move(), """
 places.csv
   - its columns are separated by semicolons
-    mend: use commas and decimal points [csv-layout]
+    mend: use commas and decimal points: choose the comma as separator when the spreadsheet opens and saves it
+          [csv-layout]
 """, places="id;kind;x;y\n"),
     Broken(
         "a misspelt layer of places does not blame the moves",
