@@ -43,7 +43,7 @@ FORBIDDEN_NAMES = {"utils", "util", "common", "helpers", "helper", "settings", "
 #: rooms that its own may import from.
 KERNEL_IMPORTS = {"__future__", "typing", "math", "numpy", "numpy.typing", "numba", "routeplan.kernel"}
 #: Who reads a user's files; then who reads what ships with the package: the sources whose hash names the cache, the
-#: motion primitives, style sheet and script of the page.
+#: motion primitives, style sheet and script of the page, the words of a new site folder.
 READERS = {"site.read", "site.text", "site.csv_rows", "site.layers", "site.ground", "machine.read", "planfile"}
 READERS_OF_THE_PACKAGE = {"kernel", "search.motions", "report.page", "site.new"}
 #: Distributions that are imported by another name.

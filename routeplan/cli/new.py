@@ -1,4 +1,4 @@
-"""``routeplan new``: a new site folder, commented, with layers that a spreadsheet opens."""
+"""``routeplan new``: makes a site folder that people on a building site can fill in."""
 
 from __future__ import annotations
 
@@ -12,19 +12,28 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     """Add the command to the command line."""
     parser = subparsers.add_parser(
         "new",
-        help="a new site folder to fill in",
-        description="Makes a site folder: a commented site.toml, and layers and levels as CSV files that a spreadsheet"
-        " opens. What it holds is an example and proves nothing. Exit status 6 when something is there already.",
+        help="make a site folder to fill in, with layers that a spreadsheet opens",
+        description="Makes a site folder: an invented example yard to be replaced by your own. Overwrites nothing.",
     )
-    parser.add_argument("folder", metavar="DIR", type=Path, help="where to make it: nothing, or an empty folder")
+    parser.add_argument("folder", metavar="DIR", type=Path, help="a folder that is empty or not there yet")
 
 
 def run(args: argparse.Namespace) -> ExitStatus:
-    """Make the folder and say what to do next."""
-    from routeplan.site.new import new_site
+    """Make the folder, and say what to do with it."""
+    from routeplan.route import CAUTIONS
+    from routeplan.site.new import write_new_site
 
-    made = new_site(args.folder)
-    print(f"Made {args.folder} with {', '.join(made)}.")
-    print("It holds an example yard (invented). Put your site in its place, file by file, from the top of site.toml.")
-    print(f"Then ask what is wrong and what is still open:  routeplan check {args.folder}")
+    tables = [name for name in write_new_site(args.folder) if name.endswith(".csv")]
+    lines = [
+        f"Made {args.folder}, an INVENTED example yard. Replace it by your own:",
+        "  1. in a text editor: site.toml, with survey, machines and moves; each key is explained in it",
+        f"  2. in a spreadsheet: {', '.join(tables[:5])},",
+        f"     {', '.join(tables[5:])}; columns.txt explains each column",
+        "  3. invented = false in site.toml, once no example is left",
+        f"After each change:  routeplan check {args.folder}",
+        f"To plan its moves:  routeplan plan {args.folder} --out out",
+        "",
+        *CAUTIONS,
+    ]
+    print("\n".join(lines))
     return ExitStatus.OK

@@ -26,6 +26,9 @@ HIGHEST_SOFFIT_M = 100.0
 #: A feature that lies wholly farther than this from the site is drawn in other coordinates.
 ELSEWHERE_M = 1000.0
 
+#: How the ids of a new folder's rows begin, and the name of its survey; none of them may stand for anything real.
+EXAMPLE = "example-"
+
 
 def check_cover(ground: Ground, boundary: Polygon, *, label: str, faults: Faults) -> None:
     """Compare the levels with the boundary: do they reach it, and is their spread that of a site?"""
@@ -152,6 +155,35 @@ def check_near(geometries: Iterable[BaseGeometry], boundary: Polygon, *, label: 
             label,
             f"{what} more than 1 km from the site, such as {at(astray[0].x, astray[0].y)}",
             "give it the site's coordinates: east first, then north",
+        )
+
+
+def check_examples(ids: Iterable[tuple[str, str]], survey: str, *, faults: Faults) -> None:
+    """Find what is left of the examples of a new folder in a site that is not said to be invented.
+
+    Parameters
+    ----------
+    ids
+        Ids of every row, each with its file for people.
+    survey
+        The survey of the levels.
+    faults
+        Where faults go.
+    """
+    for label, name in ids:
+        if name.startswith(EXAMPLE):
+            faults.add(
+                "example-left",
+                f"{label}, feature {name}",
+                "it is an example of a new folder, which is invented",
+                "replace its row by your own, under the name that people on site use, or delete it",
+            )
+    if survey.startswith(EXAMPLE):
+        faults.add(
+            "example-left",
+            "site.toml, levels, survey",
+            f'"{survey}" is the example of a new folder, which is invented',
+            "name your own survey, and give its levels and accuracy",
         )
 
 

@@ -1,73 +1,53 @@
-"""A new site folder: a commented ``site.toml`` and layers that a spreadsheet opens, ready to be filled in."""
+"""A new site folder to fill in: an invented example yard whose layers are CSV files that a spreadsheet opens.
+
+The headers come from the reader's own tables. The words for people are ``new_site.toml`` and ``new_columns.txt``.
+"""
 
 from __future__ import annotations
 
 import csv
-import shutil
-import tempfile
-from collections.abc import Iterable, Mapping, Sequence
+import io
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from importlib.resources import files
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from routeplan.errors import BadInput, Fault, NotWritten
+from routeplan.machine.read import applicable_figures, find_class, read_figure_kinds
 from routeplan.site.columns import COLUMNS
+from routeplan.site.consistency import EXAMPLE
+from routeplan.site.csv_rows import CORNER_COLUMNS
+from routeplan.site.faults import visible
 
-#: The example yard, m: level, wholly inside its levels. Every figure of it is made up.
-EAST_M, NORTH_M, LEVEL_EVERY_M = 40, 30, 1
-#: What each layer is drawn by; the others' columns stand in ``columns.COLUMNS``.
-DRAWN_BY: Mapping[str, tuple[str, ...]] = {
-    "boundary": ("wkt",),
-    "obstacles": ("x", "y", "wkt"),
-    "soffits": ("wkt",),
-    "surfaces": ("wkt",),
-    "defects": ("x", "y", "wkt"),
-    "walkways": ("wkt",),
-    "overhead_lines": ("wkt",),
-    "excavations": ("wkt",),
-    "areas": ("wkt",),
-    "places": ("x", "y"),
-}
-#: Rows of the example, by column. Layers without rows are not named in ``site.toml``: an empty file would say "none".
-ROWS: Mapping[str, tuple[Mapping[str, str], ...]] = {
-    "boundary": ({"wkt": f"POLYGON ((0 0, {EAST_M} 0, {EAST_M} {NORTH_M}, 0 {NORTH_M}, 0 0))"},),
-    "places": (
-        {"id": "gate-1", "kind": "gate", "title": "Example gate", "bearing_deg": "90", "x": "5", "y": "15"},
-        {"id": "bay-1", "kind": "workface", "title": "Example bay", "x": "33", "y": "20"},
-        {"id": "bay-2", "kind": "workface", "title": "Example bay, east", "x": "33", "y": "8"},
-    ),
-}
+MACHINE_CLASS = "slab-scissor-8m"
+
+#: The example yard, metres: its size, how far apart its levels stand, and how they fall to the east.
+_EAST_M, _NORTH_M, _CELL_M, _LEVEL_M, _FALL = 24, 16, 2, 100.0, 0.01
+
+#: Columns that draw, where a layer takes points only.
+_POINTS = ("x", "y")
+
+Xy = tuple[float, float]
+Cells = Mapping[str, str]
 
 
-def _write_csv(path: Path, header: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
-    """Write a CSV with a byte order mark, by which spreadsheets know UTF-8."""
-    with path.open("w", encoding="utf-8-sig", newline="") as stream:
-        writer = csv.writer(stream)
-        writer.writerow(header)
-        writer.writerows(rows)
+def header(layer: str) -> tuple[str, ...]:
+    """Return the columns of a layer's CSV: what it tells, then how it is drawn, which no row leaves empty at its end.
+
+    >>> header("walkways")
+    ('id', 'kind', 'width_m', 'shape', 'n', 'x', 'y')
+    """
+    return (*(COLUMNS[layer] or ("id",)), *(_POINTS if layer == "places" else CORNER_COLUMNS))
 
 
-def _fill(folder: Path) -> None:
-    template = files("routeplan.site").joinpath("new_site.toml").read_text(encoding="utf-8")
-    (folder / "site.toml").write_text(template, encoding="utf-8")
-    for layer, drawn_by in DRAWN_BY.items():
-        header = (*COLUMNS[layer], *drawn_by)
-        rows = ([row.get(name, "") for name in header] for row in ROWS.get(layer, ()))
-        _write_csv(folder / f"{layer}.csv", header, rows)
-    levels = (
-        (x, y, "0.00")
-        for y in range(-1, NORTH_M + 2, LEVEL_EVERY_M)
-        for x in range(-1, EAST_M + 2, LEVEL_EVERY_M)
-    )
-    _write_csv(folder / "levels.csv", ("x", "y", "z"), levels)
-
-
-def new_site(folder: Path) -> tuple[str, ...]:
-    """Make a site folder with an example yard; it reads back without a fault and proves nothing.
+def write_new_site(folder: Path) -> tuple[str, ...]:
+    """Make a site folder that reads without faults.
 
     Parameters
     ----------
     folder
-        Where it goes: nothing, or an empty folder. It is made beside its place and moved in whole.
+        A folder that is empty or not there yet, in one that is.
 
     Returns
     -------
@@ -77,24 +57,134 @@ def new_site(folder: Path) -> tuple[str, ...]:
     Raises
     ------
     BadInput
-        Something is there already; it is left as it is.
+        The folder holds something, or there is nowhere to make it.
     NotWritten
         The file system refuses; nothing is left behind.
     """
+    contents = {**_layers(), "columns.txt": _words("new_columns.txt"), "site.toml": _site_toml()}
     try:
-        if folder.is_symlink() or (folder.exists() and not (folder.is_dir() and not any(folder.iterdir()))):
-            mend = "name a folder that does not exist yet"
-            raise BadInput([Fault("folder-taken", str(folder), "there is something there already", mend)])
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        staging = Path(tempfile.mkdtemp(prefix=".routeplan-", dir=folder.parent))
+        made = _check_free(folder)
+        _write(folder, contents, made=made)
     except OSError as error:
-        raise NotWritten(f"{folder} cannot be made: {error}") from error
+        raise NotWritten(f"{folder} could not be made: {error.strerror or error}") from error
+    return tuple(contents)
+
+
+def _check_free(folder: Path) -> bool:
+    """Return whether the folder is to be made; refuse one that holds something, and one with nowhere to be."""
+    if folder.is_dir():
+        held = sorted(path.name for path in folder.iterdir())
+        if not held:
+            return False
+        more = f" and {len(held) - 1} more" if len(held) > 1 else ""
+        code, what = "folder-not-empty", f'the folder is not empty: it holds "{held[0]}"{more}'
+        mend = "give a name that is not taken yet; nothing is ever overwritten"
+    elif folder.exists() or folder.is_symlink():
+        code, what = "not-a-folder", "this is there already, and is no folder"
+        mend = "give a name that is not taken yet; nothing is ever overwritten"
+    elif not folder.parent.is_dir():
+        code, what = "folder-missing", f'there is no folder "{folder.parent}" to make it in'
+        mend = "make that folder first, or check the path"
+    else:
+        return True
+    raise BadInput([Fault(code, visible(str(folder)), visible(what), mend)])
+
+
+def _write(folder: Path, contents: Mapping[str, str], *, made: bool) -> None:
+    """Write all files beside their places and move them in, ``site.toml`` last; take everything back when one fails."""
+    moved: list[Path] = []
     try:
-        _fill(staging)
-        staging.chmod(0o755)
-        staging.replace(folder)
-    except OSError as error:
-        raise NotWritten(f"{folder} cannot be made: {error}") from error
-    finally:
-        shutil.rmtree(staging, ignore_errors=True)
-    return tuple(sorted(path.name for path in folder.iterdir()))
+        if made:
+            folder.mkdir()
+        with TemporaryDirectory(prefix=".routeplan-", dir=folder) as beside:
+            for name, text in contents.items():
+                (Path(beside) / name).write_bytes(text.encode())
+            for name in contents:
+                moved.append((Path(beside) / name).rename(folder / name))
+    except BaseException:
+        for path in moved:
+            path.unlink(missing_ok=True)
+        if made:
+            with suppress(OSError):
+                folder.rmdir()
+        raise
+
+
+def _words(name: str) -> str:
+    """Return a text that ships with the package."""
+    return files("routeplan.site").joinpath(name).read_text(encoding="utf-8")
+
+
+def _site_toml() -> str:
+    """Return ``site.toml`` with the figures of the example's machine class, each to be filled in."""
+    kinds = read_figure_kinds()
+    figures = (kinds[name] for name in applicable_figures(find_class(MACHINE_CLASS, where="routeplan new")))
+    lines = (f"# {one.name} =".ljust(39) + f"# {one.title}" + f", {one.unit}" * bool(one.unit) for one in figures)
+    return _words("new_site.toml").replace("@class@", MACHINE_CLASS).replace("@figures@", "\n".join(lines))
+
+
+def _layers() -> dict[str, str]:
+    """Return the CSV files by name: the boundary, the levels, and each layer with its examples."""
+    nodes = [(x, y) for y in range(0, _NORTH_M + 1, _CELL_M) for x in range(0, _EAST_M + 1, _CELL_M)]
+    levels = [{"x": f"{x}", "y": f"{y}", "z": f"{_LEVEL_M - _FALL * x:.2f}"} for x, y in nodes]
+    written = {f"{layer}.csv": _csv(header(layer), rows) for layer, rows in _examples().items()}
+    return written | {"levels.csv": _csv(("x", "y", "z"), levels)}
+
+
+def _csv(columns: tuple[str, ...], rows: Iterable[Cells]) -> str:
+    """Return a CSV as a spreadsheet saves it: marked as UTF-8, so that it is not taken for anything else."""
+    text = io.StringIO()
+    writer = csv.DictWriter(text, columns, restval="", lineterminator="\r\n")
+    writer.writeheader()
+    writer.writerows(rows)
+    return "\ufeff" + text.getvalue()
+
+
+def _drawn(name: str, shape: str, *corners: Xy, **told: str) -> list[Cells]:
+    """Return the rows of an outline, one a corner; what they tell stands in the first."""
+    rows = [
+        {"id": EXAMPLE + name, "shape": shape, "n": f"{n}", "x": f"{x:g}", "y": f"{y:g}"}
+        for n, (x, y) in enumerate(corners, start=1)
+    ]
+    return [rows[0] | told, *rows[1:]]
+
+
+def _area(name: str, x0: float, y0: float, x1: float, y1: float, **told: str) -> list[Cells]:
+    """Return the rows of a rectangle."""
+    return _drawn(name, "area", (x0, y0), (x1, y0), (x1, y1), (x0, y1), **told)
+
+
+def _spot(name: str, x: float, y: float, **told: str) -> list[Cells]:
+    """Return the one row of a point."""
+    return [{"id": EXAMPLE + name, "x": f"{x:g}", "y": f"{y:g}", **told}]
+
+
+def _examples() -> dict[str, list[Cells]]:
+    """Return the rows of each layer: a walled yard with a door, of which one machine goes from west to east."""
+    accepted = {"accepted_by": "example role (invented)", "accepted_on": "2026-11-02", "accepted_mass_kg": "3500"}
+    return {
+        "boundary": _area("boundary", 0, 0, _EAST_M, _NORTH_M),
+        "obstacles": [
+            *_drawn("wall-south", "line", (12, 1.5), (12, 6.5), kind="wall", width_m="0.2"),
+            *_drawn("wall-north", "line", (12, 9.5), (12, 14), kind="wall", width_m="0.2"),
+            *_area("stack", 15, 11, 17, 12, kind="stack", top_m="101.2"),
+            *_spot("post", 6, 5, kind="post", width_m="0.3", top_m="101"),
+        ],
+        "soffits": _drawn(
+            "door-head", "line", (12, 6.5), (12, 9.5), kind="door head", clear_m="3.6", sigma_m="0.01", width_m="0.2"
+        ),
+        "surfaces": _area("slab", 0, 0, _EAST_M, _NORTH_M, kind="concrete slab", **accepted),
+        "defects": [
+            *_spot("pothole", 17, 6, kind="pothole", width_m="0.4", depth_m="0.05", state="open"),
+            *_drawn("kerb", "line", (2, 13), (8, 13), kind="kerb", height_m="0.1"),
+        ],
+        "walkways": _area("footway", 0, 0, _EAST_M, 1.2, kind="footway"),
+        "overhead_lines": _drawn("line", "line", (0, 15.5), (_EAST_M, 15.5), corridor_m="0.5"),
+        "excavations": _area("pit", 20, 12, 22, 13.5, set_back_m="1"),
+        "areas": _area("lay-down", 14, 1.5, 22, 4, title="Lay-down area", closed="2026-11-30/2026-12-04"),
+        "places": [
+            *_spot("gate", 3, 8, kind="gate", title="West gate", bearing_deg="90"),
+            *_spot("bay", 21, 8, kind="workface", title="East bay"),
+            *_spot("store", 9, 11, kind="drop-off", title="Store"),
+        ],
+    }

@@ -67,7 +67,7 @@ class _Reader:
     faults: Faults
     door: Door = field(init=False)
     hashes: dict[str, str] = field(default_factory=dict)
-    #: Ids in each layer that the site gives, also those at fault; None for a layer that could not be read.
+    #: Ids in the boundary and each layer given, also those at fault; None for one that could not be read.
     named: dict[str, set[str] | None] = field(default_factory=dict)
     #: Boundary, levels and layers in other coordinates than the site's: their places are held against nothing.
     misplaced: set[str] = field(default_factory=set)
@@ -151,6 +151,7 @@ class _Reader:
     def boundary(self, ref: LayerRef, crs: SiteCrs) -> Polygon | None:
         """Return the one outline of the site."""
         rows = self.rows("boundary", ref, crs)
+        self.named["boundary"] = None if rows is None else {row.id for row in rows if row.id}
         if rows is None:
             return None
         if len(rows) != 1:
@@ -216,6 +217,7 @@ class _Reader:
         machines = self.machines(given.machines)
         moves = tuple(MoveWanted(**move.model_dump()) for move in given.moves)
         self.check_moves(moves, machines, understood)
+        self.check_examples(understood)
         if boundary is None or ground is None:
             return None
         stated = given.layers.model_dump(exclude_none=True)
@@ -247,6 +249,15 @@ class _Reader:
         if ("machines",) not in given.untold:
             named = {*given.file.machines, *(keys[1] for keys in given.untold if keys[0] == "machines")}
         consistency.check_moves(moves, places=places, machines=machines, named=named, faults=self.faults)
+
+    def check_examples(self, understood: Understood) -> None:
+        """Find examples of a new folder that were left in a site of which nobody says that it is invented."""
+        given = understood.file
+        if given.site.invented or {("site",), ("site", "invented")} & understood.untold:
+            return
+        files = {"boundary": given.site.boundary, **{name: getattr(given.layers, name) for name in _BUILDERS}}
+        ids = [(files[layer].file, name) for layer, names in self.named.items() for name in sorted(names or ())]
+        consistency.check_examples(ids, given.levels.survey, faults=self.faults)
 
 
 _BUILDERS: Mapping[str, features.Builder[Any]] = {
