@@ -25,6 +25,9 @@ from routeplan.site.text import has_comma, number_of, read_text
 OUTLINES = {"line": 2, "area": 3}
 SHAPES = ("point", *OUTLINES)
 
+#: The mark of UTF-8 as a spreadsheet shows it that took the file for another text: letters with accents are spoilt too.
+_MISTAKEN_MARK = "\ufeff".encode().decode("latin-1")
+
 #: Columns that draw. The others tell.
 CORNER_COLUMNS = ("shape", "n", "x", "y")
 DRAWING = {*CORNER_COLUMNS, "wkt"}
@@ -118,9 +121,12 @@ def csv_header(records: Iterator[tuple[int, list[str]]]) -> list[str]:
     Raises
     ------
     Unreadable
-        There is no line, it is not separated by commas, or a column stands in it twice.
+        There is no line, a spreadsheet spoilt it, it is not separated by commas, or a column stands in it twice.
     """
     names = [name.strip().lower() for name in next(records, (1, [""]))[1]]
+    if _MISTAKEN_MARK in names[0]:
+        mend = "choose UTF-8 when the spreadsheet opens the file, from a copy that it has not saved yet"
+        raise Unreadable("not-utf-8", "was taken for another text than UTF-8 and saved so", mend)
     while len(names) > 1 and not names[-1]:
         names.pop()
     for mark, word in ((";", "semicolons"), ("\t", "tabs")):

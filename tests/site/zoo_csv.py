@@ -96,6 +96,11 @@ places.csv
     mend: give each column one cell, and write decimal points: a decimal comma makes two cells of one
           [csv-layout]
 """),
+    text("a CSV that was opened as another text than UTF-8", "places", "csv", "\u00ef\u00bb\u00bfid,x,y\na,1,1\n", """
+places.csv
+  - was taken for another text than UTF-8 and saved so
+    mend: choose UTF-8 when the spreadsheet opens the file, from a copy that it has not saved yet [not-utf-8]
+"""),
     text("a CSV with two columns without a name", "places", "csv", "id,,,x,y\na,,,1,1\n", """
 places.csv
   - two columns have no name
