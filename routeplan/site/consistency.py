@@ -7,7 +7,8 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely.geometry import Polygon, box
+from shapely import get_coordinates
+from shapely.geometry import Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from routeplan.machine.model import Machine
@@ -23,7 +24,7 @@ LARGEST_SPREAD_M = 500.0
 #: Nothing that a platform could meet hangs higher above the ground than this (common practice, no source).
 HIGHEST_SOFFIT_M = 100.0
 
-#: A feature that lies wholly farther than this from the site is drawn in other coordinates.
+#: What lies or reaches farther than this from the site is drawn in other coordinates, or has a corner that is.
 ELSEWHERE_M = 1000.0
 
 #: How the ids of a new folder's rows begin, and the name of its survey; none of them may stand for anything real.
@@ -143,7 +144,7 @@ def check_places(
 
 
 def check_near(geometries: Iterable[BaseGeometry], boundary: Polygon, *, label: str, faults: Faults) -> None:
-    """Find features that lie wholly elsewhere, which is how wrong coordinates or swapped axes look."""
+    """Find features that lie or reach far off: wrong coordinates, swapped axes and lost decimal points look so."""
     outlines = list(geometries)
     x0, y0, x1, y1 = boundary.bounds
     vicinity = box(x0 - ELSEWHERE_M, y0 - ELSEWHERE_M, x1 + ELSEWHERE_M, y1 + ELSEWHERE_M)
@@ -155,6 +156,15 @@ def check_near(geometries: Iterable[BaseGeometry], boundary: Polygon, *, label: 
             label,
             f"{what} more than 1 km from the site, such as {at(astray[0].x, astray[0].y)}",
             "give it the site's coordinates: east first, then north",
+        )
+    reaching = [outline for outline in outlines if outline.intersects(vicinity) and not vicinity.covers(outline)]
+    if reaching:
+        corner = max(get_coordinates(reaching[0]), key=lambda xy: float(Point(xy).distance(vicinity)))
+        faults.add(
+            "layer-elsewhere",
+            label,
+            f"{len(reaching)} of its features reach more than 1 km from the site, such as one {at(*corner)}",
+            "correct that corner, it may have lost its decimal point in a spreadsheet; or cut the feature to the site",
         )
 
 

@@ -142,6 +142,12 @@ obstacles.geojson
   - everything in it lies more than 1 km from the site, such as at 5000.50 E 1.50 N
     mend: give it the site's coordinates: east first, then north [layer-elsewhere]
 """),
+    rows("a corner that lost its decimal point", "surfaces", feature(polygon(1, 1, 12345, 2), id="a"), faults="""
+surfaces.geojson
+  - 1 of its features reach more than 1 km from the site, such as one at 12345.00 E 1.00 N
+    mend: correct that corner, it may have lost its decimal point in a spreadsheet; or cut the feature to the
+          site [layer-elsewhere]
+"""),
     boundary("a boundary of no areas", faults="""
 boundary.geojson
   - it holds 0 features
