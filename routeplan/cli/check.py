@@ -77,7 +77,7 @@ def site_text(found: Mapping[str, Any]) -> Iterator[str]:
     yield f"revision {site['revision']}, {grid}" + (", INVENTED DEMONSTRATION DATA" if site["invented"] else "")
     for title, lines in (
         ("What was read", _read_text(found)),
-        ("Hazards found", _hazard_text(found["hazards"])),
+        ("Hazards found", _hazard_text(found["hazards"], found["layers"])),
         ("What is missing, and the checks it leaves open", _open_text(found)),
     ):
         yield ""
@@ -111,10 +111,11 @@ def _read_text(found: Mapping[str, Any]) -> Iterator[str]:
         yield from _row("" if number else "machines", f"{machine_id}  {machine['title']}; figures: {tags}")
     for number, move in enumerate(found["moves"]):
         day = f"on {move['on']}" if move["on"] else "no day"
+        via = f" via {', '.join(move['via'])}" * bool(move["via"])
         yield from _row(
             "" if number else "moves",
             f"{move['id']}  {move['purpose']} of {move['machine']} ({move['configuration']}, "
-            f"{move['travel_mode'].replace('_', ' ')}) from {move['from']} to {move['to']}, {day}",
+            f"{move['travel_mode'].replace('_', ' ')}) from {move['from']}{via} to {move['to']}, {day}",
         )
     for number, (name, limit) in enumerate(found["thresholds"].items()):
         yield from _row("" if number else "own limits", f"{name} = {limit['value']:g} (default {limit['default']:g})")
@@ -154,14 +155,14 @@ def _levels_text(levels: Mapping[str, Any]) -> Iterator[str]:
     )
 
 
-def _hazard_text(hazards: Mapping[str, Any]) -> Iterator[str]:
-    """Yield the worst of each kind of hazard."""
+def _hazard_text(hazards: Mapping[str, Any], layers: Mapping[str, Any]) -> Iterator[str]:
+    """Yield the worst of each kind of hazard; there is none only where somebody said so."""
     tables = (
-        ("lowest soffits", "lowest_soffits", "clear_m", "m", 1.0),
-        ("deepest holes", "deepest_holes", "depth_m", "mm", 1000.0),
-        ("highest steps", "highest_steps", "height_m", "mm", 1000.0),
+        ("lowest soffits", "lowest_soffits", "soffits", "clear_m", "m", 1.0),
+        ("deepest holes", "deepest_holes", "defects", "depth_m", "mm", 1000.0),
+        ("highest steps", "highest_steps", "defects", "height_m", "mm", 1000.0),
     )
-    for label, table, column, unit, scale in tables:
+    for label, table, layer, column, unit, scale in tables:
         for number, row in enumerate(hazards[table]):
             size = f"{row[column]:6.2f}" if scale == 1.0 else f"{row[column] * scale:6.0f}"
             yield from _row(
@@ -169,11 +170,11 @@ def _hazard_text(hazards: Mapping[str, Any]) -> Iterator[str]:
                 f"{size} {unit}  {row['id']} ({row['kind']}) at {row['at'][0]:.2f} E {row['at'][1]:.2f} N",
             )
         if not hazards[table]:
-            yield from _row(label, "none")
+            yield from _row(label, "none" if layers[layer]["given"] else "-- nobody said")
     yield from _hollow_text(hazards["unlisted_hollows"])
     bare = hazards["surfaces_not_accepted"]
     nobody = "nobody accepted any ground: not driven on"
-    told = "every surface has an acceptance" if hazards["surfaces_given"] else nobody
+    told = "every surface has an acceptance" if layers["surfaces"]["count"] else nobody
     yield from _row("not accepted", f"{', '.join(bare)}: not driven on" if bare else told)
     for number, closure in enumerate(hazards["closures"]):
         yield from _row("" if number else "closures", f"{closure['area']} from {closure['from']} to {closure['to']}")

@@ -69,7 +69,6 @@ def findings(site: Site) -> dict[str, Any]:
             "deepest_holes": _worst_defects(site.defects, "depth_m"),
             "highest_steps": _worst_defects(site.defects, "height_m"),
             "unlisted_hollows": _unlisted_hollows(site),
-            "surfaces_given": "surfaces" in site.layers_given,
             "surfaces_not_accepted": [surface.id for surface in site.surfaces if surface.acceptance is None],
             "closures": [
                 {"area": area.id, "from": first.isoformat(), "to": last.isoformat()}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -94,6 +95,25 @@ def test_text_of_a_sound_site(open_site: Path, capsys: pytest.CaptureFixture[str
         assert said in text, said
     assert text.index("low (beam)") < text.index("high (beam)") and text.index("large (") < text.index("small (")
     assert all(len(row) <= 110 for row in out.splitlines())
+
+
+@pytest.mark.parametrize(("said", "worst"), [("", "-- nobody said"), ('"none"', "none")])
+def test_no_hazard_is_none_only_where_somebody_said_so(
+    tmp_path: Path, said: str, worst: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    layers = "".join(f"{name} = {said}\n" for name in ("soffits", "defects", "surfaces") if said)
+    assert main(["check", str(write_folder(tmp_path / "site", toml=f"{SITE}[layers]\n{layers}"))]) == 0
+    out = capsys.readouterr().out
+    for label in ("lowest soffits", "deepest holes", "highest steps"):
+        assert re.findall(rf"^  {label} +(.*)$", out, re.MULTILINE) == [worst], label
+    assert "nobody accepted any ground: not driven on" in out
+
+
+def test_stops_on_the_way_are_told(open_site: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    toml = open_site / "site.toml"
+    toml.write_text(toml.read_text(encoding="utf-8") + 'via = ["bay", "gate"]\n', encoding="utf-8")
+    assert main(["check", str(open_site)]) == 0
+    assert "from gate via bay, gate to bay, no day" in " ".join(capsys.readouterr().out.split())
 
 
 def test_the_lowest_clear_height_is_rounded_down(open_site: Path, capsys: pytest.CaptureFixture[str]) -> None:
