@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 from pathlib import Path
 
 from routeplan.errors import ExitStatus
@@ -23,6 +24,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
     from routeplan.route import CAUTIONS
     from routeplan.site.new import write_new_site
 
+    folder = shlex.quote(str(args.folder))
     tables = [name for name in write_new_site(args.folder) if name.endswith(".csv")]
     lines = [
         f"Made {args.folder}, an INVENTED example yard. Replace it by your own:",
@@ -30,8 +32,8 @@ def run(args: argparse.Namespace) -> ExitStatus:
         f"  2. in a spreadsheet: {', '.join(tables[:5])},",
         f"     {', '.join(tables[5:])}; columns.txt explains each column",
         "  3. invented = false in site.toml, once no example is left",
-        f"After each change:  routeplan check {args.folder}",
-        f"To plan its moves:  routeplan plan {args.folder} --out out",
+        f"After each change:  routeplan check {folder}",
+        f"To plan its moves:  routeplan plan {folder} --out out",
         "",
         *CAUTIONS,
     ]

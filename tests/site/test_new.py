@@ -7,6 +7,7 @@ import io
 import re
 import tomllib
 from collections.abc import Callable, Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ import pytest
 from routeplan.cli.main import main
 from routeplan.errors import BadInput, NotWritten
 from routeplan.machine.read import applicable_figures, find_class, read_figure_kinds
+from routeplan.planfile import read_plan
 from routeplan.route import CAUTIONS
 from routeplan.site.columns import COLUMNS
 from routeplan.site.consistency import EXAMPLE
@@ -64,9 +66,14 @@ def test_it_reads_as_made_and_says_what_is_open(tmp_path: Path, capsys: pytest.C
     assert "SC8: mass_kg is a memory figure, not its own" in said and "No faults." in said
 
 
-def test_its_one_move_is_planned_and_not_proven(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_its_one_move_is_planned_through_the_door_and_not_proven(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["plan", str(folder), "--out", str(folder.parent / "out")]) == 8
     assert "D1  SC8  example-gate to example-bay: NOT PROVEN" in capsys.readouterr().out
+    (move,) = read_plan(folder.parent / "out" / "plan.json").moves
+    crossings = [(a.y + b.y) / 2.0 for a, b in pairwise(move.poses) if (a.x < 12.0) != (b.x < 12.0)]
+    assert crossings and all(6.5 < y < 9.5 for y in crossings)
 
 
 def test_every_layer_has_an_example(folder: Path) -> None:
