@@ -27,7 +27,7 @@ HIGHEST_SOFFIT_M = 100.0
 #: What lies or reaches farther than this from the site is drawn in other coordinates, or has a corner that is.
 ELSEWHERE_M = 1000.0
 
-#: How the ids of a new folder's rows begin, and the name of its survey; none of them may stand for anything real.
+#: How the ids of a new folder's rows, its survey and the role that accepted its ground begin: nothing real may.
 EXAMPLE = "example-"
 
 
@@ -168,13 +168,17 @@ def check_near(geometries: Iterable[BaseGeometry], boundary: Polygon, *, label: 
         )
 
 
-def check_examples(ids: Iterable[tuple[str, str]], survey: str, *, faults: Faults) -> None:
+def check_examples(
+    ids: Iterable[tuple[str, str]], roles: Iterable[tuple[str, str]], survey: str, *, faults: Faults
+) -> None:
     """Find what is left of the examples of a new folder in a site that is not said to be invented.
 
     Parameters
     ----------
     ids
         Ids of every row, each with its file for people.
+    roles
+        Who accepted ground, each with the surface for people.
     survey
         The survey of the levels.
     faults
@@ -186,7 +190,16 @@ def check_examples(ids: Iterable[tuple[str, str]], survey: str, *, faults: Fault
                 "example-left",
                 f"{label}, feature {name}",
                 "it is an example of a new folder, which is invented",
-                "replace its row by your own, under the name that people on site use, or delete it",
+                "put your own in its place, by the name that people on site use, or delete it; a layer left without"
+                " rows says that there is none, a # before its line in site.toml that nobody looked",
+            )
+    for where, role in roles:
+        if role.startswith(EXAMPLE):
+            faults.add(
+                "example-left",
+                where,
+                f'"{role}" accepted nothing: it is an example of a new folder, which is invented',
+                "write the role that accepted this ground, the day and the mass, or leave all three empty",
             )
     if survey.startswith(EXAMPLE):
         faults.add(

@@ -161,7 +161,7 @@ def _spot(name: str, x: float, y: float, **told: str) -> list[Cells]:
 
 def _examples() -> dict[str, list[Cells]]:
     """Return the rows of each layer: a walled yard with a door, of which one machine goes from west to east."""
-    accepted = {"accepted_by": "example role (invented)", "accepted_on": "2026-11-02", "accepted_mass_kg": "3500"}
+    accepted = {"accepted_by": f"{EXAMPLE}role", "accepted_on": "2026-11-02", "accepted_mass_kg": "3500"}
     return {
         "boundary": _area("boundary", 0, 0, _EAST_M, _NORTH_M),
         "obstacles": [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -22,7 +22,7 @@ from routeplan.site.faults import Door, Faults, Unreadable
 from routeplan.site.features import Value
 from routeplan.site.ground import read_ground
 from routeplan.site.layers import SHAPEFILE_PARTS, RawFeature, read_features
-from routeplan.site.model import Accuracy, Contact, GridSpec, Ground, InputFile, MoveWanted, Site, Thresholds
+from routeplan.site.model import Accuracy, Contact, GridSpec, Ground, InputFile, MoveWanted, Site, Surface, Thresholds
 from routeplan.site.outlines import checked
 from routeplan.site.paths import cannot_open, check_folder, find_file
 from routeplan.site.schema import DECLARED_NONE, LayerRef, LayersSection, LevelsSection, SiteFile
@@ -217,7 +217,7 @@ class _Reader:
         machines = self.machines(given.machines)
         moves = tuple(MoveWanted(**move.model_dump()) for move in given.moves)
         self.check_moves(moves, machines, understood)
-        self.check_examples(understood)
+        self.check_examples(understood, layers["surfaces"])
         if boundary is None or ground is None:
             return None
         stated = given.layers.model_dump(exclude_none=True)
@@ -250,14 +250,16 @@ class _Reader:
             named = {*given.file.machines, *(keys[1] for keys in given.untold if keys[0] == "machines")}
         consistency.check_moves(moves, places=places, machines=machines, named=named, faults=self.faults)
 
-    def check_examples(self, understood: Understood) -> None:
+    def check_examples(self, understood: Understood, surfaces: Iterable[Surface]) -> None:
         """Find examples of a new folder that were left in a site of which nobody says that it is invented."""
         given = understood.file
         if given.site.invented or {("site",), ("site", "invented")} & understood.untold:
             return
         files = {"boundary": given.site.boundary, **{name: getattr(given.layers, name) for name in _BUILDERS}}
         ids = [(files[layer].file, name) for layer, names in self.named.items() for name in sorted(names or ())]
-        consistency.check_examples(ids, given.levels.survey, faults=self.faults)
+        accepted = {(one.id, one.acceptance.role) for one in surfaces if one.acceptance}
+        roles = [(f"{files['surfaces'].file}, feature {name}, accepted_by", role) for name, role in sorted(accepted)]
+        consistency.check_examples(ids, roles, given.levels.survey, faults=self.faults)
 
 
 _BUILDERS: Mapping[str, features.Builder[Any]] = {

@@ -56,11 +56,12 @@ def same(a: Site, b: Site) -> None:
 
 
 def test_it_reads_as_made_and_says_what_is_open(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["new", str(tmp_path / "yard")]) == 0
+    assert main(["new", str(tmp_path / "my yard")]) == 0
     said = capsys.readouterr().out
+    assert f"routeplan check '{tmp_path / 'my yard'}'" in said
     assert "INVENTED" in said and all(caution in said for caution in CAUTIONS)
-    assert all(path.name in said for path in (tmp_path / "yard").iterdir())
-    assert main(["check", str(tmp_path / "yard")]) == 0
+    assert all(path.name in said for path in (tmp_path / "my yard").iterdir())
+    assert main(["check", str(tmp_path / "my yard")]) == 0
     said = capsys.readouterr().out
     assert "INVENTED DEMONSTRATION DATA" in said and "the accuracy of the levels is assumed" in said
     assert "SC8: mass_kg is a memory figure, not its own" in said and "No faults." in said
@@ -171,7 +172,18 @@ def test_examples_left_in_a_real_site_are_faults(folder: Path) -> None:
     found = {fault.where for fault in refused.value.faults if fault.code == "example-left"}
     assert len(found) == len(refused.value.faults)
     ids = {f"{layer}.csv, feature {row[0]}" for layer in LAYERS for row in table(folder / f"{layer}.csv")[1:]}
-    assert found == ids | {"site.toml, levels, survey"}
+    role = "surfaces.csv, feature example-slab, accepted_by"
+    assert found == ids | {role, "site.toml, levels, survey"}
+
+
+def test_an_example_s_acceptance_is_a_fault_under_any_other_id(folder: Path) -> None:
+    for path in [folder / "site.toml", *folder.glob("*.csv")]:
+        text = path.read_text(encoding="utf-8").replace("invented = true", "invented = false")
+        path.write_text(re.sub(rf"{EXAMPLE}(?!role)", "own-", text), encoding="utf-8")
+    with pytest.raises(BadInput) as refused:
+        read_site(folder)
+    (fault,) = refused.value.faults
+    assert fault.where == "surfaces.csv, feature own-slab, accepted_by" and "accepted nothing" in fault.what
 
 
 def test_its_own_rows_may_be_called_anything_else(folder: Path) -> None:
