@@ -18,7 +18,7 @@ from shapely.ops import unary_union
 from routeplan.hazards.prepare import Hazards, prepare
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
-from routeplan.plan.profile import turn_radius_m
+from routeplan.plan.steer import turn_radius_m
 from routeplan.search.lattice import CheckedLattice
 from routeplan.search.motions import Motions, solve_motions
 from routeplan.site.model import (
@@ -179,7 +179,7 @@ def draw(seed: int) -> Drawn:
         site, machine, configuration="stowed", travel_mode="ridden", day=DAY, k=3.0, terrain=terrain,
         travel_m=motions.travel_m,
     )  # fmt: skip
-    return Drawn(site, machine, hazards, motions, CheckedLattice(site, hazards, motions, radius_m))
+    return Drawn(site, machine, hazards, motions, CheckedLattice(site, hazards, motions))
 
 
 #: A long lever throws the basket at the least roughness: roughness for the long machines is scaled by this.

@@ -25,7 +25,7 @@ from shapely.geometry import Point, Polygon, box
 from skimage.graph import MCP_Geometric
 
 from routeplan.plan.whole import plan_site
-from routeplan.recheck.form import turn_radius_m
+from routeplan.recheck.steering import turn_radius_m
 from routeplan.site.model import Acceptance, Defect, Excavation, GridSpec, Obstacle, Site, Soffit, Surface
 from tests import worlds
 from tests.recheck.drives import Stretch, drive, move_of, opinion

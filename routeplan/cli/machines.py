@@ -53,13 +53,10 @@ def _machine(one: MachineClass) -> Machine:
 
 def _not_modelled(one: MachineClass) -> list[str]:
     """What of a class is not modelled, in words, what stands in the way of any route first."""
-    from routeplan.machine.modelled import not_modelled
+    from routeplan.machine.modelled import not_driven, not_modelled
 
     why = not_modelled(_machine(one))
-    if why is not None:
-        return [f"its moves are not proven: {why}"]
-    other = [mode for mode in one.steering if mode not in ("front", "pivot")]
-    return [f"{' and '.join(other)} steering: routes are driven with front steer"] if other else []
+    return list(not_driven(_machine(one))) if why is None else [f"its moves are not proven: {why}"]
 
 
 def _configurations(one: MachineClass) -> dict[str, dict[str, Any]]:

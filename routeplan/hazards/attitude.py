@@ -132,14 +132,16 @@ def displaced(body: Body, along: float, across: float, xi: float, eta: float, as
 
 
 @kernel
-def stand(world: World, body: Body, x: float, y: float, heading: float, turn: float = 0.0) -> Stance:
+def stand(
+    world: World, body: Body, x: float, y: float, heading: float, turn: float = 0.0, aside: float = 0.0
+) -> Stance:
     """Stand a machine at a pose; ``known`` is False when a level under a wheel is not known.
 
-    ``turn`` (radians, not negative) is how far it turns between this pose and half way to the stances beside it.
+    ``turn`` (radians, not negative) is how far it turns between this pose and half way to the stances beside it,
+    ``aside`` (m) how far a point of it may then be to the side of where it heads.
     """
     c, s = math.cos(heading), math.sin(heading)
     j, raised = sector(heading), world.raised
-    aside = 0.5 * STANCE_STEP if turn > 0.0 else 0.0
     m0, r0, row0, col0 = wheel_at(world, body, 0, j, x, y, c, s)
     m1, r1, row1, col1 = wheel_at(world, body, 1, j, x, y, c, s)
     m2, r2, row2, col2 = wheel_at(world, body, 2, j, x, y, c, s)

@@ -68,7 +68,8 @@ def _wheel_window(machine: Machine, body: Body, cell_m: float, spacing_m: float)
     under = body.lateral + body.reach * body.sin_heading + spacing_m * _HALF_DIAGONAL + STANCE_STEP / 2 + node
     under += LEAN_M
     turned = body.sin_heading + most_turned(body)
-    return _Window(body.wheel_gap + node, along, max(w.radius_m for w in machine.wheels), under, turned)
+    wide = body.wheel_gap + node + math.sin(machine.crab_rad) * STANCE_STEP / 2
+    return _Window(wide, along, max(w.radius_m for w in machine.wheels), under, turned)
 
 
 @dataclass(frozen=True, eq=False)

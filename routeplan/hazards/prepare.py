@@ -98,7 +98,7 @@ def _undersides(configuration: Configuration) -> Floats:
     return np.array([row for row in rows if not shadowed(*row)])
 
 
-def _discs(boxes: Floats, site: Site, sin_heading: float, *, ridden: bool) -> Floats:
+def _discs(boxes: Floats, site: Site, lateral_m: float, sin_heading: float, *, ridden: bool) -> Floats:
     rows = []
     limits = site.thresholds
     for a0, a1, b0, b1, _, _, occupied in boxes:
@@ -106,7 +106,7 @@ def _discs(boxes: Floats, site: Site, sin_heading: float, *, ridden: bool) -> Fl
         n = max(1, math.ceil(2.0 * (a1 - a0) / across))
         half = (a1 - a0) / n / 2
         gap = limits.body_gap_m if occupied and ridden else limits.structure_clearance_m
-        tube = limits.lateral_tolerance_m + max(-a0, a1) * sin_heading
+        tube = lateral_m + max(-a0, a1) * sin_heading
         rows += [(a0 + half * (2 * i + 1), (b0 + b1) / 2, math.hypot(half, across / 2), gap + tube) for i in range(n)]
     return np.array(rows)
 
@@ -144,6 +144,8 @@ def build_body(site: Site, machine: Machine, configuration: Configuration, *, ri
     """The machine as arrays; every box is checked as the rectangle around its ring."""
     limits, wheels = site.thresholds, machine.wheels
     sin_heading = math.sin(math.radians(limits.heading_tolerance_deg))
+    # A machine in crab steer strays square to where it travels: farther than that square to its arrow.
+    lateral_m = limits.lateral_tolerance_m / math.cos(machine.crab_rad)
     axle = 1 if wheels[0].oscillating else 2 if wheels[2].oscillating else 0
     front_end = configuration.basket.end != "rear"
     up = machine.value("gradeability_basket_uphill_pct") / 100.0
@@ -163,13 +165,13 @@ def build_body(site: Site, machine: Machine, configuration: Configuration, *, ri
         limit_side=machine.value("side_slope_pct") / 100.0,
         boxes=boxes,
         tops=_tops(configuration, machine, site, ridden=ridden),
-        discs=_discs(boxes, site, sin_heading, ridden=ridden),
+        discs=_discs(boxes, site, lateral_m, sin_heading, ridden=ridden),
         undersides=_undersides(configuration),
         basket=np.array(basket),
         corners=_corners(configuration, machine, site, ridden=ridden),
         hull=_hull(boxes, machine),
         reach=float(max(np.hypot(max(-b[0], b[1]), max(-b[2], b[3])) for b in boxes)),
-        wheel_gap=_wheel_reach_m(machine, limits.lateral_tolerance_m, math.radians(limits.heading_tolerance_deg)),
+        wheel_gap=_wheel_reach_m(machine, lateral_m, math.radians(limits.heading_tolerance_deg)),
         tyre_half=wheels[0].width_m / 2,
         radius=max(w.radius_m for w in wheels),
         structure_gap=structure,
@@ -178,7 +180,7 @@ def build_body(site: Site, machine: Machine, configuration: Configuration, *, ri
         bounce_limit=limits.bounce_limit_m,
         amplification=2.0 * limits.tip_participation,
         step_limit=machine.value("step_limit_m"),
-        lateral=limits.lateral_tolerance_m,
+        lateral=lateral_m,
         sin_heading=sin_heading,
         tallest=float(boxes[:, 5].max()),
         proven=np.zeros(KINDS),

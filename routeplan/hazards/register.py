@@ -5,11 +5,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from dataclasses import dataclass
 
 from routeplan.hazards import arrays
 from routeplan.machine.model import Machine
+from routeplan.machine.read import ONLY_STEERING
 from routeplan.machine.shape import CONFIGURATIONS
 from routeplan.route import CheckVerdict
 from routeplan.site.model import Site
@@ -149,10 +150,12 @@ def verdict(margin: float, sigma: float, k: float) -> CheckVerdict:
     return "fail" if margin < -k * sigma else "not proven"
 
 
-def doubts(line: CheckKind, site: Site, machine: Machine, configurations: Iterable[str] = ()) -> tuple[str, ...]:
+def doubts(
+    line: CheckKind, site: Site, machine: Machine, configurations: Iterable[str] = (), steers: Container[str] = ()
+) -> tuple[str, ...]:
     """Why a check cannot be a pass whatever its margin: figures, layers and surveys that nobody vouches for.
 
-    ``configurations`` are those driven in; each may shape the body by figures of its own.
+    ``configurations`` and ``steers`` are those driven in; each may rest on figures of its own.
     """
     found: list[str] = []
     shape = [name for name in _SHAPE if name in machine.figures] if "length_m" in line.figures else []
@@ -160,6 +163,8 @@ def doubts(line: CheckKind, site: Site, machine: Machine, configurations: Iterab
         shape.append("oscillation_stop_deg")
     if {"length_m", "height_m"} & set(line.figures):
         shape += [name for chosen in configurations for name in CONFIGURATIONS.get(chosen, ())]
+    if line.kind == "turning":
+        shape += [name for name, steer in ONLY_STEERING.items() if steer in steers]
     for name in (*line.figures, *shape):
         figure = machine.figures.get(name)
         if figure is None:

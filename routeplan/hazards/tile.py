@@ -34,8 +34,8 @@ from routeplan.hazards.sweep import FAR, along, piece_edges
 from routeplan.kernel import kernel
 
 #: Columns of a piece of motion: length along the path (m; signed turn in rad for a pivot), curvature (1/m), 1 for
-#: a pivot.
-PIECE = 3
+#: a pivot, and drift (rad): the angle from the chassis arrow to where the origin travels, 0 in front steer.
+PIECE = 4
 #: Rows of ``out``: margins by kind, then the two overhead margins less the soffits' k sigma.
 OUT = KINDS + 2
 #: What the bounds at a stance leave out of an underside's height above the ground, m. They hold for every pose within
@@ -109,11 +109,12 @@ def quick_look(
 
 @kernel
 def ground_margins(
-    world: World, body: Body, x: float, y: float, heading: float, turn: float, bottoms: Floats, brief: bool, out: Floats
+    world: World, body: Body, x: float, y: float, heading: float, turn: float, aside: float, bottoms: Floats,
+    brief: bool, out: Floats,
 ) -> float:
     """Every check of the ground and the soffits at one stance; returns how far tops lean, -1 where a level is unknown.
 
-    ``turn`` (radians): see ``attitude.stand``.
+    ``turn`` (radians) and ``aside`` (m): see ``attitude.stand``.
     """
     col = int(math.floor((x - world.x0) / world.cell + 0.5))
     row = int(math.floor((y - world.y0) / world.cell + 0.5))
@@ -123,7 +124,7 @@ def ground_margins(
     i, j = row // world.block, col // world.block
     if brief and world.calm[i, j] & CALM_POSE:
         return float(world.lean[i, j])
-    stance = stand(world, body, x, y, heading, turn)
+    stance = stand(world, body, x, y, heading, turn, aside)
     if not stance.known:
         out[LEVELS] = -1.0
         return -1.0
@@ -153,9 +154,9 @@ def ground_margins(
 @kernel
 def stances_of(body: Body, piece: Floats) -> int:
     """Number of steps between the stances that stand for a piece of motion; what lies between is in their windows."""
-    bent = abs(piece[1])
+    bent, slip = abs(piece[1]), abs(math.sin(piece[3]))
     wide = max(-body.hull[2], body.hull[3])
-    rate = max(1.0 + body.wheelbase * bent, math.hypot(body.reach * bent, 1.0 + wide * bent))
+    rate = max(1.0 + body.wheelbase * bent, math.hypot(body.reach * bent + slip, 1.0 + wide * bent))
     if piece[2] > 0.0:
         rate = body.reach
     return int(math.ceil(abs(piece[0]) * rate / STANCE_STEP - 1e-9))
@@ -174,14 +175,15 @@ def piece_ground(
     out: Floats,
 ) -> float:
     """Ground and soffits along one piece; returns the largest lean of a top per metre of height, -1 where unknown."""
-    length, curvature, pivot = piece[0], piece[1], piece[2]
+    length, curvature, pivot, drift = piece[0], piece[1], piece[2], piece[3]
     bottoms[:] = 1e9
     steps = stances_of(body, piece)
     turn = 0.5 * abs(length) * (1.0 if pivot > 0.0 else abs(curvature)) / max(steps, 1)
+    aside = 0.5 * STANCE_STEP if turn > 0.0 or drift != 0.0 else 0.0
     lean = 0.0
     for i in range(steps, -1, -1):
-        px, py, ph = along(x, y, heading, length * i / steps, curvature, pivot)
-        leaned = ground_margins(world, body, px, py, ph, turn, bottoms, brief, out)
+        px, py, ph = along(x, y, heading, length * i / steps, curvature, pivot, drift)
+        leaned = ground_margins(world, body, px, py, ph, turn, aside, bottoms, brief, out)
         if leaned < 0.0 or (brief and blocked(out)):
             return leaned
         lean = max(lean, leaned)
@@ -217,7 +219,7 @@ def motion_margins(
     x, y, heading
         Where the motion starts; metres, radians anticlockwise from east.
     pieces, count
-        (n, 3): see ``PIECE``; the first ``count`` are driven.
+        (n, PIECE); the first ``count`` are driven.
     brief
         Stop at the first margin below zero, skip what is comfortable anyway, and look at the rest only as closely as
         the search needs: every margin is then at most the one found otherwise, where it matters to a byte.
@@ -230,7 +232,7 @@ def motion_margins(
     if brief and blocked(out):
         return
     for n in range(count):
-        length, curvature, pivot = pieces[n, 0], pieces[n, 1], pieces[n, 2]
+        length, curvature, pivot, drift = pieces[n, 0], pieces[n, 1], pieces[n, 2], pieces[n, 3]
         if length == 0.0:
             continue
         lean = piece_ground(world, body, x, y, heading, pieces[n], scratch.bottoms, brief, out)
@@ -239,7 +241,7 @@ def motion_margins(
         piece_edges(world, body, x, y, heading, pieces[n], lean * body.tallest, brief, scratch, out)
         if brief and blocked(out):
             return
-        x, y, heading = along(x, y, heading, length, curvature, pivot)
+        x, y, heading = along(x, y, heading, length, curvature, pivot, drift)
 
 
 @kernel

@@ -144,6 +144,27 @@ def _turning(m: Mapping[str, float]) -> Iterator[Clash]:
     yield m["pivots"] not in (0, 1), "a machine turns on the spot (1) or does not (0)", ("pivots",)
 
 
+def _turning_coordinated(m: Mapping[str, float]) -> Iterator[Clash]:
+    """An outside radius in coordinated steer that the front corner can describe, no larger than in front steer."""
+    if "turn_radius_outside_coordinated_m" not in m:
+        return
+    outside_m, half_m = m["turn_radius_outside_coordinated_m"], axles_m(m)[1] / 2
+    radius_m = turn_radius_at_origin_m(
+        outside_m=outside_m, wheelbase_m=half_m, front_overhang_m=m["front_overhang_m"], width_m=m["width_m"]
+    )
+    yield (
+        not radius_m > 0,
+        f"the outside turning radius {outside_m:g} m in coordinated steer is smaller than the front corner can "
+        f"describe ({math.hypot(half_m + m['front_overhang_m'], m['width_m'] / 2):.2f} m)",
+        ("turn_radius_outside_coordinated_m", _span(m), "front_overhang_m", "width_m"),
+    )
+    yield (
+        outside_m > m["turn_radius_outside_m"],
+        "coordinated steer turns wider than front steer",
+        ("turn_radius_outside_coordinated_m", "turn_radius_outside_m"),
+    )
+
+
 def clashes(figures: Mapping[str, Figure], *, kind: Kind, basket_end: BasketEnd | None, where: str) -> list[Fault]:
     """Return a fault for each set of figures that cannot belong to one machine.
 
@@ -161,6 +182,7 @@ def clashes(figures: Mapping[str, Figure], *, kind: Kind, basket_end: BasketEnd 
         *_basket_over_chassis(m, kind, basket_end),
         *_length_adds_up(m, kind, basket_end),
         *_turning(m),
+        *_turning_coordinated(m),
     )
     return [
         Fault(

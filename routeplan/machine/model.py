@@ -7,6 +7,7 @@ axle), ``eta`` to the left, ``zeta`` up. Lengths are metres.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
@@ -172,3 +173,8 @@ class Machine:
     def track_m(self) -> float:
         """Distance between the middles of the left and right tyres."""
         return self.wheels[0].eta_m - self.wheels[1].eta_m
+
+    @property
+    def crab_rad(self) -> float:
+        """Largest angle between the chassis arrow and the direction of travel in crab steer; 0 without crab steer."""
+        return math.radians(self.value("crab_angle_deg")) if "crab_angle_deg" in self.figures else 0.0

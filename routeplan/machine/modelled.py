@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from routeplan.machine.model import Machine, Steering
-from routeplan.machine.read import read_classes
+from routeplan.machine.read import ONLY_STEERING, read_classes
 
 #: Ways of steering whose motions nobody has modelled.
 NOT_MODELLED: frozenset[Steering] = frozenset({"towed", "road"})
@@ -28,6 +28,20 @@ def not_modelled(machine: Machine) -> str | None:
     if strange:
         return f"steering not modelled: {', '.join(strange)}"
     return "tracks not modelled yet" if machine.tracks else None
+
+
+def not_driven(machine: Machine) -> tuple[str, ...]:
+    """Return the ways of steering of a machine's class that its routes cannot use, each with the figure that it lacks.
+
+    >>> from routeplan.machine.read import build_machine
+    >>> not_driven(build_machine("TB", {"class": "telescopic-boom-26m"}, where="example"))
+    ('coordinated steering: not driven without turn_radius_outside_coordinated_m',)
+    """
+    return tuple(
+        f"{mode} steering: not driven without {figure}"
+        for figure, mode in ONLY_STEERING.items()
+        if mode in steering(machine) and figure not in machine.figures
+    )
 
 
 def not_ridden(machine: Machine, configuration: str) -> str | None:

@@ -34,6 +34,11 @@ ONLY_KINDS: Mapping[str, frozenset[Kind]] = {
 #: Figures that a machine on tracks has instead of a wheelbase and wheel loads.
 TRACK_ONLY = frozenset({"track_contact_m", "track_pressure_max_kpa"})
 WHEEL_ONLY = frozenset({"wheelbase_m", "wheel_load_max_kn"})
+#: Figures of one way of steering.
+ONLY_STEERING: Mapping[str, Steering] = {
+    "turn_radius_outside_coordinated_m": "coordinated",
+    "crab_angle_deg": "crab",
+}
 #: Figures of machines that steer themselves.
 STEERING_ONLY = frozenset({"turn_radius_outside_m", "turn_radius_inside_m", "pivots"})
 
@@ -191,6 +196,7 @@ def _spec_faults(spec: Mapping[str, Any], *, where: str) -> Iterator[Fault]:
 def applicable_figures(machine_class: MachineClass) -> tuple[str, ...]:
     """Return the names of the figures that a machine of this class has, in printed order."""
     left_out = {name for name, kinds in ONLY_KINDS.items() if machine_class.kind not in kinds}
+    left_out |= {name for name, mode in ONLY_STEERING.items() if mode not in machine_class.steering}
     left_out |= WHEEL_ONLY if machine_class.contact == "tracks" else TRACK_ONLY
     if "towed" in machine_class.steering:
         left_out |= STEERING_ONLY

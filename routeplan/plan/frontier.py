@@ -123,7 +123,7 @@ def _standing(lattice: CheckedLattice, machine: Machine) -> tuple[Ints, Floats]:
     off_site = (lattice.hazards.world.inside[::stride, ::stride] & (1 << arrays.E_BOUNDARY)) != 0
     rows, cols = np.nonzero((lattice.room.taken == 1) & ~off_site)
     lack[rows, cols], lack[off_site] = np.inf, np.inf
-    still = np.broadcast_to(STILL[0], (len(rows), 1, 3))
+    still = np.broadcast_to(STILL[0], (len(rows), *STILL[0].shape))
     for heading in range(grid.headings):
         starts = _starts(lattice, rows, cols, np.full(len(rows), heading))
         weighed = _weighed(_lacking(lattice, machine, starts, still)).max(axis=1)

@@ -18,8 +18,9 @@ from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
 from routeplan.plan.legs import Driven, legs_of
 from routeplan.plan.portals import portals_of
-from routeplan.plan.profile import checks_of, holds_of, profile, turn_radius_m, unmade_checks, zones_of
+from routeplan.plan.profile import checks_of, holds_of, profile, unmade_checks, zones_of
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
+from routeplan.plan.steer import coordinated_turn, turn_radius_m
 from routeplan.plan.trace import reversals, trace
 from routeplan.plan.way import Way, joined
 from routeplan.route import MOVE_VERDICTS, Move, MoveVerdict, NearMiss, heading_rad
@@ -127,10 +128,10 @@ class MovePlanner:
         return self._lattices[key]
 
     def _new_lattice(self, wanted: MoveWanted, machine: Machine, site: Site, terrain: Terrain) -> CheckedLattice:
-        radius_m = turn_radius_m(machine)
         motions = solve_motions(
-            headings=site.grid.headings, cell_m=terrain.cell_m * terrain.stride, radius_m=radius_m,
+            headings=site.grid.headings, cell_m=terrain.cell_m * terrain.stride, radius_m=turn_radius_m(machine),
             pivots=machine.value("pivots") == 1.0, pivot_arm_m=math.hypot(machine.wheelbase_m, machine.track_m / 2),
+            coordinated=coordinated_turn(machine), crab_rad=machine.crab_rad,
         )  # fmt: skip
         hazards = prepare(
             site, machine, configuration=machine.configuration_in(wanted.configuration, wanted.travel_mode),
@@ -139,7 +140,7 @@ class MovePlanner:
             travel_m=motions.travel_m, closed=self.closed,
         )  # fmt: skip
         return CheckedLattice(
-            site, hazards, motions, radius_m, lambda count: self.progress(f"{machine.id}: checking motions", count)
+            site, hazards, motions, lambda count: self.progress(f"{machine.id}: checking motions", count)
         )
 
     def _extent_m(self) -> float:

@@ -20,12 +20,13 @@ from routeplan.hazards.register import CATALOGUE, CheckKind, doubts, verdict
 from routeplan.hazards.sweep import FAR, along
 from routeplan.hazards.tile import stances_of
 from routeplan.machine.model import Configuration, Machine
-from routeplan.machine.shape import turn_radius_at_origin_m
+from routeplan.plan.steer import SET_TO, least_radius_m, set_anew
 from routeplan.plan.trace import ROW_STEP_M
 from routeplan.plan.way import Stretch
 from routeplan.route import Check, CheckVerdict, Control, Hold, Pose, Zone, heading_rad
 from routeplan.search.anchors import check_motions
 from routeplan.search.best_first import EIGHTHS, FORWARD_FACTOR, REVERSE_FACTOR
+from routeplan.search.motions import worth_m
 from routeplan.site.model import Site
 
 Floats = NDArray[np.float64]
@@ -97,8 +98,8 @@ def profile(stretches: Sequence[Stretch], poses: Sequence[Pose]) -> Profile:
             for piece in motion.pieces:
                 n = stances_of(hazards.body, piece)
                 for i in range(n):
-                    starts.append(along(*at, piece[0] * i / n, piece[1], piece[2]))
-                    pieces.append((piece[0] / n, piece[1], piece[2]))
+                    starts.append(along(*at, piece[0] * i / n, *piece[1:]))
+                    pieces.append((piece[0] / n, *piece[1:]))
                     factors.append(REVERSE_FACTOR / FORWARD_FACTOR if motion.gear < 0 else 1.0)
                     along_m.append(along_m[-1] + (0.0 if piece[2] > 0 else abs(piece[0]) / n))
                 at = along(*at, *piece)
@@ -106,18 +107,10 @@ def profile(stretches: Sequence[Stretch], poses: Sequence[Pose]) -> Profile:
         found, verdicts = check_motions(hazards, np.array(starts[first:]), driven[:, None, :])
         margins.append(found)
         arm_m = math.hypot(hazards.body.wheelbase, hazards.body.track / 2)  # on the spot the farthest wheel counts
-        lengths = np.abs(driven[:, 0]) * np.where(driven[:, 2] > 0.0, arm_m, 1.0)
+        lengths = worth_m(driven) * np.where(driven[:, 2] > 0.0, arm_m, 1.0)
         costs.append(lengths * np.array(factors) * (verdicts & EIGHTHS) / 8.0)
     return Profile(
         tuple(poses), np.concatenate(margins), np.array(starts), np.array(along_m), np.concatenate(costs)
-    )  # fmt: skip
-
-
-def turn_radius_m(machine: Machine) -> float:
-    """Turning radius of the origin: the outer front corner of the chassis runs on the sheet's outside radius."""
-    return turn_radius_at_origin_m(
-        outside_m=machine.value("turn_radius_outside_m"), wheelbase_m=machine.wheelbase_m,
-        front_overhang_m=machine.value("front_overhang_m"), width_m=machine.value("width_m"),
     )  # fmt: skip
 
 
@@ -167,13 +160,15 @@ def _margin_check(line: CheckKind, found: Profile, hazards: Hazards, k: float, w
 
 
 def _turning_check(line: CheckKind, found: Profile, machine: Machine, k: float, why: tuple[str, ...]) -> Check:
-    limit = turn_radius_m(machine)
     poses = found.poses
     turned = np.abs((np.diff([p.bearing_deg for p in poses]) + 180.0) % 360.0 - 180.0)
     travelled = np.diff([p.chainage_m for p in poses])
     drives = (travelled > 1e-6) & (turned > 1e-6)
     radius = np.where(drives, travelled / np.radians(np.where(drives, turned, 1.0)), np.inf)
-    row = int(np.argmin(radius))
+    radii = {steer: least_radius_m(machine, steer) for steer in {pose.steer for pose in poses}}
+    least = np.array([radii[pose.steer] for pose in poses[1:]])
+    row = int(np.argmin(radius - least))
+    limit = float(least[row])
     # A turn at the very radius comes out a hair under it through the rounding of rows.
     value = float(min(radius[row], limit + NOTHING_MET))
     value = limit if abs(value - limit) < 0.001 * limit else value
@@ -242,7 +237,7 @@ def checks_of(
     """One row for every line of the catalogue; ``configurations`` are those driven in."""
     rows = []
     for line in CATALOGUE:
-        why = doubts(line, site, machine, configurations)
+        why = doubts(line, site, machine, configurations, {pose.steer for pose in found.poses})
         if line.kind == "turning":
             rows.append(_turning_check(line, found, machine, k, why))
         elif line.kind == "survey resolution":
@@ -335,7 +330,7 @@ def holds_of(
 ) -> tuple[tuple[Hold, ...], tuple[Control, ...]]:
     """Hold points before walkways, at stops (chainage, name) and where the travel mode changes, and what people do.
 
-    Reversals are controls, not hold points.
+    Reversals and changes of steering are controls, not hold points.
     """
     xi = [corner[0] for corner in configuration.footprint]
     holds, controls = [], []
@@ -350,6 +345,7 @@ def holds_of(
         if before.travel_mode != after.travel_mode:
             holds.append(Hold(after.chainage_m, (after.x, after.y), _CHANGES[after.travel_mode]))
             controls.append(Control("travel mode", after.chainage_m, _CHANGES[after.travel_mode]))
+    controls += [Control("steering", pose.chainage_m, SET_TO[pose.steer]) for pose in set_anew(found.poses)]
     for at, name in stops:
         here = next(pose for pose in found.poses if pose.chainage_m >= at - NEAR_M)
         holds.append(Hold(here.chainage_m, (here.x, here.y), f"Stop at {name}. Go on when the work there is done."))

@@ -11,8 +11,11 @@ from numpy.typing import NDArray
 
 from routeplan.hazards.sweep import along
 from routeplan.machine.model import Configuration, Machine
+from routeplan.plan.steer import steered
 from routeplan.plan.way import Stretch
 from routeplan.route import Pose, bearing_deg
+
+Floats = NDArray[np.float64]
 
 #: Largest displacement of any point of the envelope, and largest turn, between two rows; under the 0.10 m and 2
 #: deg promised.
@@ -20,6 +23,8 @@ ROW_STEP_M = 0.095
 ROW_TURN_RAD = math.radians(1.9)
 #: Pieces that move no point by more than this have no rows of their own, m: rounding would blur their direction.
 DRAWN_M = 0.001
+#: Straight ahead.
+STRAIGHT = np.array([1.0, 0.0, 0.0, 0.0])
 
 
 def farthest_m(configuration: Configuration) -> float:
@@ -27,14 +32,14 @@ def farthest_m(configuration: Configuration) -> float:
     return max(math.hypot(xi, eta) for box in configuration.boxes for xi, eta in box.ring)
 
 
-def _rows_of(piece: NDArray[np.float64], reach_m: float) -> int:
+def _rows_of(piece: Floats, reach_m: float) -> int:
     length, curvature, pivot = abs(float(piece[0])), abs(float(piece[1])), bool(piece[2])
     turned = length if pivot else length * curvature
     travelled = turned * reach_m + (0.0 if pivot else length)
     return max(1, math.ceil(travelled / ROW_STEP_M), math.ceil(turned / ROW_TURN_RAD))
 
 
-_Driven = tuple[Stretch, int, tuple[float, float, float], NDArray[np.float64]]
+_Driven = tuple[Stretch, int, tuple[float, float, float], Floats]
 
 
 def _placed(stretches: Sequence[Stretch]) -> Iterator[_Driven]:
@@ -48,13 +53,25 @@ def _placed(stretches: Sequence[Stretch]) -> Iterator[_Driven]:
                 at = along(*at, *piece)
 
 
-def _how(driven: _Driven) -> tuple[str, int]:
-    """Travel mode and gear: rows repeat the pose where either changes."""
-    return driven[0].lattice.hazards.travel_mode, driven[1]
+def _short(piece: Floats, reach_m: float) -> bool:
+    """Whether a piece is too short to draw."""
+    return bool(abs(piece[0]) * (reach_m if piece[2] else 1.0) < DRAWN_M)
+
+
+def _runs(stretches: Sequence[Stretch], reach_m: float) -> Iterator[tuple[tuple[str, int, str], list[_Driven]]]:
+    """What is driven in one travel mode, gear and steering: rows repeat the pose where any of them changes.
+
+    Pieces too short to draw ask for no steering of their own.
+    """
+    placed = list(_placed(stretches))
+    ways = steered(STRAIGHT if _short(piece, reach_m) and not piece[2] else piece for _, _, _, piece in placed)
+    told = zip(placed, ways, strict=True)
+    for how, run in groupby(told, key=lambda one: (one[0][0].lattice.hazards.travel_mode, one[0][1], one[1])):
+        yield how, [driven for driven, _ in run]
 
 
 def trace(stretches: Sequence[Stretch], machine: Machine) -> tuple[Pose, ...]:
-    """Rows of a route; a change of gear or of travel mode repeats the pose.
+    """Rows of a route; a change of gear, steering or travel mode repeats the pose.
 
     Parameters
     ----------
@@ -66,22 +83,19 @@ def trace(stretches: Sequence[Stretch], machine: Machine) -> tuple[Pose, ...]:
     speed = machine.value("travel_speed_mps") if "travel_speed_mps" in machine.figures else math.nan
     rows: list[Pose] = []
     chainage = 0.0
-    for (travel_mode, gear), run in groupby(_placed(stretches), key=_how):
+    for (travel_mode, gear, steer), run in _runs(stretches, reach):
         mine: list[tuple[float, float, float, float]] = []
-        for _, _, at, (length, curvature, pivot) in run:
+        for _, _, at, piece in run:
             mine = mine or [(*at, chainage)]
-            travel = 0.0 if pivot else abs(float(length))
-            short = abs(length) * (reach if pivot else 1.0) < DRAWN_M
-            n = 1 if short else _rows_of(np.array([length, curvature, pivot]), reach)
-            drawn = [
-                (*along(*at, length * i / n, curvature, pivot), chainage + travel * i / n) for i in range(1, n + 1)
-            ]
+            travel = 0.0 if piece[2] else abs(float(piece[0]))
+            short = _short(piece, reach)
+            n = 1 if short else _rows_of(piece, reach)
+            drawn = [(*along(*at, piece[0] * i / n, *piece[1:]), chainage + travel * i / n) for i in range(1, n + 1)]
             if not short:
                 mine += drawn
             elif len(mine) > 1:
                 mine[-1:] = drawn
             chainage += travel
-        steer = "front" if gear else "pivot"
         rows += [
             Pose(x, y, bearing_deg(heading), gear, travel_mode, steer, "stowed", speed, at_m)
             for x, y, heading, at_m in mine

@@ -56,7 +56,7 @@ class Way:
         drawn, saved_m = [], 0.0
         for stretch in self.stretches:
             lattice = stretch.lattice
-            motions, saved = straightened(stretch.motions, hazards=lattice.hazards, radius_m=lattice.radius_m)
+            motions, saved = straightened(stretch.motions, hazards=lattice.hazards, turns=lattice.motions.turns)
             drawn.append(Stretch(motions, lattice))
             saved_m += saved
         return replace(self, stretches=tuple(drawn), cost_m=self.cost_m - saved_m)

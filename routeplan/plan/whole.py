@@ -15,7 +15,7 @@ from routeplan.plan.move import MovePlanner, Progress, speechless
 from routeplan.plan_rounding import as_written
 from routeplan.recheck.opinion import second_opinion
 from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Plan, Refused
-from routeplan.search.motions import solve_motions
+from routeplan.search.motions import Turn, solve_motions
 from routeplan.site.model import Site
 
 
@@ -92,10 +92,11 @@ def _draft(site: Site, moves: tuple[Move, ...], k: dict[str, float], issued: str
 
 
 def _grid(site: Site) -> dict[str, object]:
-    """The lattice in words: cell, headings, and the hash of the motion primitives at a turning radius of 1 m."""
+    """The lattice in words: cell, headings, and the hash of the primitives of a small machine with every steering."""
     motions = solve_motions(
-        headings=site.grid.headings, cell_m=site.grid.cell_m, radius_m=1.0, pivots=True, pivot_arm_m=1.0
-    )
+        headings=site.grid.headings, cell_m=site.grid.cell_m, radius_m=1.0, pivots=True, pivot_arm_m=1.0,
+        coordinated=Turn(0.5, 0.5), crab_rad=0.5,
+    )  # fmt: skip
     return {
         "cell_m": site.grid.cell_m,
         "headings": site.grid.headings,

@@ -41,6 +41,7 @@ class Case:
     sigmas: Sigmas
     reach_m: float
     configurations: tuple[str, ...]
+    steers: tuple[str, ...]
 
     @classmethod
     def of(cls, move: Move, track: Track, *, site: Site, machine: Machine, conditions: Conditions) -> Case:
@@ -59,6 +60,7 @@ class Case:
             levels=_levels_around(site, track, np.zeros(1, dtype=np.intp), reach),
             reach_m=reach,
             configurations=tuple(chosen.id for chosen in driven_in(move, machine).values()),
+            steers=tuple(dict.fromkeys(pose.steer for pose in move.poses)),
             sigmas=Sigmas.of(machine, site.ground.accuracy),
         )
 
@@ -76,8 +78,12 @@ class Case:
 
     @property
     def lateral_m(self) -> float:
-        """Half the width of the tube."""
-        return self.site.thresholds.lateral_tolerance_m
+        """Half the width of the tube, square to the chassis arrow, where it is widest."""
+        return float(self.lateral_at(self.track.slip).max())
+
+    def lateral_at(self, slip: Floats) -> Floats:
+        """The same in samples: a machine that slips strays square to where it travels, so square to its arrow more."""
+        return np.asarray(self.site.thresholds.lateral_tolerance_m / np.cos(slip))
 
     @property
     def heading_rad(self) -> float:

@@ -1,4 +1,4 @@
-"""Whether a move's rows are a drive at all: continuous, on arcs the machine can turn, from and to the right places."""
+"""Whether a move's rows are a drive at all: continuous, as the site asked for, from and to the right places."""
 
 from __future__ import annotations
 
@@ -24,26 +24,11 @@ ROW_STEP_M = 0.10
 ROW_TURN_DEG = 2.0
 #: A step may end this far off the arc, and a chainage be this far off the path, metres.
 FORM_TOLERANCE_M = 0.001
-#: Share of the turn radius left to the rounding of rows.
-RADIUS_SHARE = 0.005
 
 
 def objection(kind: str, pose: Pose, *, value: float, limit: float, unit: str, text: str) -> Objection:
     """An objection placed at a row."""
     return Objection(kind, pose.chainage_m, (pose.x, pose.y), value, limit, unit, text)
-
-
-def turn_radius_m(machine: Machine) -> float:
-    """Smallest radius at the machine's origin, metres; NaN when a figure is missing.
-
-    ``sqrt(R_out^2 - (L + f)^2) - W/2``: the outer front corner of the chassis runs on the outside turning circle.
-    """
-    names = ("turn_radius_outside_m", "front_overhang_m", "width_m")
-    if any(name not in machine.figures for name in names):
-        return math.nan
-    outside, overhang, width = (machine.value(name) for name in names)
-    square = outside**2 - (machine.wheelbase_m + overhang) ** 2
-    return math.sqrt(square) - width / 2 if square > 0 else math.nan
 
 
 def form_objections(move: Move, rows: Rows, *, site: Site, machine: Machine) -> Iterator[Objection]:
@@ -55,7 +40,6 @@ def form_objections(move: Move, rows: Rows, *, site: Site, machine: Machine) -> 
     yield from _steps(move, rows, machine)
     yield from _gears(move, rows)
     yield from _chainages(move, rows)
-    yield from _turning(move, rows, machine)
     yield from _at_stops(move, site)
     for name, pose in ((move.start, move.poses[0]), (move.goal, move.poses[-1])):
         yield from _at_place(name, pose, site)
@@ -123,10 +107,9 @@ def _states(move: Move, wanted: MoveWanted | None) -> Iterator[Objection]:
         if mode not in get_args(TravelMode):
             yield objection("form", pose, value=0, limit=0, unit="", text=f"{mode!r} is no travel mode")
             return
-        steer = "pivot" if pose.gear == 0 and pose.steer == "pivot" else "front"
-        found = (pose.travel_mode, pose.regime, pose.steer)
-        if found != (mode, "stowed", steer):
-            text = f"travel mode, regime and steering are {found}, not {(mode, 'stowed', steer)}"
+        found = (pose.travel_mode, pose.regime)
+        if found != (mode, "stowed"):
+            text = f"travel mode and regime are {found}, not {(mode, 'stowed')}"
             yield objection("form", pose, value=0, limit=0, unit="", text=text)
             return
 
@@ -138,14 +121,14 @@ def _steps(move: Move, rows: Rows, machine: Machine) -> Iterator[Objection]:
     for value, limit, rounding, unit, what in (
         (moved, ROW_STEP_M, ROUNDING_M, "m", "a point of the envelope jumps between two rows"),
         (turned, ROW_TURN_DEG, 2e-5, "deg", "the bearing jumps between two rows"),
-        (rows.aside_m, FORM_TOLERANCE_M, ROUNDING_M, "m", "the step is no arc of constant curvature along the wheels"),
     ):
-        yield from _worst(move, value, limit, rounding, unit, what)
+        yield from worst(move, value, limit, rounding, unit, what)
 
 
-def _worst(
+def worst(
     move: Move, value: NDArray[np.float64], limit: float, rounding: float, unit: str, text: str
 ) -> Iterator[Objection]:
+    """One objection at the row with the largest value, if it is over a limit or not a number."""
     if value.size and not value.max() <= limit + rounding:
         at = int(np.argmax(np.where(np.isnan(value), np.inf, value)))
         yield objection("form", move.poses[at], value=float(value[at]), limit=limit, unit=unit, text=text)
@@ -172,32 +155,12 @@ def _chainages(move: Move, rows: Rows) -> Iterator[Objection]:
     # Rounding adds up along the rows, but only as a random walk.
     rounding = ROUNDING_M * math.sqrt(len(path))
     off = np.abs(rows.chainage_m - path)
-    yield from _worst(move, off, FORM_TOLERANCE_M, rounding, "m", "the chainage is not the length of the path")
+    yield from worst(move, off, FORM_TOLERANCE_M, rounding, "m", "the chainage is not the length of the path")
     falls = np.maximum(0.0, -np.diff(rows.chainage_m))
-    yield from _worst(move, falls, 0.0, 0.0, "m", "the chainage falls")
+    yield from worst(move, falls, 0.0, 0.0, "m", "the chainage falls")
     if not abs(move.length_m - path[-1]) <= FORM_TOLERANCE_M + rounding:
         text = "the length of the move is not the length of its path"
         yield objection("form", move.poses[-1], value=move.length_m, limit=float(path[-1]), unit="m", text=text)
-
-
-def _turning(move: Move, rows: Rows, machine: Machine) -> Iterator[Objection]:
-    travel, turn = np.abs(rows.travel_m), np.abs(rows.turn)
-    pivots = (travel <= ROUNDING_M) & (turn > 2 * ROUNDING_RAD)
-    may_pivot = "pivots" in machine.figures and machine.value("pivots") == 1.0
-    for at in np.flatnonzero(pivots)[:1] if not may_pivot else ():
-        text = "a pivot, which this machine is not known to make"
-        yield objection("turning", move.poses[at], value=0.0, limit=turn_radius_m(machine), unit="m", text=text)
-    radius = turn_radius_m(machine)
-    turns = ~pivots & (turn > 2 * ROUNDING_RAD)
-    if math.isnan(radius):
-        return
-    # Rounding makes a short step look tighter than it is; it is taken off before the radius is judged.
-    short = np.where(turns, radius * (1 - RADIUS_SHARE) * (turn - ROUNDING_RAD) - (travel + ROUNDING_M), -1.0)
-    if short.size and short.max() > 0:
-        at = int(np.argmax(short))
-        text = "a turn tighter than the machine can drive"
-        value = float(travel[at] / turn[at])
-        yield objection("turning", move.poses[at], value=value, limit=radius, unit="m", text=text)
 
 
 def _at_place(name: str, pose: Pose, site: Site) -> Iterator[Objection]:

@@ -42,6 +42,11 @@ class Basis:
     surveyed: bool = False
 
 
+#: What a way of steering rests on besides, where it is driven in.
+STEERED_BY: Mapping[str, str] = MappingProxyType(
+    {"coordinated": "turn_radius_outside_coordinated_m", "crab": "crab_angle_deg"}
+)
+
 #: Every check of the method, with what it rests on.
 CATALOGUE: Mapping[str, Basis] = MappingProxyType(
     {

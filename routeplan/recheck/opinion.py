@@ -13,11 +13,12 @@ from routeplan.machine.modelled import not_modelled
 from routeplan.recheck.attitude import offer_attitude
 from routeplan.recheck.bounce import offer_bounce, survey_margin_m
 from routeplan.recheck.case import Case
-from routeplan.recheck.form import form_objections, turn_radius_m
+from routeplan.recheck.form import form_objections
 from routeplan.recheck.ledger import Ledger
 from routeplan.recheck.overhead import offer_overhead
 from routeplan.recheck.same import input_objections, machine_objections
 from routeplan.recheck.stance import stand
+from routeplan.recheck.steering import steering_objections, turn_radius_m
 from routeplan.recheck.strike import offer_strike
 from routeplan.recheck.sweep import Crossing, offer_sweep
 from routeplan.recheck.track import Ints, Rows, Track, driven_in, envelope, read_rows, subdivide
@@ -64,8 +65,7 @@ def second_opinion(
         text = f"rows are not finite, or machine {machine.id} has no configuration {move.configuration!r}"
         return (Objection("form", 0.0, (math.nan, math.nan), math.nan, math.nan, "", text),)
     rows = read_rows(move.poses)
-    corners = [envelope(machine, configuration) for configuration in driven_in(move, machine).values()]
-    track = subdivide(rows, np.concatenate(corners))
+    track = subdivide(rows, np.concatenate([envelope(machine, one) for one in driven_in(move, machine).values()]))
     case = Case.of(move, track, site=site, machine=machine, conditions=conditions)
     k = confidence_k(
         float(track.chainage_m[-1]),
@@ -81,6 +81,7 @@ def second_opinion(
             _offer_samples(mine, ledger, crossings, unaccepted, samples[first : first + SAMPLES_AT_ONCE + 1])
     return (
         *form_objections(move, rows, site=site, machine=machine),
+        *steering_objections(move, rows, machine),
         *check_objections(move, case, ledger),
         *walkway_objections(move, case, ledger, crossings),
         *move_objections(move, plan_k, ledger),

@@ -1,4 +1,4 @@
-"""A move's rows as motion: arcs of constant curvature, subdivided so finely that nothing slips between samples."""
+"""A move's rows as motion: turns at a constant rate, subdivided so finely that nothing slips between samples."""
 
 from __future__ import annotations
 
@@ -17,6 +17,8 @@ Ints = NDArray[np.intp]
 
 #: Largest displacement of any point of the envelope between two samples, metres.
 SAMPLE_STEP_M = 0.05
+#: Ways of steering in which the origin does not travel along the chassis arrow.
+SLIPPING = ("coordinated", "crab")
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,8 +35,13 @@ class Rows:
         ``(n - 1,)`` change of heading, radians, the short way.
     travel_m
         ``(n - 1,)`` signed arc length, positive along the chassis arrow.
-    aside_m
-        ``(n - 1,)`` how far the end of the step lies off the arc, metres.
+    drift
+        ``(n - 1,)`` angle from the chassis arrow to where the origin travels, radians; 0 where steering is front or
+        pivot, for these the origin has to travel along the arrow.
+    steer
+        ``(n - 1,)`` what the plan says each step is steered in.
+    ahead_m, aside_m
+        ``(n - 1,)`` the step's chord along the arrow and across it (left positive), as it points halfway, metres.
     """
 
     x: Floats
@@ -43,18 +50,26 @@ class Rows:
     chainage_m: Floats
     turn: Floats
     travel_m: Floats
+    drift: Floats
+    steer: NDArray[np.object_]
+    ahead_m: Floats
     aside_m: Floats
 
 
 @dataclass(frozen=True, eq=False)
 class Track:
-    """Samples along a move: ``(n,)`` arrays of site metres, radians, the path's own chainage, and the row driven to."""
+    """Samples along a move: ``(n,)`` arrays of site metres, radians, the path's own chainage, and the row driven to.
+
+    ``slip`` is the largest angle between the chassis arrow and the way of the steps in crab steer that meet in a
+    sample, radians; 0 in any other.
+    """
 
     x: Floats
     y: Floats
     heading: Floats
     chainage_m: Floats
     row: Ints
+    slip: Floats
 
 
 def read_rows(poses: Sequence[Pose]) -> Rows:
@@ -66,7 +81,12 @@ def read_rows(poses: Sequence[Pose]) -> Rows:
     middle = heading[:-1] + turn / 2
     along = np.diff(x) * np.cos(middle) + np.diff(y) * np.sin(middle)
     aside = -np.diff(x) * np.sin(middle) + np.diff(y) * np.cos(middle)
-    return Rows(x, y, heading, chainage, turn, along / np.sinc(turn / (2 * math.pi)), np.abs(aside))
+    steers = np.array([pose.steer for pose in poses[1:]], dtype=object)
+    slips = np.isin(steers, SLIPPING) & (np.hypot(along, aside) > 0)
+    way = np.where(along < 0, -1.0, 1.0)
+    drift = np.where(slips, np.arctan2(way * aside, way * along), 0.0)
+    chord = np.where(slips, way * np.hypot(along, aside), along)
+    return Rows(x, y, heading, chainage, turn, chord / np.sinc(turn / (2 * math.pi)), drift, steers, along, aside)
 
 
 def driven_in(move: Move, machine: Machine) -> Mapping[str, Configuration]:
@@ -99,8 +119,9 @@ def subdivide(rows: Rows, corners: Floats) -> Track:
     first = np.concatenate([[0], np.cumsum(pieces)[:-1]]) if len(pieces) else np.zeros(0, dtype=np.intp)
     share = (np.arange(len(step)) - first[step] + 1) / pieces[step]
     turn, travel = rows.turn[step], rows.travel_m[step]
-    dx, dy = _along_arc(rows.heading[step], turn, travel, share)
-    whole_x, whole_y = _along_arc(rows.heading[step], turn, travel, np.ones_like(share))
+    towards = rows.heading[step] + rows.drift[step]
+    dx, dy = _along_arc(towards, turn, travel, share)
+    whole_x, whole_y = _along_arc(towards, turn, travel, np.ones_like(share))
     # What rounding left between the arc's end and the next row is shared out evenly.
     dx += share * (rows.x[step + 1] - rows.x[step] - whole_x)
     dy += share * (rows.y[step + 1] - rows.y[step] - whole_y)
@@ -111,10 +132,17 @@ def subdivide(rows: Rows, corners: Floats) -> Track:
         np.concatenate([rows.heading[:1], rows.heading[step] + share * turn]),
         np.concatenate([[0.0], path[step] + share * np.abs(travel)]),
         np.concatenate([np.zeros(1, dtype=np.intp), step + 1]),
+        _slip(rows, step),
     )
 
 
-def _along_arc(heading: Floats, turn: Floats, travel: Floats, share: Floats) -> tuple[Floats, Floats]:
+def _slip(rows: Rows, step: Ints) -> Floats:
+    """See ``Track.slip``: of each sample the step that leads to it and the one that leads on."""
+    mine = np.where(rows.steer == "crab", np.abs(rows.drift), 0.0)[step]
+    return np.asarray(np.maximum(np.append(0.0, mine), np.append(mine, 0.0)))
+
+
+def _along_arc(towards: Floats, turn: Floats, travel: Floats, share: Floats) -> tuple[Floats, Floats]:
     chord = travel * share * np.sinc(share * turn / (2 * math.pi))
-    direction = heading + share * turn / 2
+    direction = towards + share * turn / 2
     return chord * np.cos(direction), chord * np.sin(direction)

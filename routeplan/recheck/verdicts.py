@@ -9,7 +9,7 @@ import numpy as np
 
 from routeplan.machine.shape import CONFIGURATIONS
 from routeplan.recheck.case import Case
-from routeplan.recheck.ledger import CATALOGUE, Instance, Ledger
+from routeplan.recheck.ledger import CATALOGUE, STEERED_BY, Instance, Ledger
 from routeplan.recheck.sweep import Crossing
 from routeplan.recheck.track import Floats
 from routeplan.route import MOVE_VERDICTS, Check, Move, Objection
@@ -73,6 +73,8 @@ def open_reasons(kind: str, case: Case) -> Iterator[str]:
         parts.append("oscillation_stop_deg")
     if "length_m" in basis.figures or "height_m" in basis.figures:
         parts += [name for chosen in case.configurations for name in CONFIGURATIONS.get(chosen, ())]
+    if kind == "turning":
+        parts += [STEERED_BY[steer] for steer in case.steers if steer in STEERED_BY]
     for name in (*basis.figures, *parts):
         figure = case.machine.figures.get(name)
         if figure is None:

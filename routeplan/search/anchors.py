@@ -14,7 +14,7 @@ from routeplan.hazards.prepare import Hazards, new_scratch
 from routeplan.hazards.tile import BLOCKED, OUT, judge
 from routeplan.search.best_first import FORWARD_FACTOR, REVERSE_FACTOR, motion_cost
 from routeplan.search.curves import curves_to
-from routeplan.search.motions import Motions
+from routeplan.search.motions import Motions, Turn, worth_m
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -23,7 +23,7 @@ Bytes = NDArray[np.uint8]
 #: Curves tried per lattice heading and side of an anchor, best first, and how many good ones are kept.
 TRIED, KEPT = 24, 3
 #: A motion as good as standing still.
-STILL = np.array([[[1e-6, 0.0, 0.0]]])
+STILL = np.array([[[1e-6, 0.0, 0.0, 0.0]]])
 #: A linking curve may be this much longer than the straight distance: a factor and metres.
 DETOUR, DETOUR_M = 1.15, 0.3
 
@@ -41,7 +41,7 @@ class Anchor:
 class Link:
     """A checked forward motion between two poses, each a lattice pose id or an anchor's.
 
-    ``pieces`` (3, 3) starts at ``start``. It may also be driven backwards, from ``goal`` to ``start``.
+    ``pieces`` (3, 4) starts at ``start``. It may also be driven backwards, from ``goal`` to ``start``.
     """
 
     start: int
@@ -144,36 +144,39 @@ class GridFrame:
 
 
 def link_anchor(
-    anchor: Anchor, pose: int, *, hazards: Hazards, motions: Motions, grid: GridFrame, radius_m: float
+    anchor: Anchor, pose: int, *, hazards: Hazards, motions: Motions, grid: GridFrame
 ) -> list[Link]:
-    """Checked curves from an anchor to the lattice and from the lattice to it; none but itself where it lies on a
-    node.
+    """Checked curves from an anchor to the lattice and from the lattice to it, in every way of turning; none but itself
+    where it lies on a node.
     """
     row, col = grid.nearest(anchor.x, anchor.y)
     off = math.hypot(grid.x0 + col * grid.cell_m - anchor.x, grid.y0 + row * grid.cell_m - anchor.y)
     turned = np.abs(np.remainder(motions.headings - anchor.heading + math.pi, 2 * math.pi) - math.pi)
     if off < 1e-4 and turned.min() < 1e-6:
         node = grid.pose_id(row, col, int(np.argmin(turned)))
-        still = np.zeros((1, 3))
+        still = np.zeros((1, 4))
         return [Link(pose, node, anchor, still, 8, 0), Link(node, pose, anchor, still, 8, 0)]
-    reach_m = max(3.0, 2.2 * radius_m)
     return [
         link
+        for way in motions.turns
         for outward in (True, False)
-        for link in _curves(anchor, pose, hazards, motions, grid, radius_m, reach_m, outward=outward)
+        for link in _curves(anchor, pose, hazards, motions, grid, way, outward=outward)
     ]
 
 
 def _curves(
-    anchor: Anchor, pose: int, hazards: Hazards, motions: Motions, grid: GridFrame, radius_m: float, reach_m: float,
-    *, outward: bool,
+    anchor: Anchor, pose: int, hazards: Hazards, motions: Motions, grid: GridFrame, way: Turn, *, outward: bool,
 ) -> list[Link]:
     """Checked curves out of an anchor, or into it: a few of the best for every heading of the lattice."""
+    reach_m = max(3.0, 2.2 * way.radius_m)
     rows, cols, heads = _candidates(anchor, motions, grid, reach_m, outward=outward)
     xs = (grid.x0 + cols * grid.cell_m).astype(np.float64)
     ys = (grid.y0 + rows * grid.cell_m).astype(np.float64)
-    lengths, pieces = np.empty(len(xs)), np.empty((len(xs), 3, 3))
-    curves_to(anchor.x, anchor.y, anchor.heading, outward, xs, ys, motions.headings[heads], radius_m, lengths, pieces)
+    lengths, pieces = np.empty(len(xs)), np.empty((len(xs), 3, 4))
+    curves_to(
+        anchor.x, anchor.y, anchor.heading, outward, xs, ys, motions.headings[heads], way.radius_m, way.ahead_m,
+        lengths, pieces,
+    )  # fmt: skip
     fit = lengths <= DETOUR * np.hypot(xs - anchor.x, ys - anchor.y) + DETOUR_M
     tried: list[Ints] = []
     for h in np.unique(heads[fit]):
@@ -193,7 +196,7 @@ def _curves(
             i = chosen[n]
             other = grid.pose_id(int(rows[i]), int(cols[i]), int(heads[i]))
             start, goal = (pose, other) if outward else (other, pose)
-            length_mm = math.ceil(lengths[i] * 1000.0 - 1e-6)
+            length_mm = math.ceil(float(worth_m(pieces[i]).sum()) * 1000.0 - 1e-6)
             at = Anchor(*map(float, starts[n]))
             links.append(Link(start, goal, at, pieces[i].copy(), int(verdicts[n]), length_mm))
     return links
@@ -204,7 +207,7 @@ def link_line(line: Sequence[tuple[Anchor, int]], *, hazards: Hazards) -> list[L
     links = []
     for (anchor, pose), (ahead, goal) in pairwise(line):
         length_m = math.dist((anchor.x, anchor.y), (ahead.x, ahead.y))
-        pieces = np.array([[length_m, 0.0, 0.0]])
+        pieces = np.array([[length_m, 0.0, 0.0, 0.0]])
         start = np.array([[anchor.x, anchor.y, anchor.heading]])
         _, (verdict,) = check_motions(hazards, start, pieces[None], brief=True)
         if verdict != BLOCKED:

@@ -22,9 +22,9 @@ def wrapped(angle: float) -> float:
 
 @kernel
 def curve(x0: float, y0: float, t0: float, x1: float, y1: float, t1: float, radius: float, pieces: Floats) -> float:
-    """Fill ``pieces`` (3, 3: length, curvature, 0) with the shortest turn-straight-turn curve; returns its length, m.
+    """Fill ``pieces`` (3, 4: length, curvature, 0, 0) with the shortest turn-straight-turn curve; its length, m.
 
-    >>> p = np.zeros((3, 3))
+    >>> p = np.zeros((3, 4))
     >>> round(curve(0.0, 0.0, 0.0, 4.0, 0.0, 0.0, 1.0, p), 6)
     4.0
     >>> round(curve(0.0, 0.0, 0.0, 4.0, 4.0, math.pi / 2, 1.0, p), 6)  # pi / 2 + 3 sqrt(2)
@@ -54,7 +54,24 @@ def curve(x0: float, y0: float, t0: float, x1: float, y1: float, t1: float, radi
             pieces[0, 0], pieces[0, 1], pieces[0, 2] = t * radius, first / radius, 0.0
             pieces[1, 0], pieces[1, 1], pieces[1, 2] = p * radius, 0.0, 0.0
             pieces[2, 0], pieces[2, 1], pieces[2, 2] = q * radius, last / radius, 0.0
+    pieces[:, 3] = 0.0
     return best
+
+
+@kernel
+def as_the_origin_goes(pieces: Floats, ahead: float) -> None:
+    """Make pieces driven by the point ``ahead`` metres before the origin into what the origin drives meanwhile.
+
+    >>> p = np.array([[math.pi / 2, 1.0, 0.0, 0.0]])
+    >>> as_the_origin_goes(p, 1.0)
+    >>> p.round(6).tolist()[0]
+    [2.221441, 0.707107, 0.0, -0.785398]
+    """
+    for piece in pieces:
+        if piece[1] != 0.0:
+            radius = math.hypot(1.0 / piece[1], ahead)
+            piece[3] = -math.atan(ahead * piece[1])
+            piece[0], piece[1] = piece[0] * abs(piece[1]) * radius, math.copysign(1.0 / radius, piece[1])
 
 
 @kernel
@@ -67,12 +84,20 @@ def curves_to(
     ys: Floats,
     headings: Floats,
     radius: float,
+    ahead: float,
     lengths: Floats,
     pieces: Floats,
 ) -> None:
-    """Curves between one pose and n others: outward from it, or from them to it. ``pieces`` is (n, 3, 3)."""
+    """Curves between one pose and n others: outward from it, or from them to it. ``pieces`` is (n, 3, 4).
+
+    The point ``ahead`` metres before the origin drives them with this radius; ``lengths`` are of its way.
+    """
+    x, y = x + ahead * math.cos(heading), y + ahead * math.sin(heading)
     for i in range(xs.shape[0]):
+        xi, yi = xs[i] + ahead * math.cos(headings[i]), ys[i] + ahead * math.sin(headings[i])
         if outward:
-            lengths[i] = curve(x, y, heading, xs[i], ys[i], headings[i], radius, pieces[i])
+            lengths[i] = curve(x, y, heading, xi, yi, headings[i], radius, pieces[i])
         else:
-            lengths[i] = curve(xs[i], ys[i], headings[i], x, y, heading, radius, pieces[i])
+            lengths[i] = curve(xi, yi, headings[i], x, y, heading, radius, pieces[i])
+        if ahead > 0.0:
+            as_the_origin_goes(pieces[i], ahead)

@@ -75,7 +75,6 @@ class CheckedLattice:
     site: Site
     hazards: Hazards
     motions: Motions
-    radius_m: float
     progress: Callable[[int], None] = lambda checked: None
     links: list[Link] = field(default_factory=list)
     anchors: list[Anchor] = field(default_factory=list)
@@ -113,7 +112,7 @@ class CheckedLattice:
         pose = self._numbers[anchor] = self.grid.poses + len(self.anchors)
         self.anchors.append(anchor)
         self.links += link_anchor(
-            anchor, pose, hazards=self.hazards, motions=self.motions, grid=self.grid, radius_m=self.radius_m
+            anchor, pose, hazards=self.hazards, motions=self.motions, grid=self.grid
         )
         return pose
 

@@ -7,12 +7,48 @@ import math
 import tomllib
 from dataclasses import dataclass
 from importlib.resources import files
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+
+
+#: What a metre in another steer than front counts: it must save as much again ("common practice, no source").
+OTHER_STEER = 2.0
+
+
+class Turn(NamedTuple):
+    """A way of turning: about a point abeam of one that lies ``ahead_m`` of the origin, at least ``radius_m`` off.
+
+    Front steer turns abeam of the origin, coordinated steer abeam of the middle of the wheelbase. The point ahead
+    always travels along the arrow; the origin follows on an arc of its own, at a constant angle to the arrow (drift).
+    """
+
+    radius_m: float
+    ahead_m: float
+
+    @property
+    def origin_radius_m(self) -> float:
+        """Radius of the origin's own arc."""
+        return math.hypot(self.radius_m, self.ahead_m)
+
+    @property
+    def drift(self) -> float:
+        """Angle from the arrow to where the origin travels in a turn to the left, rad; opposite to the right."""
+        return -math.atan2(self.ahead_m, self.radius_m)
+
+
+#: Heading at the end, columns, rows and pieces of a motion from a lattice node.
+Primitive = tuple[int, int, int, Floats]
+
+
+def worth_m(pieces: Floats) -> Floats:
+    """Metres that driven pieces (..., 4) count in the search, one for each: in another steer than front twice."""
+    worth: Floats = np.abs(pieces[..., 0]) * np.where(pieces[..., 3] != 0.0, OTHER_STEER, 1.0)
+    return worth
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,13 +60,17 @@ class Motions:
     headings
         (H,) radians anticlockwise from east, from 0 up.
     pieces
-        (H, P, 3, 3): length (m; turn in rad on the spot), curvature (1/m), 1 for a turn on the spot.
+        (H, P, 3, 4): length (m; turn in rad on the spot), curvature (1/m), 1 for a turn on the spot, drift (rad);
+        see ``hazards.tile.PIECE``.
     counts
         (H, P) pieces that count; 0 for a primitive that a heading does not have.
     d_row, d_col, end
         (H, P) displacement in lattice cells, and index of the heading at the end.
     length_mm
-        (H, P) path length, rounded up; a turn on the spot counts the travel of its farthest wheel.
+        (H, P) path length as ``worth_m`` counts it, rounded up; a turn on the spot counts the travel of its farthest
+        wheel.
+    turns
+        The machine's ways of turning, front steer first.
     """
 
     version: int
@@ -41,6 +81,7 @@ class Motions:
     d_col: Ints
     end: Ints
     length_mm: Ints
+    turns: tuple[Turn, ...]
 
     @property
     def travel_m(self) -> float:
@@ -66,7 +107,7 @@ def heading_vectors(octant: list[list[int]]) -> list[tuple[int, int]]:
     return [(a * x + b * y, c * x + d * y) for a, b, c, d in quadrants for x, y in first]
 
 
-def solve_turn(start: float, turn: float, radius_m: float, cell_m: float) -> tuple[int, int, Floats]:
+def solve_turn(start: float, turn: float, way: Turn, cell_m: float) -> tuple[int, int, Floats]:
     """Shortest line, arc, line from one lattice heading to another that ends on a lattice node.
 
     Returns
@@ -74,12 +115,12 @@ def solve_turn(start: float, turn: float, radius_m: float, cell_m: float) -> tup
     d_col, d_row
         Displacement in cells.
     pieces
-        (3, 3): see ``Motions``.
+        (3, 4): see ``Motions``.
     """
-    side = math.copysign(1.0, turn)
-    arc = radius_m * abs(turn)
-    ax = side * radius_m * (math.sin(start + turn) - math.sin(start))
-    ay = -side * radius_m * (math.cos(start + turn) - math.cos(start))
+    side, radius_m = math.copysign(1.0, turn), way.origin_radius_m
+    arc, drift = radius_m * abs(turn), side * way.drift
+    ax = side * radius_m * (math.sin(start + drift + turn) - math.sin(start + drift))
+    ay = -side * radius_m * (math.cos(start + drift + turn) - math.cos(start + drift))
     u0, v0, u1, v1 = math.cos(start), math.sin(start), math.cos(start + turn), math.sin(start + turn)
     determinant = u0 * v1 - u1 * v0
     reach = math.ceil((arc + 3.0 * radius_m + 8.0 * cell_m) / cell_m)
@@ -88,14 +129,47 @@ def solve_turn(start: float, turn: float, radius_m: float, cell_m: float) -> tup
     before, after = (bx * v1 - by * u1) / determinant, (by * u0 - bx * v0) / determinant
     total = np.where((before > -1e-9) & (after > -1e-9), before + after, np.inf)
     best = np.unravel_index(int(np.argmin(total)), total.shape)
-    pieces = np.zeros((3, 3))
+    pieces = np.zeros((3, 4))
     pieces[0, 0], pieces[2, 0] = max(float(before[best]), 0.0), max(float(after[best]), 0.0)
-    pieces[1] = arc, side / radius_m, 0.0
+    pieces[1] = arc, side / radius_m, 0.0, drift
     return int(d_col[best]), int(d_row[best]), pieces
 
 
-def solve_motions(*, headings: int, cell_m: float, radius_m: float, pivots: bool, pivot_arm_m: float) -> Motions:
-    """Solve the primitives of ``motions.toml`` for a machine's turning radius at its origin.
+def solve_slip(heading: float, side: int, crab_rad: float, cell_m: float, data: Any) -> tuple[int, int, Floats] | None:
+    """Shortest line aslant, on one side (+1 left) and within the crab angle, that ends on a lattice node.
+
+    Returns
+    -------
+    d_col, d_row, pieces
+        As ``solve_turn``, one piece; ``None`` where no node within reach lies so little off the arrow.
+    """
+    reach = data["reach"]
+    d_col, d_row = np.meshgrid(np.arange(-reach, reach + 1), np.arange(-reach, reach + 1))
+    off = side * np.remainder(np.arctan2(d_row, d_col) - heading + math.pi, 2 * math.pi) - side * math.pi
+    far = np.hypot(d_row, d_col)
+    within = (far > 0) & (off >= math.radians(data["least_deg"])) & (off <= crab_rad + 1e-12)
+    far = np.where(within, far, np.inf)
+    best = np.unravel_index(int(np.argmin(far)), far.shape)
+    if not np.isfinite(far[best]):
+        return None
+    pieces = np.array([[far[best] * cell_m, 0.0, 0.0, side * off[best]]])
+    return int(d_col[best]), int(d_row[best]), pieces
+
+
+def solve_motions(
+    *, headings: int, cell_m: float, radius_m: float, pivots: bool, pivot_arm_m: float,
+    coordinated: Turn | None = None, crab_rad: float = 0.0,
+) -> Motions:
+    """Solve the primitives of ``motions.toml`` for a machine.
+
+    Parameters
+    ----------
+    radius_m
+        Turning radius of the origin in front steer.
+    coordinated
+        How it turns in coordinated steer, where it has that.
+    crab_rad
+        Largest angle off the arrow in crab steer; 0 without.
 
     Raises
     ------
@@ -105,25 +179,43 @@ def solve_motions(*, headings: int, cell_m: float, radius_m: float, pivots: bool
     data = tomllib.loads(files("routeplan.search").joinpath("motions.toml").read_text())
     vectors = heading_vectors(data["headings"][str(headings)])
     angles = np.array([math.atan2(y, x) % (2 * math.pi) for x, y in vectors])
-    turns = [sign * n for n in data["turns"]["headings"] for sign in (1, -1)]
-    n_h, n_p = len(vectors), len(data["straights"]["steps"]) + len(turns) + (2 if pivots else 0)
-    pieces, counts = np.zeros((n_h, n_p, 3, 3)), np.zeros((n_h, n_p), np.int64)
-    d_row, d_col, end, length = (np.zeros((n_h, n_p), np.int64) for _ in range(4))
+    ways = (Turn(radius_m, 0.0),) if coordinated is None else (Turn(radius_m, 0.0), coordinated)
+    turns = [(way, sign * n) for way in ways for n in data["turns"]["headings"] for sign in (1, -1)]
+    table: list[list[Primitive]] = []
     for h, (east, north) in enumerate(vectors):
-        unit = math.hypot(east, north) * cell_m
-        steps = data["straights"]["steps"]
-        for p, step in enumerate(steps):
-            pieces[h, p, 0, 0], counts[h, p] = step * unit, 1
-            d_col[h, p], d_row[h, p], end[h, p] = step * east, step * north, h
-        for p, turn in enumerate(turns, start=len(steps)):
-            end[h, p] = (h + turn) % n_h
-            angle = math.remainder(angles[end[h, p]] - angles[h], 2 * math.pi)
-            d_col[h, p], d_row[h, p], pieces[h, p] = solve_turn(float(angles[h]), angle, radius_m, cell_m)
-            counts[h, p] = 3
-        if pivots:
-            for p, turn in enumerate((1, -1), start=len(steps) + len(turns)):
-                end[h, p], counts[h, p] = (h + turn) % n_h, 1
-                pieces[h, p, 0] = math.remainder(angles[end[h, p]] - angles[h], 2 * math.pi), 0.0, 1.0
-    travel = np.where(pieces[..., 2] > 0, pivot_arm_m, 1.0) * np.abs(pieces[..., 0])
+        solved: list[Primitive] = []
+        for step in data["straights"]["steps"]:
+            ahead = np.array([[step * math.hypot(east, north) * cell_m, 0.0, 0.0, 0.0]])
+            solved.append((h, step * east, step * north, ahead))
+        for way, turn in turns:
+            to, angle = turned(angles, h, turn)
+            solved.append((to, *solve_turn(float(angles[h]), angle, way, cell_m)))
+        for turn in (1, -1) if pivots else ():
+            to, angle = turned(angles, h, turn)
+            solved.append((to, 0, 0, np.array([[angle, 0.0, 1.0, 0.0]])))
+        for side in (1, -1) if crab_rad else ():
+            slip = solve_slip(float(angles[h]), side, crab_rad, cell_m, data["crab"])
+            solved += [] if slip is None else [(h, *slip)]
+        table.append(solved)
+    return _as_arrays(data["version"], angles, table, ways, pivot_arm_m)
+
+
+def turned(angles: Floats, heading: int, by: int) -> tuple[int, float]:
+    """The lattice heading some steps on, and the turn to it, rad."""
+    to = (heading + by) % len(angles)
+    return to, math.remainder(angles[to] - angles[heading], 2 * math.pi)
+
+
+def _as_arrays(
+    version: int, angles: Floats, table: list[list[Primitive]], ways: tuple[Turn, ...], pivot_arm_m: float
+) -> Motions:
+    n_h, n_p = len(table), max(map(len, table))
+    pieces, counts = np.zeros((n_h, n_p, 3, 4)), np.zeros((n_h, n_p), np.int64)
+    d_row, d_col, end = (np.zeros((n_h, n_p), np.int64) for _ in range(3))
+    for h, solved in enumerate(table):
+        for p, (to, cols, rows, driven) in enumerate(solved):
+            end[h, p], d_col[h, p], d_row[h, p], counts[h, p] = to, cols, rows, len(driven)
+            pieces[h, p, : len(driven)] = driven
+    travel = np.where(pieces[..., 2] > 0, pivot_arm_m, 1.0) * worth_m(pieces)
     length = np.ceil(travel.sum(axis=2) * 1000.0 - 1e-6).astype(np.int64)
-    return Motions(data["version"], angles, pieces, counts, d_row, d_col, end, length)
+    return Motions(version, angles, pieces, counts, d_row, d_col, end, length, ways)

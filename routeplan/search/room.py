@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from routeplan.hazards.arrays import E_BOUNDARY, E_CLOSED, E_LINES, Body
 from routeplan.hazards.prepare import Hazards, new_scratch
 from routeplan.hazards.tile import BLOCKED, Checker, motion_bytes, standing_room
+from routeplan.search.anchors import STILL
 from routeplan.search.best_first import UNIT_PER_MM
 from routeplan.search.motions import Motions
 from routeplan.site.model import Site
@@ -49,7 +50,7 @@ def new_checker(hazards: Hazards, motions: Motions) -> Checker:
     """What the kernels need to check motions of a lattice, with room for one thread."""
     return Checker(
         hazards.world, hazards.body, hazards.blocking, motions.headings, motions.pieces, motions.counts,
-        hazards.terrain.stride, np.array([[1e-6, 0.0, 0.0]]), True, new_scratch(hazards.body),
+        hazards.terrain.stride, STILL[0], True, new_scratch(hazards.body),
     )  # fmt: skip
 
 

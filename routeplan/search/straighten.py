@@ -1,8 +1,8 @@
 """A way over the lattice drawn straighter: stretches of it replaced by shorter curves that hold as well.
 
-A lattice goes in its own headings only, so its ways wind. Between any two poses of a way the shortest curve of the
-machine's radius is tried; those that cost less than what they replace are kept, in rounds. Nothing is kept that the
-hazards have not passed, and no way gets dearer.
+A lattice goes in its own headings only, so its ways wind. Between any two poses of a way the shortest curve of each of
+the machine's ways of turning is tried; those that cost less than what they replace are kept, in rounds. Nothing is kept
+that the hazards have not passed, and no way gets dearer.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from routeplan.hazards.tile import BLOCKED
 from routeplan.search.anchors import Anchor, check_motions
 from routeplan.search.best_first import EIGHTHS, FORWARD_FACTOR, OPEN, OPEN_WEIGHT, REVERSE_FACTOR
 from routeplan.search.curves import curves_to
+from routeplan.search.motions import Turn, worth_m
 
 Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]
@@ -36,7 +37,7 @@ WORTH = 1e-4
 
 @dataclass(frozen=True, eq=False)
 class Motion:
-    """A driven motion: where it starts, its pieces (n, 3) in the order driven, and gear +1 or -1 (0 on the spot)."""
+    """A driven motion: where it starts, its pieces (n, 4) in the order driven, and gear +1 or -1 (0 on the spot)."""
 
     at: Anchor
     pieces: Floats
@@ -56,8 +57,8 @@ class Motion:
 
 def _ends(at: Anchor, pieces: Floats) -> Anchor:
     x, y, heading = at.x, at.y, at.heading
-    for length, curvature, pivot in pieces:
-        x, y, heading = along(x, y, heading, length, curvature, pivot)
+    for piece in pieces:
+        x, y, heading = along(x, y, heading, *piece)
     return Anchor(x, y, heading)
 
 
@@ -74,8 +75,8 @@ def _chopped(motion: Motion, step_m: float) -> Iterator[Motion]:
 
 
 def _lengths(pieces: Floats) -> Floats:
-    """Lengths of n motions of some pieces each, m."""
-    lengths: Floats = np.abs(pieces[..., 0]).sum(axis=-1)
+    """Lengths of n motions of some pieces each as the search counts them, m."""
+    lengths: Floats = worth_m(pieces).sum(axis=-1)
     return lengths
 
 
@@ -101,7 +102,7 @@ def _looked_at(motions: Sequence[Motion], hazards: Hazards) -> tuple[Floats, Byt
     return pieces, verdicts
 
 
-def _round(parts: list[Motion], *, hazards: Hazards, radius_m: float) -> list[Motion]:
+def _round(parts: list[Motion], *, hazards: Hazards, turns: Sequence[Turn]) -> list[Motion]:
     """The cheapest way through the poses of a chain of parts, each stretch a part of it or a curve past several."""
     costs = _costs(*_looked_at(parts, hazards))
     poses = np.array([(m.at.x, m.at.y, m.at.heading) for m in parts] + [_row(parts[-1].end)])
@@ -114,10 +115,9 @@ def _round(parts: list[Motion], *, hazards: Hazards, radius_m: float) -> list[Mo
         if best[i] + costs[i] < best[i + 1]:
             best[i + 1], before[i + 1] = best[i] + costs[i], i
         ends = np.arange(i + 2, min(i + SPAN, len(parts)) + 1)
-        lengths, pieces = np.empty(len(ends)), np.empty((len(ends), 3, 3))
-        xs, ys, headings = (np.ascontiguousarray(poses[ends, axis]) for axis in range(3))
-        curves_to(poses[i, 0], poses[i, 1], poses[i, 2], True, xs, ys, headings, radius_m, lengths, pieces)
-        least = best[i] + lengths + _turning(pieces)
+        pieces = _curves(poses[i], poses[ends], turns)
+        ends = np.tile(ends, len(turns))
+        least = best[i] + _lengths(pieces) + _turning(pieces)
         worth = np.flatnonzero(least < best[ends] - WORTH * (so_far[ends] - so_far[i]))
         if not len(worth):
             continue
@@ -127,6 +127,15 @@ def _round(parts: list[Motion], *, hazards: Hazards, radius_m: float) -> list[Mo
             if best[i] + cost < best[j]:
                 best[j], before[j], curve_of[i, j] = best[i] + cost, i, pieces[n]
     return _walked(parts, before, curve_of)
+
+
+def _curves(start: Floats, ends: Floats, turns: Sequence[Turn]) -> Floats:
+    """Curves (n, 3, 4) from a pose to some others, all of them in each way of turning after the other."""
+    pieces = np.empty((len(turns), len(ends), 3, 4))
+    (x, y, heading), (xs, ys, headings) = start, np.ascontiguousarray(ends.T)
+    for way, mine in zip(turns, pieces, strict=True):
+        curves_to(x, y, heading, True, xs, ys, headings, way.radius_m, way.ahead_m, np.empty(len(ends)), mine)
+    return pieces.reshape(-1, 3, 4)
 
 
 def _row(at: Anchor) -> tuple[float, float, float]:
@@ -143,15 +152,17 @@ def _walked(parts: list[Motion], before: NDArray[np.int64], curve_of: dict[tuple
     return chain[::-1]
 
 
-def straightened(motions: Sequence[Motion], *, hazards: Hazards, radius_m: float) -> tuple[tuple[Motion, ...], float]:
+def straightened(
+    motions: Sequence[Motion], *, hazards: Hazards, turns: Sequence[Turn]
+) -> tuple[tuple[Motion, ...], float]:
     """The same way from the same start to the same goal, in the same gears, straighter where the hazards allow it.
 
     Parameters
     ----------
     motions
         One after the other, each starting where the one before ended.
-    radius_m
-        Turning radius at the origin.
+    turns
+        The machine's ways of turning.
 
     Returns
     -------
@@ -166,9 +177,9 @@ def straightened(motions: Sequence[Motion], *, hazards: Hazards, radius_m: float
     for gear, run in groupby(driven, key=lambda motion: motion.gear):
         chain = list(run)
         if gear > 0:
-            straighter = _straighter(chain, hazards, radius_m)
+            straighter = _straighter(chain, hazards, turns)
         elif gear < 0:
-            turned = _straighter([motion.reversed() for motion in reversed(chain)], hazards, radius_m)
+            turned = _straighter([motion.reversed() for motion in reversed(chain)], hazards, turns)
             straighter = [motion.reversed() for motion in reversed(turned)]
         else:
             straighter = chain
@@ -194,10 +205,10 @@ def _parts(chain: Sequence[Motion], step_m: float, hazards: Hazards) -> list[Mot
     return found
 
 
-def _straighter(chain: list[Motion], hazards: Hazards, radius_m: float) -> list[Motion]:
+def _straighter(chain: list[Motion], hazards: Hazards, turns: Sequence[Turn]) -> list[Motion]:
     for number in range(ROUNDS):
         parts = _parts(chain, FAR_M if number else NEAR_M, hazards)
-        shorter = _round(parts, hazards=hazards, radius_m=radius_m) if len(parts) > 1 else parts
+        shorter = _round(parts, hazards=hazards, turns=turns) if len(parts) > 1 else parts
         if number and len(shorter) == len(parts):
             break
         chain = shorter

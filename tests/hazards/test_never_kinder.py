@@ -20,7 +20,7 @@ from routeplan.hazards.prepare import prepare
 from routeplan.hazards.register import CATALOGUE
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
-from routeplan.plan.profile import turn_radius_m
+from routeplan.plan.steer import turn_radius_m
 from routeplan.recheck.attitude import offer_attitude
 from routeplan.recheck.bounce import offer_bounce
 from routeplan.recheck.case import Case
@@ -48,17 +48,18 @@ NOISE = 1e-6
 
 
 def drawn_motions(site: Site, machine: Machine, rng: np.random.Generator) -> tuple[Floats, Floats]:
-    """Starts (n, 3) and pieces (n, 1, 3): straights, arcs and, for machines that can, pivots."""
+    """Starts (n, 3) and pieces (n, 1, 4): straights, arcs and, for machines that can, pivots."""
     west, south, east, north = site.boundary.bounds
     starts = np.column_stack([
         rng.uniform(west + 1, east - 1, DRAWN), rng.uniform(south + 1, north - 1, DRAWN),
         rng.uniform(-math.pi, math.pi, DRAWN),
     ])  # fmt: skip
     bent = np.where(rng.random(DRAWN) < 0.4, 0.0, rng.uniform(-1, 1, DRAWN) / turn_radius_m(machine))
-    pieces = np.column_stack([rng.uniform(0.3, 2.5, DRAWN), bent, np.zeros(DRAWN)])
+    none = np.zeros(DRAWN)
+    pieces = np.column_stack([rng.uniform(0.3, 2.5, DRAWN), bent, none, none])
     if machine.value("pivots") == 1.0:
         turned = rng.random(DRAWN) < 0.2
-        pieces[turned] = np.column_stack([rng.uniform(0.3, 1.5, DRAWN), np.zeros(DRAWN), np.ones(DRAWN)])[turned]
+        pieces[turned] = np.column_stack([rng.uniform(0.3, 1.5, DRAWN), none, np.ones(DRAWN), none])[turned]
     return starts, pieces[:, None, :]
 
 
@@ -66,8 +67,8 @@ def second_look(
     site: Site, machine: Machine, wanted: MoveWanted, start: Floats, piece: Floats
 ) -> tuple[Ledger, list[Crossing]]:
     """What the second opinion finds on one motion."""
-    (length, bent, pivot), (x, y, heading) = map(float, piece[0]), map(float, start)
-    stretch = (0.0, length) if pivot else (length, length * bent)
+    (length, bent, pivot, drift), (x, y, heading) = map(float, piece[0]), map(float, start)
+    stretch = (0.0, length) if pivot else (length, length * bent, drift)
     poses = tuple(pose._replace(travel_mode=wanted.travel_mode) for pose in drive(x, y, heading, [stretch]))
     move = replace(move_of(poses, machine), on=None if wanted.on is None else wanted.on.isoformat())
     track = subdivide(read_rows(poses), envelope(machine, machine.configurations["stowed"]))

@@ -40,7 +40,8 @@ def test_words_on_folded_rails_turned_baskets_and_steering(capsys: pytest.Captur
         "configuration stowed_turned: ridden or driven from beside; basket over the front end; "
         "rests also on turntable_xi_m"
     ) in text
-    assert "not modelled: coordinated and crab steering: routes are driven with front steer" in text
+    assert "not modelled: coordinated steering: not driven without turn_radius_outside_coordinated_m" in text
+    assert "not modelled: crab steering: not driven without crab_angle_deg" in text
     assert "\nheight_folded_m" in (text := shown(capsys, "rough-terrain-scissor-18m"))
     assert "-  m     missing  only a machine's own will do" in text
     assert "not modelled" not in shown(capsys, "mast-boom-8m")
@@ -55,7 +56,7 @@ def test_json_tells_the_same(capsys: pytest.CaptureFixture[str]) -> None:
         "stowed": {"ridden": True, "basket_end": "rear", "rests_on": []},
         "stowed_turned": {"ridden": True, "basket_end": "front", "rests_on": ["turntable_xi_m"]},
     }
-    assert boom["missing"] == []
+    assert boom["missing"] == ["turn_radius_outside_coordinated_m"]
     assert spider["contact"] == "tracks" and spider["missing"] == ["creep_speed_mps", "tilt_side_deg", "tilt_long_deg"]
     assert spider["not_modelled"] == ["its moves are not proven: tracks not modelled yet"]
     assert classes["slab-scissor-8m"]["configurations"]["stowed_rails_folded"]["ridden"] is False

@@ -23,6 +23,14 @@ SET_UP = ("tilt_side_deg", "tilt_long_deg")
 MISSING = {
     "push-around-mast-4m": ("creep_speed_mps",),
     "rough-terrain-scissor-18m": ("height_folded_m",),
+    **dict.fromkeys(
+        ("articulating-boom-16m", "rough-terrain-boom-20m", "telescopic-boom-26m"),
+        ("turn_radius_outside_coordinated_m",),
+    ),
+    **dict.fromkeys(
+        ("telescopic-boom-40m", "telescopic-boom-40m-axles-out"),
+        ("turn_radius_outside_coordinated_m", "crab_angle_deg"),
+    ),
     "tracked-spider-20m": ("creep_speed_mps", *SET_UP),
     "trailer-boom-17m": ("creep_speed_mps", "wheel_load_max_kn", *SET_UP),
     "vehicle-boom-20m": (

@@ -19,7 +19,7 @@ from ompl import base
 from routeplan.hazards.prepare import prepare
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
-from routeplan.plan.profile import turn_radius_m
+from routeplan.plan.steer import turn_radius_m
 from routeplan.plan.way import Stretch, Way
 from routeplan.search.anchors import Anchor
 from routeplan.search.curves import curve
@@ -67,7 +67,7 @@ def test_the_library_gives_exact_lengths(
     assert length_by(base.DubinsStateSpace(radius), start, goal) == pytest.approx(radius * dubins, rel=1e-6), source
     found = length_by(base.ReedsSheppStateSpace(radius), start, goal)
     assert found == pytest.approx(radius * reeds_shepp, rel=1e-6), source
-    assert curve(*_row(start), *_row(goal), radius, np.zeros((3, 3))) >= radius * dubins * (1.0 - ROUNDING)
+    assert curve(*_row(start), *_row(goal), radius, np.zeros((3, 4))) >= radius * dubins * (1.0 - ROUNDING)
 
 
 def _row(pose: Anchor) -> tuple[float, float, float]:
@@ -83,7 +83,7 @@ def lattice_on_open_ground(machine: Machine) -> CheckedLattice:
         site, machine, configuration="stowed", travel_mode="ridden", day=None, k=3.0,
         terrain=build_terrain(site.ground, site.grid), travel_m=motions.travel_m,
     )  # fmt: skip
-    return CheckedLattice(site, hazards, motions, radius_m)
+    return CheckedLattice(site, hazards, motions)
 
 
 def drawn_pairs(seed: int) -> Iterator[tuple[Anchor, Anchor]]:
@@ -112,7 +112,8 @@ def least_m(start: Anchor, goal: Anchor, gears: set[int], radius_m: float) -> fl
 @pytest.mark.parametrize("machine", [worlds.scissor, worlds.boom])
 def test_ways_against_the_shortest_of_a_car(machine: Callable[[], Machine]) -> None:
     lattice = lattice_on_open_ground(machine())
-    dubins, reeds_shepp = base.DubinsStateSpace(lattice.radius_m), base.ReedsSheppStateSpace(lattice.radius_m)
+    radius_m = lattice.motions.turns[0].radius_m
+    dubins, reeds_shepp = base.DubinsStateSpace(radius_m), base.ReedsSheppStateSpace(radius_m)
     on_lattice, drawn, of_a_car = [], [], []
     for start, goal in drawn_pairs(20261124):
         found = lattice.find([lattice.add_anchor(start)], [lattice.add_anchor(goal)])
@@ -120,7 +121,7 @@ def test_ways_against_the_shortest_of_a_car(machine: Callable[[], Machine]) -> N
         way = Way((Stretch(found.motions, lattice),), found.cost_m, found.cost_m, found.bound_m).straighter()
         gears = {motion.gear for motion in way.motions if driven_m([motion]) > 0.0}
         for motions in (found.motions, way.motions):
-            least = least_m(start, goal, gears, lattice.radius_m)
+            least = least_m(start, goal, gears, radius_m)
             assert driven_m(motions) >= least * (1.0 - ROUNDING), (start, goal)
         forward_m = length_by(dubins, start, goal)
         on_lattice.append(found.cost_m / forward_m)

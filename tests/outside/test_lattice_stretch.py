@@ -27,7 +27,7 @@ def lattice() -> CheckedLattice:
     motions = solve_motions(headings=16, cell_m=site.grid.cell_m, radius_m=2.0, pivots=False, pivot_arm_m=2.0)
     hazards = prepare(site, machine, configuration="stowed", travel_mode="ridden", day=None, k=3.0,
                       terrain=build_terrain(site.ground, site.grid), travel_m=motions.travel_m)
-    return CheckedLattice(site, hazards, motions, 2.0)
+    return CheckedLattice(site, hazards, motions)
 
 
 @pytest.mark.parametrize("direction_deg", [0.0, 6.0, 13.283, 20.0, 26.565, 35.783, 45.0])

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from routeplan.machine.shape import turn_radius_at_origin_m
-from routeplan.recheck.form import turn_radius_m
+from routeplan.recheck.steering import turn_radius_m
 from tests import worlds
 
 

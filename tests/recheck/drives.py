@@ -17,25 +17,30 @@ from tests import worlds
 
 #: A stretch of a drive: signed length in metres and signed turn in radians (left positive).
 Stretch = tuple[float, float]
+#: The same with the angle from the arrow to where the origin travels.
+Aslant = tuple[float, float, float]
 
 
 def drive(
-    x: float, y: float, heading: float, stretches: Sequence[Stretch], *, step_m: float = 0.02, turn_deg: float = 0.4
+    x: float, y: float, heading: float, stretches: Sequence[Stretch | Aslant], *, step_m: float = 0.02,
+    turn_deg: float = 0.4,
 ) -> tuple[Pose, ...]:
-    """Rows of a drive on arcs of constant curvature; a reversal repeats its pose.
+    """Rows of a drive on arcs of constant curvature; a reversal, and a change of steering, repeat the pose.
 
     ``step_m`` and ``turn_deg`` bound one row's travel and turn, small enough for any machine of the worlds.
     """
     rows: list[Pose] = []
     chainage = 0.0
-    for length, turn in stretches:
+    for length, turn, *angle in stretches:
+        drift = sum(angle)
+        steer = "front" if not drift else "coordinated" if turn else "crab"
         gear = 0 if length == 0 else round(math.copysign(1, length))
         count = max(math.ceil(abs(length) / step_m), math.ceil(abs(math.degrees(turn)) / turn_deg))
         for n in range(count + 1):
             share = n / count
             half = turn * share / 2
             chord = length * share * (math.sin(half) / half if half else 1.0)
-            direction = heading + half
+            direction = heading + drift + half
             rows.append(
                 Pose(
                     x + chord * math.cos(direction),
@@ -43,7 +48,7 @@ def drive(
                     bearing_deg(heading + turn * share),
                     gear,
                     "ridden",
-                    "front",
+                    steer,
                     "stowed",
                     0.5,
                     chainage + abs(length) * share,

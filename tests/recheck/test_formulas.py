@@ -13,8 +13,8 @@ import pytest
 from routeplan.machine.model import Figure
 from routeplan.recheck.attitude import rating_deg
 from routeplan.recheck.bounce import levers
-from routeplan.recheck.form import turn_radius_m
 from routeplan.recheck.stance import Plane, mean_plane, planes_of
+from routeplan.recheck.steering import turn_radius_m
 from routeplan.recheck.track import Floats, envelope, read_rows, subdivide
 from routeplan.recheck.uncertainty import Sigmas, confidence_k
 from routeplan.recheck.wheels import hole_drop_m

@@ -54,7 +54,7 @@ def poses_with(at: int, **changes: Any) -> Move:
         (poses_with(5, gear=-1), "gear does not agree"),
         (poses_with(5, travel_mode="beside_rails_up"), "travel mode"),
         (poses_with(5, regime="elevated"), "travel mode"),
-        (poses_with(5, steer="crab"), "travel mode"),
+        (poses_with(5, steer="crab"), "steering is 'crab'"),
         (poses_with(5, x=math.nan), "not finite"),
         (dataclasses.replace(MOVE, reversals=0), "reversals"),
         (dataclasses.replace(MOVE, length_m=1.9), "length of the move"),

@@ -154,4 +154,4 @@ def test_links_lead_from_where_they_start_to_where_they_say(seed: int) -> None:
         assert gap(link.at, lattice.pose_of(link.start)) < 1e-6
         assert gap(motion.end, lattice.pose_of(link.goal)) < 1e-6
         assert 0.0 <= link.length_mm / 1000.0 - np.abs(link.pieces[:, 0]).sum() < 0.001 + 1e-9
-        assert (np.abs(link.pieces[:, 1]) <= 1.0 / lattice.radius_m + 1e-12).all()
+        assert (np.abs(link.pieces[:, 1]) <= 1.0 / lattice.motions.turns[0].radius_m + 1e-12).all()

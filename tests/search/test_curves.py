@@ -22,8 +22,8 @@ Pose = tuple[float, float, float]
 def ended(start: Pose, pieces: Any) -> Pose:
     """Pose at the end of pieces driven one after the other."""
     pose = start
-    for length, curvature, pivot in pieces:
-        pose = along(*pose, length, curvature, pivot)
+    for piece in pieces:
+        pose = along(*pose, *piece)
     return pose
 
 
@@ -34,7 +34,7 @@ def gap(one: Pose, other: Pose) -> float:
 
 @given(start=POSES, goal=POSES, radius_m=RADII)
 def test_a_curve_joins_its_poses_within_its_radius(start: Pose, goal: Pose, radius_m: float) -> None:
-    pieces = np.zeros((3, 3))
+    pieces = np.zeros((3, 4))
     length_m = curve(*start, *goal, radius_m, pieces)
     assert gap(ended(start, pieces), goal) < 1e-6
     assert (pieces[:, 0] >= 0.0).all() and pieces[:, 0].sum() == pytest.approx(length_m, abs=1e-9)
@@ -45,7 +45,7 @@ def test_a_curve_joins_its_poses_within_its_radius(start: Pose, goal: Pose, radi
 
 @given(start=POSES, goal=POSES, radius_m=RADII)
 def test_compiled_and_plain_curves_are_alike(start: Pose, goal: Pose, radius_m: float) -> None:
-    compiled, plain = np.zeros((3, 3)), np.zeros((3, 3))
+    compiled, plain = np.zeros((3, 4)), np.zeros((3, 4))
     python: Any = curve
     assert curve(*start, *goal, radius_m, compiled) == pytest.approx(
         python.py_func(*start, *goal, radius_m, plain), abs=1e-9
@@ -73,7 +73,7 @@ def test_no_way_of_turn_straight_turn_is_shorter(start: Pose, goal: Pose, radius
             way = toward if first == last else toward + first * math.asin(min(2.0 * radius_m / apart, 1.0))
             turns = (first * (way - start[2])) % (2.0 * math.pi) + (last * (goal[2] - way)) % (2.0 * math.pi)
             shortest = min(shortest, straight + radius_m * turns)
-    found = curve(*start, *goal, radius_m, np.zeros((3, 3)))
+    found = curve(*start, *goal, radius_m, np.zeros((3, 4)))
     # Both may count what is within rounding of a whole turn as one or as none.
     assert found <= shortest + 1e-6
     assert math.remainder(shortest - found, 2.0 * math.pi * radius_m) == pytest.approx(0.0, abs=1e-6) or (
@@ -85,11 +85,11 @@ def test_no_way_of_turn_straight_turn_is_shorter(start: Pose, goal: Pose, radius
 def test_many_curves_are_those_drawn_one_by_one(
     pose: Pose, others: list[Pose], radius_m: float, outward: bool
 ) -> None:
-    lengths, pieces = np.empty(len(others)), np.empty((len(others), 3, 3))
+    lengths, pieces = np.empty(len(others)), np.empty((len(others), 3, 4))
     xs, ys, headings = np.ascontiguousarray(np.array(others).T)
-    curves_to(*pose, outward, xs, ys, headings, radius_m, lengths, pieces)
+    curves_to(*pose, outward, xs, ys, headings, radius_m, 0.0, lengths, pieces)
     for n, other in enumerate(others):
         start, goal = (pose, other) if outward else (other, pose)
-        single = np.zeros((3, 3))
+        single = np.zeros((3, 4))
         assert lengths[n] == curve(*start, *goal, radius_m, single)
         assert np.array_equal(pieces[n], single)

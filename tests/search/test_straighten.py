@@ -14,6 +14,7 @@ import pytest
 
 from routeplan.search.anchors import Anchor, check_motions
 from routeplan.search.lattice import Found
+from routeplan.search.motions import Turn
 from routeplan.search.straighten import Motion, straightened
 from routeplan.site.model import GridSpec
 from tests.search.explicit import BLOCKED, EIGHTHS, OPEN
@@ -44,7 +45,7 @@ def drawn(seed: int) -> tuple[Drawn, ...]:
     ways = [answer.motions for answer in found if isinstance(answer, Found)]
     driven = [tuple(motion for motion in way if motion.pieces[:, 0].any()) for way in ways]
     return tuple(
-        Drawn(window, way, *straightened(way, hazards=window.hazards, radius_m=window.lattice.radius_m))
+        Drawn(window, way, *straightened(way, hazards=window.hazards, turns=window.lattice.motions.turns))
         for way in driven if way
     )  # fmt: skip
 
@@ -107,7 +108,7 @@ def test_a_full_look_blocks_none_of_it_and_no_turn_is_tighter(seed: int) -> None
         lengths = [np.abs(motion.pieces[:, 0]).sum() for motion in way.after]
         assert all(byte != BLOCKED or length == 0.0 for byte, length in zip(bytes_, lengths, strict=True))
         tightest = max(float(np.abs(motion.pieces[:, 1]).max()) for motion in way.after)
-        assert tightest <= 1.0 / way.window.lattice.radius_m + 1e-12
+        assert tightest <= 1.0 / way.window.lattice.motions.turns[0].radius_m + 1e-12
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -133,12 +134,13 @@ def test_a_detour_over_open_ground_becomes_a_line() -> None:
     Two arcs of a quarter and one of a half turn at radius r, ends in one line 4 r apart: 2 pi r of driving for 4 r.
     """
     lattice = lattice_of(flat_site(14.0, 14.0, thresholds=LIMITS, grid=GridSpec(NODE_M, 16)), MACHINES[1])
-    r = lattice.radius_m
+    r = lattice.motions.turns[0].radius_m
     quarter = 0.5 * math.pi * r
-    pieces = np.array([[quarter, 1.0 / r, 0.0], [2.0 * quarter, -1.0 / r, 0.0], [quarter, 1.0 / r, 0.0]])
+    bends = ((quarter, 1.0 / r), (2.0 * quarter, -1.0 / r), (quarter, 1.0 / r))
+    pieces = np.array([[length, bent, 0.0, 0.0] for length, bent in bends])
     way = (Motion(Anchor(5.0, 7.0, 0.0), pieces, 1),)
     assert gap(way[0].end, Anchor(5.0 + 4.0 * r, 7.0, 0.0)) < 1e-9
-    after, saved_m = straightened(way, hazards=lattice.hazards, radius_m=r)
+    after, saved_m = straightened(way, hazards=lattice.hazards, turns=(Turn(r, 0.0),))
     lengths = sum(float(np.abs(motion.pieces[:, 0]).sum()) for motion in after)
     assert lengths == pytest.approx(4.0 * r, abs=1e-9)
     assert saved_m == pytest.approx((2.0 * math.pi - 4.0) * r, abs=1e-9)
@@ -149,8 +151,8 @@ def test_a_way_that_only_turns_on_the_spot_is_left_as_it_is(turns: tuple[float, 
     """Ends on a node are joined by motions of no length, before and after the turn, or with no turn at all."""
     lattice = lattice_of(flat_site(14.0, 14.0, thresholds=LIMITS, grid=GridSpec(NODE_M, 16)), MACHINES[0])
     at = Anchor(7.0, 7.0, 0.0)
-    way = [Motion(at, np.zeros((1, 3)), 1), *(Motion(at, np.array([[turn, 0.0, 1.0]]), 0) for turn in turns)]
-    way.append(Motion(way[-1].end, np.zeros((1, 3)), 1))
-    after, saved_m = straightened(way, hazards=lattice.hazards, radius_m=lattice.radius_m)
+    way = [Motion(at, np.zeros((1, 4)), 1), *(Motion(at, np.array([[turn, 0.0, 1.0, 0.0]]), 0) for turn in turns)]
+    way.append(Motion(way[-1].end, np.zeros((1, 4)), 1))
+    after, saved_m = straightened(way, hazards=lattice.hazards, turns=lattice.motions.turns)
     assert [motion.gear for motion in after if motion.pieces[:, 0].any()] == [0 for _ in turns]
     assert saved_m == 0.0

@@ -16,7 +16,7 @@ from routeplan.hazards.arrays import KINDS, WALKWAY
 from routeplan.hazards.prepare import Hazards, prepare
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Basket, Box, Configuration, Machine
-from routeplan.plan.profile import turn_radius_m
+from routeplan.plan.steer import turn_radius_m
 from routeplan.search.anchors import STILL, Anchor, check_motions
 from routeplan.search.lattice import CheckedLattice
 from routeplan.search.motions import Motions, solve_motions
@@ -155,12 +155,12 @@ def lattice_of(site: Site, machine: Machine) -> CheckedLattice:
         site, machine, configuration="stowed", travel_mode="ridden", day=DAY, k=3.0, terrain=terrain,
         travel_m=motions.travel_m,
     )  # fmt: skip
-    return CheckedLattice(site, hazards, motions, radius_m)
+    return CheckedLattice(site, hazards, motions)
 
 
 def standing(lattice: CheckedLattice, poses: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Whether the machine may stand at poses (n, 3: x, y, heading), as the search looks at them."""
-    pieces = np.broadcast_to(STILL[0], (len(poses), 1, 3))
+    pieces = np.broadcast_to(STILL[0], (len(poses), *STILL[0].shape))
     margins, _ = check_motions(lattice.hazards, np.ascontiguousarray(poses), pieces, brief=True)
     blocking = np.delete(margins[:, :KINDS], WALKWAY, axis=1)
     return np.asarray(blocking.min(axis=1) >= 0.0)

@@ -1,0 +1,85 @@
+"""The same as ``test_never_kinder`` for coordinated and crab steer: motions whose origin travels aslant of the arrow.
+
+The sites are those; their machines are given the figures of both. Twelve sites run by default, 100 when
+``ROUTEPLAN_FULL`` is set.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from routeplan.hazards import arrays
+from routeplan.hazards.clearance import COMFORT_M
+from routeplan.hazards.prepare import prepare
+from routeplan.hazards.terrain import build_terrain
+from routeplan.machine.model import Figure, Machine
+from routeplan.plan.steer import coordinated_turn
+from routeplan.search.anchors import check_motions
+from routeplan.search.motions import Turn
+from routeplan.site.model import Site
+from tests.hazards.test_never_kinder import CAPPED, DRAWN, HELD, INDEX, NOISE, K, second_look
+from tests.random_sites import small_site
+
+Floats = NDArray[np.float64]
+
+SITES = range(100 if os.environ.get("ROUTEPLAN_FULL") else 12)
+CRAB_DEG = 25.0
+
+
+def both(machine: Machine) -> Machine:
+    """The machine with an outside radius in coordinated steer half a metre less than in front steer, and crab steer."""
+    own = {"crab_angle_deg": CRAB_DEG}
+    own["turn_radius_outside_coordinated_m"] = machine.value("turn_radius_outside_m") - 0.5
+    figures = {name: Figure(name, value, "sheet", "invented for a test") for name, value in own.items()}
+    return replace(machine, figures={**machine.figures, **figures})
+
+
+def drawn_motions(site: Site, machine: Machine, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """Starts (n, 3) and pieces (n, 1, 4): arcs in coordinated steer and lines in crab steer, half each."""
+    west, south, east, north = site.boundary.bounds
+    starts = np.column_stack([
+        rng.uniform(west + 1, east - 1, DRAWN), rng.uniform(south + 1, north - 1, DRAWN),
+        rng.uniform(-math.pi, math.pi, DRAWN),
+    ])  # fmt: skip
+    turn = coordinated_turn(machine)
+    assert turn is not None
+    pieces = []
+    for n, length in enumerate(rng.uniform(0.3, 2.5, DRAWN)):
+        way = Turn(turn.radius_m * (1.0 + float(rng.exponential(0.5))), turn.ahead_m)
+        side = float(rng.choice((-1.0, 1.0)))
+        crab = math.radians(rng.uniform(-CRAB_DEG, CRAB_DEG))
+        arc = (length, side / way.origin_radius_m, 0.0, side * way.drift)
+        pieces.append((length, 0.0, 0.0, crab) if n % 2 else arc)
+    return starts, np.array(pieces)[:, None, :]
+
+
+@pytest.mark.parametrize("seed", SITES)
+def test_no_margin_is_more_than_the_second_opinions(seed: int) -> None:
+    site = small_site(seed)
+    (wanted,) = site.moves
+    machine = both(site.machines[wanted.machine])
+    site = replace(site, machines={machine.id: machine})
+    hazards = prepare(
+        site, machine, configuration="stowed", travel_mode=wanted.travel_mode, day=wanted.on, k=K,
+        terrain=build_terrain(site.ground, site.grid), travel_m=8.0,
+    )  # fmt: skip
+    starts, pieces = drawn_motions(site, machine, np.random.default_rng(20_000 + seed))
+    margins, _ = check_motions(hazards, starts, pieces)
+    hard = np.delete(margins[:, : arrays.KINDS], arrays.WALKWAY, axis=1).min(axis=1)
+    allowed = np.flatnonzero(hard >= 0.0)
+    assert len(allowed) >= HELD
+    for i in allowed[np.argsort(hard[allowed])][:HELD]:
+        ledger, crossings = second_look(site, machine, wanted, starts[i], pieces[i])
+        where = f"motion {i} at {starts[i].round(3).tolist()}, {pieces[i, 0].round(3).tolist()}"
+        assert margins[i, arrays.WALKWAY] < 0.0 or not any(found.steps for found in crossings), where
+        for kind, index in INDEX.items():
+            found = ledger.least_margin.get(kind)
+            margin = min(margins[i, index], COMFORT_M) if index in CAPPED else margins[i, index]
+            if found is not None:
+                assert margin <= found.margin + NOISE, f"{kind}: {margin} for {found.margin}, {where}"
