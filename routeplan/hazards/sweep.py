@@ -41,39 +41,37 @@ EXACT_M = 0.001
 
 @kernel
 def along(
-    x: float, y: float, heading: float, distance: float, curvature: float, pivot: float, drift: float
+    x: float, y: float, heading: float, distance: float, curvature: float, pivot: float, slip: float
 ) -> tuple[float, float, float]:
     """Pose after a distance along a piece: any rigid motion of constant rate in the plane.
 
-    ``drift`` is the angle from the chassis arrow to where the origin travels, anticlockwise.
+    ``slip`` is how far the origin travels to the left of where the arrow points, per metre: the sine of the angle.
 
     >>> [round(v, 6) for v in along(0.0, 0.0, 0.0, math.pi, 0.5, 0.0, 0.0)]
     [2.0, 2.0, 1.570796]
-    >>> [round(v, 6) for v in along(0.0, 0.0, 0.0, 2.0, 0.0, 0.0, math.pi / 6)]
+    >>> [round(v, 6) for v in along(0.0, 0.0, 0.0, 2.0, 0.0, 0.0, 0.5)]
     [1.732051, 1.0, 0.0]
     """
     if pivot > 0.0:
         return x, y, heading + distance
-    travel = heading + drift
+    ahead = math.sqrt(1.0 - slip * slip)  # the way along the arrow is turned by the angle whose sine the slip is
     if curvature == 0.0:
-        return x + distance * math.cos(travel), y + distance * math.sin(travel), heading
-    turn = distance * curvature
+        dx, dy = distance * math.cos(heading), distance * math.sin(heading)
+        return x + ahead * dx - slip * dy, y + ahead * dy + slip * dx, heading
+    turned = heading + distance * curvature
     radius = 1.0 / curvature
-    return (
-        x + radius * (math.sin(travel + turn) - math.sin(travel)),
-        y - radius * (math.cos(travel + turn) - math.cos(travel)),
-        heading + turn,
-    )
+    dx, dy = radius * (math.sin(turned) - math.sin(heading)), radius * (math.cos(heading) - math.cos(turned))
+    return x + ahead * dx - slip * dy, y + ahead * dy + slip * dx, turned
 
 
 @kernel
-def rate_of(body: Body, n: int, curvature: float, pivot: float, drift: float, lean: float) -> float:
+def rate_of(body: Body, n: int, curvature: float, pivot: float, slip: float, lean: float) -> float:
     """Farthest that any point of part n moves per metre along a piece (per radian of a turn on the spot)."""
     a0, a1, b0, b1 = part_of(body, n, lean)
     xi, eta = max(abs(a0), abs(a1)), max(abs(b0), abs(b1))
     if pivot > 0.0:
         return math.hypot(xi, eta)
-    return math.hypot(xi * abs(curvature) + abs(math.sin(drift)), 1.0 + eta * abs(curvature))
+    return math.hypot(xi * abs(curvature) + abs(slip), 1.0 + eta * abs(curvature))
 
 
 @kernel
@@ -141,7 +139,7 @@ def turning_margins(
     length: float,
     curvature: float,
     pivot: float,
-    drift: float,
+    slip: float,
     lean: float,
     brief: bool,
     scratch: Scratch,
@@ -149,7 +147,7 @@ def turning_margins(
     out: Floats,
 ) -> None:
     """Lower ``out`` to the smallest margin of body and wheels to the edges found, over a turning piece."""
-    mx, my, mh = along(x, y, heading, 0.5 * length, curvature, pivot, drift)
+    mx, my, mh = along(x, y, heading, 0.5 * length, curvature, pivot, slip)
     c, s = math.cos(mh), math.sin(mh)
     for m in range(count):
         found = scratch.found[m]
@@ -162,11 +160,11 @@ def turning_margins(
                 continue
             wanted = wanted_gap(body, kind, edge[4], n)
             a0, a1, b0, b1 = part_of(body, n, lean)
-            rate = rate_of(body, n, curvature, pivot, drift, lean)
+            rate = rate_of(body, n, curvature, pivot, slip, lean)
             if outside(u0, v0, u1, v1, a0, a1, b0, b1, wanted + COMFORT_M + 0.5 * abs(length) * rate):
                 continue
             least = pair_margin(
-                edge, body, n, wanted, rate, check, x, y, heading, length, curvature, pivot, drift, lean, brief,
+                edge, body, n, wanted, rate, check, x, y, heading, length, curvature, pivot, slip, lean, brief,
                 scratch.parts, out[check],
             )  # fmt: skip
             out[check] = min(out[check], least)
@@ -188,7 +186,7 @@ def pair_margin(
     length: float,
     curvature: float,
     pivot: float,
-    drift: float,
+    slip: float,
     lean: float,
     brief: bool,
     parts: Floats,
@@ -206,7 +204,7 @@ def pair_margin(
         pending -= 1
         start, end = parts[pending, 0], parts[pending, 1]
         middle, swell = 0.5 * (start + end), 0.5 * abs(end - start) * rate
-        px, py, ph = along(x, y, heading, middle, curvature, pivot, drift)
+        px, py, ph = along(x, y, heading, middle, curvature, pivot, slip)
         u0, v0, u1, v1 = in_frame(edge, px, py, math.cos(ph), math.sin(ph))
         if outside(u0, v0, u1, v1, a0, a1, b0, b1, wanted + COMFORT_M + swell):
             continue
@@ -245,16 +243,16 @@ def piece_edges(
     out: Floats,
 ) -> None:
     """Plan distances over one piece: straight ahead as one drawn-out body, any other way by halving its interval."""
-    length, curvature, pivot, drift = piece[0], piece[1], piece[2], piece[3]
+    length, curvature, pivot, slip = piece[0], piece[1], piece[2], piece[3]
     parts = int(math.ceil(abs(length) / world.piece_m)) if pivot == 0.0 else 1
     rate = body.reach if pivot > 0.0 else 1.0 + body.reach * abs(curvature)
     if lean > world.lean_m:
         out[CLEARANCE] = -1.0  # the index of edges does not reach so far
         return
     for i in range(parts):
-        sx, sy, sh = along(x, y, heading, length * i / parts, curvature, pivot, drift)
+        sx, sy, sh = along(x, y, heading, length * i / parts, curvature, pivot, slip)
         step = length / parts
-        mx, my, mh = along(sx, sy, sh, 0.5 * step, curvature, pivot, drift)
+        mx, my, mh = along(sx, sy, sh, 0.5 * step, curvature, pivot, slip)
         c, s = math.cos(mh), math.sin(mh)
         swell = 0.5 * abs(step) * rate
         if brief and roomy(world, body, mx, my, c, s, swell + lean):
@@ -265,9 +263,9 @@ def piece_edges(
         count = listed(world, body, mx, my, c, s, swell + tube + COMFORT_M, scratch.found)
         if count < 0:
             out[CLEARANCE] = -1.0
-        elif count > 0 and curvature == 0.0 and pivot == 0.0 and drift == 0.0:
+        elif count > 0 and curvature == 0.0 and pivot == 0.0 and slip == 0.0:
             straight_margins(world, body, sx, sy, c, s, step, scratch.bottoms, lean, scratch.found, count, out)
         elif count > 0:
-            turning_margins(world, body, sx, sy, sh, step, curvature, pivot, drift, lean, brief, scratch, count, out)
+            turning_margins(world, body, sx, sy, sh, step, curvature, pivot, slip, lean, brief, scratch, count, out)
         if brief and struck(out):
             return

@@ -34,7 +34,7 @@ from routeplan.hazards.sweep import FAR, along, piece_edges
 from routeplan.kernel import kernel
 
 #: Columns of a piece of motion: length along the path (m; signed turn in rad for a pivot), curvature (1/m), 1 for
-#: a pivot, and drift (rad): the angle from the chassis arrow to where the origin travels, 0 in front steer.
+#: a pivot, and slip: how far the origin travels to the left of where the arrow points, per metre; 0 in front steer.
 PIECE = 4
 #: Rows of ``out``: margins by kind, then the two overhead margins less the soffits' k sigma.
 OUT = KINDS + 2
@@ -154,7 +154,7 @@ def ground_margins(
 @kernel
 def stances_of(body: Body, piece: Floats) -> int:
     """Number of steps between the stances that stand for a piece of motion; what lies between is in their windows."""
-    bent, slip = abs(piece[1]), abs(math.sin(piece[3]))
+    bent, slip = abs(piece[1]), abs(piece[3])
     wide = max(-body.hull[2], body.hull[3])
     rate = max(1.0 + body.wheelbase * bent, math.hypot(body.reach * bent + slip, 1.0 + wide * bent))
     if piece[2] > 0.0:
@@ -175,14 +175,14 @@ def piece_ground(
     out: Floats,
 ) -> float:
     """Ground and soffits along one piece; returns the largest lean of a top per metre of height, -1 where unknown."""
-    length, curvature, pivot, drift = piece[0], piece[1], piece[2], piece[3]
+    length, curvature, pivot, slip = piece[0], piece[1], piece[2], piece[3]
     bottoms[:] = 1e9
     steps = stances_of(body, piece)
     turn = 0.5 * abs(length) * (1.0 if pivot > 0.0 else abs(curvature)) / max(steps, 1)
-    aside = 0.5 * STANCE_STEP if turn > 0.0 or drift != 0.0 else 0.0
+    aside = 0.5 * STANCE_STEP if turn > 0.0 or slip != 0.0 else 0.0
     lean = 0.0
     for i in range(steps, -1, -1):
-        px, py, ph = along(x, y, heading, length * i / steps, curvature, pivot, drift)
+        px, py, ph = along(x, y, heading, length * i / steps, curvature, pivot, slip)
         leaned = ground_margins(world, body, px, py, ph, turn, aside, bottoms, brief, out)
         if leaned < 0.0 or (brief and blocked(out)):
             return leaned
@@ -232,7 +232,7 @@ def motion_margins(
     if brief and blocked(out):
         return
     for n in range(count):
-        length, curvature, pivot, drift = pieces[n, 0], pieces[n, 1], pieces[n, 2], pieces[n, 3]
+        length, curvature, pivot, slip = pieces[n, 0], pieces[n, 1], pieces[n, 2], pieces[n, 3]
         if length == 0.0:
             continue
         lean = piece_ground(world, body, x, y, heading, pieces[n], scratch.bottoms, brief, out)
@@ -241,7 +241,7 @@ def motion_margins(
         piece_edges(world, body, x, y, heading, pieces[n], lean * body.tallest, brief, scratch, out)
         if brief and blocked(out):
             return
-        x, y, heading = along(x, y, heading, length, curvature, pivot, drift)
+        x, y, heading = along(x, y, heading, length, curvature, pivot, slip)
 
 
 @kernel

@@ -79,11 +79,11 @@ class Case:
     @property
     def lateral_m(self) -> float:
         """Half the width of the tube, square to the chassis arrow, where it is widest."""
-        return float(self.lateral_at(self.track.slip).max())
+        return float(self.lateral_at(self.track.aslant).max())
 
-    def lateral_at(self, slip: Floats) -> Floats:
-        """The same in samples: a machine that slips strays square to where it travels, so square to its arrow more."""
-        return np.asarray(self.site.thresholds.lateral_tolerance_m / np.cos(slip))
+    def lateral_at(self, aslant: Floats) -> Floats:
+        """The same in samples: what travels aslant strays square to where it travels, so square to its arrow more."""
+        return np.asarray(self.site.thresholds.lateral_tolerance_m / np.cos(aslant))
 
     @property
     def heading_rad(self) -> float:

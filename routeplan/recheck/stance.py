@@ -158,7 +158,7 @@ def axle_play(case: Case) -> tuple[int, float]:
 def variants(case: Case, rows: Ints) -> tuple[Floats, Floats, Floats]:
     """Origins and headings of the tube round samples: three headings times three lateral offsets, ``(n, 9)`` each."""
     turn = np.repeat([-case.heading_rad, 0.0, case.heading_rad], 3)
-    aside = np.outer(case.lateral_at(case.track.slip[rows]), np.tile([-1.0, 0.0, 1.0], 3))
+    aside = np.outer(case.lateral_at(case.track.aslant[rows]), np.tile([-1.0, 0.0, 1.0], 3))
     heading = case.track.heading[rows][:, None]
     x = case.track.x[rows][:, None] - np.sin(heading) * aside
     y = case.track.y[rows][:, None] + np.cos(heading) * aside

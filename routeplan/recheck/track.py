@@ -60,7 +60,7 @@ class Rows:
 class Track:
     """Samples along a move: ``(n,)`` arrays of site metres, radians, the path's own chainage, and the row driven to.
 
-    ``slip`` is the largest angle between the chassis arrow and the way of the steps in crab steer that meet in a
+    ``aslant`` is the largest angle between the chassis arrow and the way of the steps in crab steer that meet in a
     sample, radians; 0 in any other.
     """
 
@@ -69,7 +69,7 @@ class Track:
     heading: Floats
     chainage_m: Floats
     row: Ints
-    slip: Floats
+    aslant: Floats
 
 
 def read_rows(poses: Sequence[Pose]) -> Rows:
@@ -132,12 +132,12 @@ def subdivide(rows: Rows, corners: Floats) -> Track:
         np.concatenate([rows.heading[:1], rows.heading[step] + share * turn]),
         np.concatenate([[0.0], path[step] + share * np.abs(travel)]),
         np.concatenate([np.zeros(1, dtype=np.intp), step + 1]),
-        _slip(rows, step),
+        _aslant(rows, step),
     )
 
 
-def _slip(rows: Rows, step: Ints) -> Floats:
-    """See ``Track.slip``: of each sample the step that leads to it and the one that leads on."""
+def _aslant(rows: Rows, step: Ints) -> Floats:
+    """See ``Track.aslant``: of each sample the step that leads to it and the one that leads on."""
     mine = np.where(rows.steer == "crab", np.abs(rows.drift), 0.0)[step]
     return np.asarray(np.maximum(np.append(0.0, mine), np.append(mine, 0.0)))
 

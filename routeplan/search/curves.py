@@ -65,13 +65,13 @@ def as_the_origin_goes(pieces: Floats, ahead: float) -> None:
     >>> p = np.array([[math.pi / 2, 1.0, 0.0, 0.0]])
     >>> as_the_origin_goes(p, 1.0)
     >>> p.round(6).tolist()[0]
-    [2.221441, 0.707107, 0.0, -0.785398]
+    [2.221441, 0.707107, 0.0, -0.707107]
     """
     for piece in pieces:
         if piece[1] != 0.0:
             radius = math.hypot(1.0 / piece[1], ahead)
-            piece[3] = -math.atan(ahead * piece[1])
             piece[0], piece[1] = piece[0] * abs(piece[1]) * radius, math.copysign(1.0 / radius, piece[1])
+            piece[3] = -ahead * piece[1]
 
 
 @kernel

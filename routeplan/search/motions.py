@@ -12,6 +12,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from routeplan.hazards.sweep import along
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -24,7 +26,7 @@ class Turn(NamedTuple):
     """A way of turning: about a point abeam of one that lies ``ahead_m`` of the origin, at least ``radius_m`` off.
 
     Front steer turns abeam of the origin, coordinated steer abeam of the middle of the wheelbase. The point ahead
-    always travels along the arrow; the origin follows on an arc of its own, at a constant angle to the arrow (drift).
+    always travels along the arrow; the origin follows on an arc of its own, at a constant angle to the arrow.
     """
 
     radius_m: float
@@ -36,9 +38,9 @@ class Turn(NamedTuple):
         return math.hypot(self.radius_m, self.ahead_m)
 
     @property
-    def drift(self) -> float:
-        """Angle from the arrow to where the origin travels in a turn to the left, rad; opposite to the right."""
-        return -math.atan2(self.ahead_m, self.radius_m)
+    def slip(self) -> float:
+        """How far the origin travels to the left, per metre, in a turn to the left; opposite to the right."""
+        return -self.ahead_m / self.origin_radius_m
 
 
 #: Heading at the end, columns, rows and pieces of a motion from a lattice node.
@@ -60,8 +62,8 @@ class Motions:
     headings
         (H,) radians anticlockwise from east, from 0 up.
     pieces
-        (H, P, 3, 4): length (m; turn in rad on the spot), curvature (1/m), 1 for a turn on the spot, drift (rad);
-        see ``hazards.tile.PIECE``.
+        (H, P, 3, 4): length (m; turn in rad on the spot), curvature (1/m), 1 for a turn on the spot, slip (sine of the
+        angle from the arrow to where the origin travels); see ``hazards.tile.PIECE``.
     counts
         (H, P) pieces that count; 0 for a primitive that a heading does not have.
     d_row, d_col, end
@@ -118,12 +120,11 @@ def solve_turn(start: float, turn: float, way: Turn, cell_m: float) -> tuple[int
         (3, 4): see ``Motions``.
     """
     side, radius_m = math.copysign(1.0, turn), way.origin_radius_m
-    arc, drift = radius_m * abs(turn), side * way.drift
-    ax = side * radius_m * (math.sin(start + drift + turn) - math.sin(start + drift))
-    ay = -side * radius_m * (math.cos(start + drift + turn) - math.cos(start + drift))
+    bend = np.array([radius_m * abs(turn), side / radius_m, 0.0, side * way.slip])
+    ax, ay, _ = along(0.0, 0.0, start, *bend)
     u0, v0, u1, v1 = math.cos(start), math.sin(start), math.cos(start + turn), math.sin(start + turn)
     determinant = u0 * v1 - u1 * v0
-    reach = math.ceil((arc + 3.0 * radius_m + 8.0 * cell_m) / cell_m)
+    reach = math.ceil((bend[0] + 3.0 * radius_m + 8.0 * cell_m) / cell_m)
     d_col, d_row = np.meshgrid(np.arange(-reach, reach + 1), np.arange(-reach, reach + 1))
     bx, by = d_col * cell_m - ax, d_row * cell_m - ay
     before, after = (bx * v1 - by * u1) / determinant, (by * u0 - bx * v0) / determinant
@@ -131,7 +132,7 @@ def solve_turn(start: float, turn: float, way: Turn, cell_m: float) -> tuple[int
     best = np.unravel_index(int(np.argmin(total)), total.shape)
     pieces = np.zeros((3, 4))
     pieces[0, 0], pieces[2, 0] = max(float(before[best]), 0.0), max(float(after[best]), 0.0)
-    pieces[1] = arc, side / radius_m, 0.0, drift
+    pieces[1] = bend
     return int(d_col[best]), int(d_row[best]), pieces
 
 
@@ -152,7 +153,7 @@ def solve_slip(heading: float, side: int, crab_rad: float, cell_m: float, data: 
     best = np.unravel_index(int(np.argmin(far)), far.shape)
     if not np.isfinite(far[best]):
         return None
-    pieces = np.array([[far[best] * cell_m, 0.0, 0.0, side * off[best]]])
+    pieces = np.array([[far[best] * cell_m, 0.0, 0.0, side * math.sin(off[best])]])
     return int(d_col[best]), int(d_row[best]), pieces
 
 

@@ -54,13 +54,13 @@ def near(one: Pose, other: Pose) -> bool:
 def test_a_piece_driven_in_two_parts_is_the_piece(
     start: Pose, first: float, then: float, bend: float, drift: float
 ) -> None:
-    there = along(*along(*start, first, bend, 0.0, drift), then, bend, 0.0, drift)
-    assert near(there, along(*start, first + then, bend, 0.0, drift))
+    there = along(*along(*start, first, bend, 0.0, math.sin(drift)), then, bend, 0.0, math.sin(drift))
+    assert near(there, along(*start, first + then, bend, 0.0, math.sin(drift)))
 
 
 @given(start=POSES, length=LENGTHS, bend=BENDS, drift=DRIFTS)
 def test_a_piece_driven_back_ends_where_it_began(start: Pose, length: float, bend: float, drift: float) -> None:
-    assert near(along(*along(*start, length, bend, 0.0, drift), -length, bend, 0.0, drift), start)
+    assert near(along(*along(*start, length, bend, 0.0, math.sin(drift)), -length, bend, 0.0, math.sin(drift)), start)
 
 
 @given(start=POSES, length=LENGTHS, bend=BENDS, drift=DRIFTS)
@@ -70,7 +70,7 @@ def test_it_is_the_motion_of_its_rates(start: Pose, length: float, bend: float, 
     x, y, heading = start
     headings = heading + bend * length * (np.arange(n) + 0.5) / n
     x, y = x + length / n * np.cos(headings + drift).sum(), y + length / n * np.sin(headings + drift).sum()
-    found = along(*start, length, bend, 0.0, drift)
+    found = along(*start, length, bend, 0.0, math.sin(drift))
     assert math.hypot(found[0] - x, found[1] - y) < 1e-4
     assert found[2] == pytest.approx(heading + bend * length)
 
@@ -81,7 +81,7 @@ def test_the_turning_centre_stays_where_it_is(length: float, bend: float, drift:
     if bend == 0.0:
         return
     cx, cy = -math.sin(drift) / bend, math.cos(drift) / bend
-    x, y, heading = along(0.0, 0.0, 0.0, length, bend, 0.0, drift)
+    x, y, heading = along(0.0, 0.0, 0.0, length, bend, 0.0, math.sin(drift))
     px, py = x + xi * math.cos(heading) - eta * math.sin(heading), y + xi * math.sin(heading) + eta * math.cos(heading)
     assert math.hypot(px - cx, py - cy) == pytest.approx(math.hypot(xi - cx, eta - cy), abs=1e-9)
 
@@ -89,9 +89,9 @@ def test_the_turning_centre_stays_where_it_is(length: float, bend: float, drift:
 @given(bend=BENDS, drift=DRIFTS, length=st.floats(0.5, 4.0))
 def test_no_point_goes_farther_between_two_stances_than_a_step(bend: float, drift: float, length: float) -> None:
     body = DRAWN.body
-    piece = np.array([length, bend, 0.0, drift])
+    piece = np.array([length, bend, 0.0, math.sin(drift)])
     n = stances_of(body, piece)
-    before, after = (0.0, 0.0, 0.0), along(0.0, 0.0, 0.0, length / n, bend, 0.0, drift)
+    before, after = (0.0, 0.0, 0.0), along(0.0, 0.0, 0.0, length / n, bend, 0.0, math.sin(drift))
     for xi in body.hull[:2]:
         for eta in body.hull[2:]:
             (x0, y0), (x1, y1) = (
@@ -116,11 +116,11 @@ def test_both_axles_turned_halve_the_radius() -> None:
     turn = coordinated_turn(machine)
     assert turn is not None
     assert turn.radius_m == pytest.approx(1.73205, abs=5e-6)
-    assert math.degrees(-turn.drift) == pytest.approx(30.0), "the rear wheels point where the origin goes"
+    assert math.degrees(math.asin(-turn.slip)) == pytest.approx(30.0), "the rear wheels point where the origin goes"
     assert turn_radius_m(machine) == pytest.approx(3.46410, abs=5e-6)
     assert second_radius_m(machine) == pytest.approx(3.46410, abs=5e-6)
     assert second_radius_m(machine, "coordinated") == pytest.approx(math.hypot(1.73205, 1.0), abs=5e-6)
-    half_round = along(0.0, 0.0, 0.0, math.pi * turn.origin_radius_m, 1.0 / turn.origin_radius_m, 0.0, turn.drift)
+    half_round = along(0.0, 0.0, 0.0, math.pi * turn.origin_radius_m, 1.0 / turn.origin_radius_m, 0.0, turn.slip)
     assert half_round == pytest.approx((2.0, 2.0 * 1.7320508, math.pi)), "the middle of the wheelbase stays abeam"
 
 
@@ -155,7 +155,7 @@ def looked_at(site: Site, piece: Sequence[float]) -> float:
         site, slab(), configuration="stowed", travel_mode="beside_rails_up", day=None, k=3.0,
         terrain=build_terrain(site.ground, site.grid), travel_m=8.0,
     )  # fmt: skip
-    start = (10.0 + 6.0 * math.cos(piece[3]), 15.0 + 6.0 * math.sin(piece[3]), 0.0)
+    start = (*along(10.0, 15.0, 0.0, 6.0, *piece[1:])[:2], 0.0)
     margins, _ = check_motions(hazards, np.array([start]), np.array([[piece]]))
     return float(margins[0, CLEARANCE])
 
@@ -165,9 +165,9 @@ def test_crab_steer_sweeps_width_and_length_aslant_for_the_search(side: float) -
     """W cos d + L sin d: 1.2 m wide, 2.7 m long, 20 deg off sweep 2.0511 m (plane geometry, worked out here)."""
     angle = side * math.radians(CRAB_DEG)
     assert WIDTH_M * math.cos(angle) + LENGTH_M * math.sin(abs(angle)) == pytest.approx(SWEPT_M, abs=5e-5)
-    found = looked_at(walled(0.1, angle), (5.0, 0.0, 0.0, angle))
+    found = looked_at(walled(0.1, angle), (5.0, 0.0, 0.0, math.sin(angle)))
     assert 0.098 <= found <= 0.1 + 1e-9
-    assert looked_at(walled(-0.002, angle), (5.0, 0.0, 0.0, angle)) <= 0.0
+    assert looked_at(walled(-0.002, angle), (5.0, 0.0, 0.0, math.sin(angle))) <= 0.0
 
 
 def test_crab_steer_sweeps_width_and_length_aslant_for_the_second_opinion() -> None:

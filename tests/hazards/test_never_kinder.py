@@ -67,8 +67,8 @@ def second_look(
     site: Site, machine: Machine, wanted: MoveWanted, start: Floats, piece: Floats
 ) -> tuple[Ledger, list[Crossing]]:
     """What the second opinion finds on one motion."""
-    (length, bent, pivot, drift), (x, y, heading) = map(float, piece[0]), map(float, start)
-    stretch = (0.0, length) if pivot else (length, length * bent, drift)
+    (length, bent, pivot, slip), (x, y, heading) = map(float, piece[0]), map(float, start)
+    stretch = (0.0, length) if pivot else (length, length * bent, math.asin(slip))
     poses = tuple(pose._replace(travel_mode=wanted.travel_mode) for pose in drive(x, y, heading, [stretch]))
     move = replace(move_of(poses, machine), on=None if wanted.on is None else wanted.on.isoformat())
     track = subdivide(read_rows(poses), envelope(machine, machine.configurations["stowed"]))

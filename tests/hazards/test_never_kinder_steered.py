@@ -53,8 +53,8 @@ def drawn_motions(site: Site, machine: Machine, rng: np.random.Generator) -> tup
     for n, length in enumerate(rng.uniform(0.3, 2.5, DRAWN)):
         way = Turn(turn.radius_m * (1.0 + float(rng.exponential(0.5))), turn.ahead_m)
         side = float(rng.choice((-1.0, 1.0)))
-        crab = math.radians(rng.uniform(-CRAB_DEG, CRAB_DEG))
-        arc = (length, side / way.origin_radius_m, 0.0, side * way.drift)
+        crab = math.sin(math.radians(rng.uniform(-CRAB_DEG, CRAB_DEG)))
+        arc = (length, side / way.origin_radius_m, 0.0, side * way.slip)
         pieces.append((length, 0.0, 0.0, crab) if n % 2 else arc)
     return starts, np.array(pieces)[:, None, :]
 
