@@ -38,7 +38,10 @@ GROUPED: Mapping[str, tuple[str, str]] = {
     "confidence_route": ("confidence", "route"),
     "k_by_move": ("confidence", "k_by_move"),
 }
-ORIGIN = "on the ground under the middle of the axle that does not steer; xi forward along the chassis arrow, eta left"
+ORIGIN = (
+    "on the ground under the middle of the axle that does not steer, or in the middle between the tracks; "
+    "xi forward along the chassis arrow, eta left"
+)
 MEND = "write the plan again with this program"
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Point, Polygon, box
 
 from routeplan.machine.model import Basket, Box, Configuration, Figure, Machine, Tag, Wheel
+from routeplan.machine.read import build_machine
 from routeplan.site.model import Acceptance, Accuracy, Ground, MoveWanted, Place, Site, Surface
 
 ALL_LAYERS = frozenset(
@@ -25,6 +26,8 @@ GOOD_SURVEY = Accuracy(
     date=dt.date(2026, 11, 2),
     assumed=False,
 )
+
+SPIDER = {"class": "tracked-spider-20m"}
 
 
 def ring(x0: float, y0: float, x1: float, y1: float) -> tuple[tuple[float, float], ...]:
@@ -162,6 +165,12 @@ def boom(machine_id: str = "TB", *, tag: Tag = "sheet", oscillating: str | None 
         oscillating=oscillating,
     )
     return machine(machine_id, figures, wheels, configuration, tag=tag)
+
+
+def spider(machine_id: str = "SP", **changes: float) -> Machine:
+    """The class of a tracked spider, 5.4 x 0.8 m on tracks 1.2 m long, each of its figures vouched for by a sheet."""
+    own = {name: figure.value for name, figure in build_machine("", SPIDER, where="test").figures.items()}
+    return build_machine(machine_id, {**SPIDER, "sheet_source": "a test", "sheet": own | changes}, where="test")
 
 
 def ground(z: NDArray[np.float64], *, cell_m: float = 0.25, accuracy: Accuracy = GOOD_SURVEY) -> Ground:

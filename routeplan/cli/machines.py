@@ -53,10 +53,11 @@ def _machine(one: MachineClass) -> Machine:
 
 def _not_modelled(one: MachineClass) -> list[str]:
     """What of a class is not modelled, in words, what stands in the way of any route first."""
-    from routeplan.machine.modelled import not_driven, not_modelled
+    from routeplan.machine.modelled import UNDER_TRACKS, not_driven, not_modelled
 
-    why = not_modelled(_machine(one))
-    return list(not_driven(_machine(one))) if why is None else [f"its moves are not proven: {why}"]
+    machine = _machine(one)
+    why = not_modelled(machine) or (UNDER_TRACKS if machine.tracks else None)
+    return [*([f"its moves are not proven: {why}"] if why else []), *not_driven(machine)]
 
 
 def _configurations(one: MachineClass) -> dict[str, dict[str, Any]]:

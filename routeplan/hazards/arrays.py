@@ -93,6 +93,7 @@ class Body(NamedTuple):
     )
     hull: Floats  # (4,) xi0, xi1, eta0, eta1 around boxes and wheels
     reach: float  # farthest corner from the origin, m
+    half_track: float  # half the length of a track on the ground, m; 0 on wheels
     wheel_gap: float  # half the tyre's width and the tube's sideways reach at the wheels, m
     tyre_half: float  # half the tyre's width, m
     radius: float  # of the wheels, m

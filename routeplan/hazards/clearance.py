@@ -122,7 +122,7 @@ def roomy(world: World, body: Body, x: float, y: float, c: float, s: float, spar
             xi, eta, wanted = body.discs[n, 0], body.discs[n, 1], body.discs[n, 2] + body.discs[n, 3] + COMFORT_M
         else:
             i = n - body.discs.shape[0]
-            xi, eta, wanted = body.wheel_xi[i], body.wheel_eta[i], body.wheel_gap
+            xi, eta, wanted = body.wheel_xi[i], body.wheel_eta[i], body.wheel_gap + body.half_track
         col = int(math.floor((x + xi * c - eta * s - world.x0) * per_cell + 0.5))
         row = int(math.floor((y + xi * s + eta * c - world.y0) * per_cell + 0.5))
         if row < 0 or col < 0 or row >= rows or col >= cols:
@@ -162,10 +162,11 @@ def in_frame(edge: Floats, x: float, y: float, c: float, s: float) -> tuple[floa
 
 @kernel
 def part_of(body: Body, n: int, lean: float) -> tuple[float, float, float, float]:
-    """Box n with the tube around it, for n from 0; the contact point of wheel -1 - n otherwise."""
+    """Box n with the tube around it, for n from 0; else the contact of wheel -1 - n, a point or half of a track."""
     if n < 0:
         xi, eta = body.wheel_xi[-1 - n], body.wheel_eta[-1 - n]
-        return xi, xi, eta, eta
+        middle = xi - math.copysign(body.half_track, xi)
+        return min(xi, middle), max(xi, middle), eta, eta
     a0, a1, b0, b1 = body.boxes[n, 0], body.boxes[n, 1], body.boxes[n, 2], body.boxes[n, 3]
     wide = body.lateral + max(abs(a0), abs(a1)) * body.sin_heading + lean
     far = max(abs(b0), abs(b1)) * body.sin_heading + lean

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,8 +47,8 @@ class Hazards:
 
 
 def _levers(xi: float, eta: float, machine: Machine) -> tuple[float, float]:
-    base, track = machine.wheelbase_m, machine.track_m
-    return lever(xi, eta, base, 0.0, track), lever(xi, eta, 0.0, base, track)
+    front, rear, track = machine.wheels[0].xi_m, machine.wheels[2].xi_m, machine.track_m
+    return lever(xi, eta, front, rear, track), lever(xi, eta, rear, front, track)
 
 
 def _spread(low: float, high: float, spacing_m: float = SPACING_M) -> Floats:
@@ -171,6 +172,7 @@ def build_body(site: Site, machine: Machine, configuration: Configuration, *, ri
         corners=_corners(configuration, machine, site, ridden=ridden),
         hull=_hull(boxes, machine),
         reach=float(max(np.hypot(max(-b[0], b[1]), max(-b[2], b[3])) for b in boxes)),
+        half_track=machine.wheelbase_m / 2 if machine.tracks else 0.0,
         wheel_gap=_wheel_reach_m(machine, lateral_m, math.radians(limits.heading_tolerance_deg)),
         tyre_half=wheels[0].width_m / 2,
         radius=max(w.radius_m for w in wheels),
@@ -195,8 +197,12 @@ def margin_sigmas(site: Site, machine: Machine, configuration: Configuration) ->
     pitch, roll = sigma_pitch(accuracy, base), sigma_roll(accuracy, track)
     ratings = (machine.value("gradeability_basket_uphill_pct"), machine.value("gradeability_basket_downhill_pct"))
     corners = [corner for box in configuration.boxes for corner in box.ring]
-    point = max(sigma_point(accuracy, base, track, x / base, y) for x, y in corners)
-    basket = max(sigma_point(accuracy, base, track, x / base, y) for x, y in configuration.basket.ring)
+
+    def least_sure(points: Iterable[tuple[float, float]]) -> float:
+        shares = (((xi - machine.wheels[2].xi_m) / base, eta) for xi, eta in points)
+        return max(sigma_point(accuracy, base, track, q, eta) for q, eta in shares)
+
+    point, basket = least_sure(corners), least_sure(configuration.basket.ring)
     sigma = np.zeros(KINDS)
     sigma[arrays.GRADE] = math.degrees(pitch)
     sigma[arrays.SIDE_SLOPE] = math.degrees(roll)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from routeplan.hazards import arrays
 from routeplan.machine.model import Machine
+from routeplan.machine.modelled import UNDER_TRACKS
 from routeplan.machine.read import ONLY_STEERING
 from routeplan.machine.shape import CONFIGURATIONS
 from routeplan.route import CheckVerdict
@@ -165,7 +166,11 @@ def doubts(
         shape += [name for chosen in configurations for name in CONFIGURATIONS.get(chosen, ())]
     if line.kind == "turning":
         shape += [name for name, steer in ONLY_STEERING.items() if steer in steers]
-    for name in (*line.figures, *shape):
+    figures = [*line.figures, *shape]
+    if machine.tracks:
+        found += [UNDER_TRACKS] if "wheel_radius_m" in line.figures else []
+        figures = ["track_contact_m" if name == "wheelbase_m" else name for name in figures]
+    for name in figures:
         figure = machine.figures.get(name)
         if figure is None:
             found.append(f"{name} is missing: read it from the machine's plate or sheet")

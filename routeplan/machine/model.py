@@ -128,8 +128,8 @@ class Machine:
         Every figure by name. Hazards read figures only through this mapping so that each verdict can name its tags.
     wheels
         Front left, front right, rear left, rear right, in this order. "Front" is the end the chassis arrow points to.
-        Of a machine with ``tracks`` they only mark the ends of its tracks, of a trailer the front pair only marks its
-        coupling: such machines are not planned (``modelled.not_modelled``).
+        Of a machine with ``tracks`` they mark the ends of its tracks, of a trailer the front pair only marks its
+        coupling: a trailer is not planned (``modelled.not_modelled``).
     configurations
         By id.
     missing
@@ -163,6 +163,11 @@ class Machine:
             Track("left", behind.xi_m, left.xi_m, left.eta_m, left.width_m),
             Track("right", behind.xi_m, right.xi_m, right.eta_m, right.width_m),
         )
+
+    @property
+    def ordinary_steer(self) -> Steering:
+        """How it steers unless it is set to anything else."""
+        return "skid" if self.tracks else "front"
 
     @property
     def wheelbase_m(self) -> float:

@@ -7,6 +7,9 @@ from routeplan.machine.read import ONLY_STEERING, read_classes
 
 #: Ways of steering whose motions nobody has modelled.
 NOT_MODELLED: frozenset[Steering] = frozenset({"towed", "road"})
+#: Why no check of slopes, heights and bounce of a tracked machine is proven: it stands on the levels at the ends of its
+#: tracks, as on wheels. A track also rides on what stands up between its ends, and rocks there.
+UNDER_TRACKS = "the ground between the ends of a track is not modelled"
 
 
 def steering(machine: Machine) -> tuple[Steering, ...]:
@@ -25,9 +28,7 @@ def not_modelled(machine: Machine) -> str | None:
     'steering not modelled: towed'
     """
     strange = [mode for mode in steering(machine) if mode in NOT_MODELLED]
-    if strange:
-        return f"steering not modelled: {', '.join(strange)}"
-    return "tracks not modelled yet" if machine.tracks else None
+    return f"steering not modelled: {', '.join(strange)}" if strange else None
 
 
 def not_driven(machine: Machine) -> tuple[str, ...]:

@@ -130,7 +130,8 @@ class MovePlanner:
     def _new_lattice(self, wanted: MoveWanted, machine: Machine, site: Site, terrain: Terrain) -> CheckedLattice:
         motions = solve_motions(
             headings=site.grid.headings, cell_m=terrain.cell_m * terrain.stride, radius_m=turn_radius_m(machine),
-            pivots=machine.value("pivots") == 1.0, pivot_arm_m=math.hypot(machine.wheelbase_m, machine.track_m / 2),
+            pivots=machine.value("pivots") == 1.0,
+            pivot_arm_m=max(math.hypot(wheel.xi_m, wheel.eta_m) for wheel in machine.wheels),
             coordinated=coordinated_turn(machine), crab_rad=machine.crab_rad,
         )  # fmt: skip
         hazards = prepare(

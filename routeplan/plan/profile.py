@@ -106,7 +106,8 @@ def profile(stretches: Sequence[Stretch], poses: Sequence[Pose]) -> Profile:
         driven = np.array(pieces)
         found, verdicts = check_motions(hazards, np.array(starts[first:]), driven[:, None, :])
         margins.append(found)
-        arm_m = math.hypot(hazards.body.wheelbase, hazards.body.track / 2)  # on the spot the farthest wheel counts
+        # On the spot the farthest wheel counts.
+        arm_m = max(map(math.hypot, hazards.body.wheel_xi, hazards.body.wheel_eta))
         lengths = worth_m(driven) * np.where(driven[:, 2] > 0.0, arm_m, 1.0)
         costs.append(lengths * np.array(factors) * (verdicts & EIGHTHS) / 8.0)
     return Profile(

@@ -21,12 +21,17 @@ SET_TO = {
     "crab": "Stop, set steering to crab: front and rear wheels alike.",
     "pivot": "Stop, set steering to turn on the spot.",
 }
+#: Ways of steering between which nothing is set.
+UNSET = frozenset({"front", "skid", "pivot"})
 
 
 def turn_radius_m(machine: Machine) -> float:
-    """Turning radius of the origin: the outer front corner of the chassis runs on the sheet's outside radius."""
+    """Turning radius of the origin: the outer front corner of the chassis runs on the sheet's outside radius.
+
+    Of a tracked machine too: the tracks turn it about a point abeam of their middle, where its origin is.
+    """
     return turn_radius_at_origin_m(
-        outside_m=machine.value("turn_radius_outside_m"), wheelbase_m=machine.wheelbase_m,
+        outside_m=machine.value("turn_radius_outside_m"), wheelbase_m=machine.wheels[0].xi_m,
         front_overhang_m=machine.value("front_overhang_m"), width_m=machine.value("width_m"),
     )  # fmt: skip
 
@@ -52,33 +57,37 @@ def least_radius_m(machine: Machine, steer: str) -> float:
     return turn_radius_m(machine) if turn is None else turn.origin_radius_m
 
 
-def _asked(piece: Floats) -> str | None:
+def _asked(piece: Floats, ordinary: str) -> str | None:
     """The steering that a piece of motion needs; ``None`` for straight ahead, which any will do."""
     if piece[2]:
         return "pivot"
     if piece[3]:
         return "coordinated" if piece[1] else "crab"
-    return "front" if piece[1] else None
+    return ordinary if piece[1] else None
 
 
-def steered(pieces: Iterable[Floats]) -> Iterator[str]:
+def steered(pieces: Iterable[Floats], ordinary: str) -> Iterator[str]:
     """The steering of each piece of a way, changed as seldom as can be: straight ahead goes on as it comes.
 
+    ``ordinary`` is how the machine steers unless set to anything else.
+
     >>> ahead, left = np.array([1.0, 0.0, 0.0, 0.0]), np.array([1.0, 0.5, 0.0, -0.3])
-    >>> list(steered([ahead, left, ahead, ahead])), list(steered([ahead]))
+    >>> list(steered([ahead, left, ahead, ahead], "front")), list(steered([ahead], "front"))
     (['coordinated', 'coordinated', 'coordinated', 'coordinated'], ['front'])
     """
-    asked = [_asked(piece) for piece in pieces]
-    now = next((steer for steer in asked if steer not in (None, "pivot")), None) or "front"
+    asked = [_asked(piece, ordinary) for piece in pieces]
+    now = next((steer for steer in asked if steer not in (None, "pivot")), None) or ordinary
     for steer in asked:
         yield steer or now
         now = now if steer in (None, "pivot") else str(steer)
 
 
 def set_anew(poses: Sequence[Pose]) -> Iterator[Pose]:
-    """Poses at which people set the steering: whoever drives off has front steer, from which pivots need no setting."""
+    """Poses at which people set the steering: whoever drives off has the ordinary one, from which pivots need no
+    setting.
+    """
     before = "front"
     for pose in poses:
-        if pose.steer != before and {pose.steer, before} != {"front", "pivot"}:
+        if pose.steer != before and not {pose.steer, before} <= UNSET:
             yield pose
         before = pose.steer

@@ -58,13 +58,16 @@ def _short(piece: Floats, reach_m: float) -> bool:
     return bool(abs(piece[0]) * (reach_m if piece[2] else 1.0) < DRAWN_M)
 
 
-def _runs(stretches: Sequence[Stretch], reach_m: float) -> Iterator[tuple[tuple[str, int, str], list[_Driven]]]:
+def _runs(
+    stretches: Sequence[Stretch], reach_m: float, ordinary: str
+) -> Iterator[tuple[tuple[str, int, str], list[_Driven]]]:
     """What is driven in one travel mode, gear and steering: rows repeat the pose where any of them changes.
 
     Pieces too short to draw ask for no steering of their own.
     """
     placed = list(_placed(stretches))
-    ways = steered(STRAIGHT if _short(piece, reach_m) and not piece[2] else piece for _, _, _, piece in placed)
+    asking = (STRAIGHT if _short(piece, reach_m) and not piece[2] else piece for _, _, _, piece in placed)
+    ways = steered(asking, ordinary)
     told = zip(placed, ways, strict=True)
     for how, run in groupby(told, key=lambda one: (one[0][0].lattice.hazards.travel_mode, one[0][1], one[1])):
         yield how, [driven for driven, _ in run]
@@ -83,7 +86,7 @@ def trace(stretches: Sequence[Stretch], machine: Machine) -> tuple[Pose, ...]:
     speed = machine.value("travel_speed_mps") if "travel_speed_mps" in machine.figures else math.nan
     rows: list[Pose] = []
     chainage = 0.0
-    for (travel_mode, gear, steer), run in _runs(stretches, reach):
+    for (travel_mode, gear, steer), run in _runs(stretches, reach, machine.ordinary_steer):
         mine: list[tuple[float, float, float, float]] = []
         for _, _, at, piece in run:
             mine = mine or [(*at, chainage)]

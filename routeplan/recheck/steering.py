@@ -1,7 +1,8 @@
 """Whether each step of a move is one that the machine can steer as the plan says it is steered.
 
-Front steer turns about a point abeam of the origin, coordinated steer about one abeam of the middle of the wheelbase;
-crab steer turns not at all. Each is a fact about the chord of the step, seen from the machine as it points halfway.
+Front steer, and tracks, turn about a point abeam of the origin, coordinated steer about one abeam of the middle of the
+wheelbase; crab steer turns not at all. Each is a fact about the chord of the step, seen from the machine as it points
+halfway.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from routeplan.route import Move, Objection
 
 #: Share of the turn radius left to the rounding of rows.
 RADIUS_SHARE = 0.005
-STEERS = ("front", "coordinated", "crab", "pivot")
+STEERS = ("front", "skid", "coordinated", "crab", "pivot")
 
 
 def _front_corner_radius_m(machine: Machine, outside: str, corner_ahead_m: float) -> float:
@@ -39,7 +40,7 @@ def turn_radius_m(machine: Machine, steer: str = "front") -> float:
     ``sqrt(R_out^2 - (L + f)^2) - W/2``: the outer front corner of the chassis runs on the outside turning circle. In
     coordinated steer the same with L/2, at the middle of the wheelbase; the origin is L/2 behind.
     """
-    base = machine.wheelbase_m
+    base = machine.wheels[0].xi_m
     if steer == "coordinated":
         return math.hypot(_front_corner_radius_m(machine, STEERED_BY[steer], base / 2), base / 2)
     return _front_corner_radius_m(machine, "turn_radius_outside_m", base)
@@ -60,6 +61,8 @@ def _known(move: Move, machine: Machine) -> Iterator[Objection]:
         figure = STEERED_BY.get(pose.steer)
         if pose.steer not in STEERS or (pose.steer == "pivot" and pose.gear != 0):
             text = f"steering is {pose.steer!r} in gear {pose.gear}"
+        elif pose.steer in ("front", "skid") and (pose.steer == "skid") != bool(machine.tracks):
+            text = f"steering is {pose.steer!r} on {'tracks' if machine.tracks else 'wheels'}"
         elif figure is not None and figure not in machine.figures:
             text = f"steering is {pose.steer!r}, which this machine is not known to have: no {figure}"
         else:

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from routeplan.machine.modelled import UNDER_TRACKS
 from routeplan.machine.shape import CONFIGURATIONS
 from routeplan.recheck.case import Case
 from routeplan.recheck.ledger import CATALOGUE, STEERED_BY, Instance, Ledger
@@ -75,7 +76,12 @@ def open_reasons(kind: str, case: Case) -> Iterator[str]:
         parts += [name for chosen in case.configurations for name in CONFIGURATIONS.get(chosen, ())]
     if kind == "turning":
         parts += [STEERED_BY[steer] for steer in case.steers if steer in STEERED_BY]
-    for name in (*basis.figures, *parts):
+    figures = [*basis.figures, *parts]
+    if case.machine.tracks:
+        figures = [name.replace("wheelbase_m", "track_contact_m") for name in figures]
+        if "wheel_radius_m" in figures:
+            yield f"the machine stands on tracks: {UNDER_TRACKS}"
+    for name in figures:
         figure = case.machine.figures.get(name)
         if figure is None:
             yield f"{name} is missing"

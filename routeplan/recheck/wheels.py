@@ -108,13 +108,15 @@ def contact_distances(case: Case, stance: Stance, geometry: BaseGeometry) -> Flo
 
 
 def swept_contacts(case: Case, stance: Stance, at: Ints) -> list[NDArray[np.object_]]:
-    """For each wheel, the ground its contact line sweeps within the tube from sample ``at`` to the next."""
+    """For each tyre, or track, the ground that its contact sweeps within the tube from sample ``at`` to the next."""
     shapes = []
     after = np.minimum(at + 1, len(stance.rows) - 1)
-    for n, wheel in enumerate(case.machine.wheels):
-        dx, dy = -np.sin(stance.heading) * wheel.width_m / 2, np.cos(stance.heading) * wheel.width_m / 2
-        x = np.concatenate([stance.hub_x[..., n] - dx, stance.hub_x[..., n] + dx], axis=1)
-        y = np.concatenate([stance.hub_y[..., n] - dy, stance.hub_y[..., n] + dy], axis=1)
+    # A track is on the ground from its end in front to its end behind.
+    for ends in ((0, 2), (1, 3)) if case.machine.tracks else ((0,), (1,), (2,), (3,)):
+        half_m = case.machine.wheels[ends[0]].width_m / 2
+        dx, dy = -np.sin(stance.heading) * half_m, np.cos(stance.heading) * half_m
+        x = np.concatenate([stance.hub_x[..., n] + side * dx for n in ends for side in (-1, 1)], axis=1)
+        y = np.concatenate([stance.hub_y[..., n] + side * dy for n in ends for side in (-1, 1)], axis=1)
         shapes.append(hulls(np.hstack([x[at], x[after]]), np.hstack([y[at], y[after]])))
     return shapes
 

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from routeplan.cli.main import main
+from routeplan.machine.modelled import UNDER_TRACKS
 from routeplan.machine.read import build_machine, read_classes
 
 
@@ -18,7 +19,7 @@ def shown(capsys: pytest.CaptureFixture[str], *words: str) -> str:
 
 def test_the_list_says_which_machines_are_never_proven(capsys: pytest.CaptureFixture[str]) -> None:
     lines = {line.split()[0]: line for line in shown(capsys).splitlines() if line}
-    assert lines["tracked-spider-20m"].endswith("its moves are not proven: tracks not modelled yet")
+    assert lines["tracked-spider-20m"].endswith(f"its moves are not proven: {UNDER_TRACKS}")
     assert lines["trailer-boom-17m"].endswith("its moves are not proven: steering not modelled: towed")
     assert lines["vehicle-boom-20m"].endswith("its moves are not proven: steering not modelled: road")
     assert sum("not proven" in line for line in lines.values()) == 3
@@ -58,5 +59,5 @@ def test_json_tells_the_same(capsys: pytest.CaptureFixture[str]) -> None:
     }
     assert boom["missing"] == ["turn_radius_outside_coordinated_m"]
     assert spider["contact"] == "tracks" and spider["missing"] == ["creep_speed_mps", "tilt_side_deg", "tilt_long_deg"]
-    assert spider["not_modelled"] == ["its moves are not proven: tracks not modelled yet"]
+    assert spider["not_modelled"] == [f"its moves are not proven: {UNDER_TRACKS}"]
     assert classes["slab-scissor-8m"]["configurations"]["stowed_rails_folded"]["ridden"] is False

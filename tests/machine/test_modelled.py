@@ -31,7 +31,6 @@ STEERING = {
     "vehicle-boom-20m": ("road",),
 }
 REASONS = {
-    "tracked-spider-20m": "tracks not modelled yet",
     "trailer-boom-17m": "steering not modelled: towed",
     "vehicle-boom-20m": "steering not modelled: road",
 }
@@ -63,12 +62,14 @@ def test_no_sheet_talks_a_machine_into_being_modelled() -> None:
 
 def test_a_machine_of_no_class_of_ours_goes_by_what_it_stands_on() -> None:
     assert not_modelled(worlds.scissor()) is None and steering(worlds.scissor()) == ()
-    assert not_modelled(replace(machine("tracked-spider-20m"), class_id="test")) == "tracks not modelled yet"
+    spider = replace(machine("tracked-spider-20m"), class_id="test")
+    assert not_modelled(spider) is None and spider.ordinary_steer == "skid"
+    assert worlds.scissor().ordinary_steer == "front"
 
 
 def test_nobody_rides_with_rails_folded_nor_on_what_is_moved_from_beside() -> None:
     assert not_ridden(machine("slab-scissor-8m"), "stowed") is None
     assert not_ridden(machine("telescopic-boom-26m"), "stowed_turned") is None
     assert "rails folded" in str(not_ridden(machine("slab-scissor-8m"), "stowed_rails_folded"))
-    for class_id in ("push-around-mast-4m", *REASONS):
+    for class_id in ("push-around-mast-4m", "tracked-spider-20m", *REASONS):
         assert "nobody rides" in str(not_ridden(machine(class_id), "stowed"))

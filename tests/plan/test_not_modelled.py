@@ -1,4 +1,4 @@
-"""A machine whose steering or tracks nobody has modelled is never planned, and says so in every check."""
+"""A machine whose steering nobody has modelled is never planned, and says so in every check."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from tests import worlds
 
 
 @pytest.mark.parametrize(("class_id", "why"), [
-    ("trailer-boom-17m", "steering not modelled: towed"), ("tracked-spider-20m", "tracks not modelled yet"),
+    ("trailer-boom-17m", "steering not modelled: towed"), ("vehicle-boom-20m", "steering not modelled: road"),
 ])
 def test_what_is_not_modelled_is_not_proven(class_id: str, why: str) -> None:
     machine = build_machine("M", {"class": class_id}, where="test")
