@@ -27,6 +27,7 @@ STEERING = {
     "telescopic-boom-40m": ("front", "coordinated", "crab"),
     "telescopic-boom-40m-axles-out": ("front", "coordinated", "crab"),
     "tracked-spider-20m": ("skid", "pivot"),
+    "tracked-spider-20m-tracks-out": ("skid", "pivot"),
     "trailer-boom-17m": ("towed",),
     "vehicle-boom-20m": ("road",),
 }

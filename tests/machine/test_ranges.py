@@ -28,6 +28,15 @@ FORTY: dict[str, Range] = {
     "tilt_side_deg": (2.5, 5, "class"), "tilt_long_deg": (2.5, 5, "class"), "wheel_load_max_kn": (95, 125),
     "pivots": (0, 0),
 }  # fmt: skip
+#: Both positions of the tracks; all ranges but width and track are given for both together.
+SPIDER: dict[str, Range] = {
+    "mass_kg": (1600, 2900, "class"), "length_m": (4.0, 5.4), "height_m": (1.95, 2.05), "track_contact_m": (1.2, 1.5),
+    "turn_radius_outside_m": (2.2, 2.8), "gradeability_basket_uphill_pct": (28, 36, "class"),
+    "gradeability_basket_downhill_pct": (28, 36, "class"), "side_slope_pct": (15, 20),
+    "ground_clearance_m": (0.15, 0.25), "step_limit_m": (0.10, 0.15),
+    "travel_speed_mps": (1.5 * KMH, 1.5 * KMH, "class"), "track_pressure_max_kpa": (35, 60),
+    "outrigger_load_max_kn": (12, 25), "pivots": (1, 1),
+}  # fmt: skip
 TRADE: dict[str, dict[str, Range]] = {
     "push-around-mast-4m": {
         "mass_kg": (200, 500, "class"), "length_m": (1.1, 1.6), "width_m": (0.7, 0.8), "height_m": (1.7, 1.9),
@@ -121,15 +130,8 @@ TRADE: dict[str, dict[str, Range]] = {
     },
     "telescopic-boom-40m": FORTY | {"width_m": (2.5, 2.5)},
     "telescopic-boom-40m-axles-out": FORTY | {"width_m": (3.4, 3.8)},
-    "tracked-spider-20m": {
-        "mass_kg": (1600, 2900, "class"), "length_m": (4.0, 5.4), "width_m": (0.78, 0.80, "class"),
-        "height_m": (1.95, 2.05), "track_contact_m": (1.2, 1.5), "track_m": (0.6, 0.6),
-        "turn_radius_outside_m": (2.2, 2.8), "gradeability_basket_uphill_pct": (28, 36, "class"),
-        "gradeability_basket_downhill_pct": (28, 36, "class"), "side_slope_pct": (15, 20),
-        "ground_clearance_m": (0.15, 0.25), "step_limit_m": (0.10, 0.15),
-        "travel_speed_mps": (1.5 * KMH, 1.5 * KMH, "class"), "track_pressure_max_kpa": (35, 60),
-        "outrigger_load_max_kn": (12, 25), "pivots": (1, 1),
-    },
+    "tracked-spider-20m": SPIDER | {"width_m": (0.78, 0.80, "class"), "track_m": (0.6, 0.6)},
+    "tracked-spider-20m-tracks-out": SPIDER | {"width_m": (1.1, 1.1)},
     "trailer-boom-17m": {
         "mass_kg": (1300, 2500, "class"), "length_m": (5.2, 7.7), "width_m": (1.5, 1.9), "height_m": (1.9, 2.1),
         "gradeability_basket_uphill_pct": (20, 20, "class"), "gradeability_basket_downhill_pct": (20, 20, "class"),

@@ -31,7 +31,7 @@ MISSING = {
         ("telescopic-boom-40m", "telescopic-boom-40m-axles-out"),
         ("turn_radius_outside_coordinated_m", "crab_angle_deg"),
     ),
-    "tracked-spider-20m": ("creep_speed_mps", *SET_UP),
+    **dict.fromkeys(("tracked-spider-20m", "tracked-spider-20m-tracks-out"), ("creep_speed_mps", *SET_UP)),
     "trailer-boom-17m": ("creep_speed_mps", "wheel_load_max_kn", *SET_UP),
     "vehicle-boom-20m": (
         "gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct", "side_slope_pct", "creep_speed_mps",

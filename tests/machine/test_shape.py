@@ -30,7 +30,8 @@ MORE = {
     "telescopic-boom-40m-axles-out": ["stowed_turned"],
 }
 EVERY = [(class_id, name) for class_id in CLASSES for name in ["stowed", *MORE.get(class_id, [])]]
-NOT_RIDDEN = {"push-around-mast-4m", "tracked-spider-20m", "trailer-boom-17m", "vehicle-boom-20m"}
+TRACKED = ["tracked-spider-20m", "tracked-spider-20m-tracks-out"]
+NOT_RIDDEN = {"push-around-mast-4m", *TRACKED, "trailer-boom-17m", "vehicle-boom-20m"}
 EVERY_CONFIGURATION = pytest.mark.parametrize(("class_id", "name"), EVERY)
 
 
@@ -128,14 +129,14 @@ def test_wheels_stand_where_the_figures_say(class_id: str) -> None:
     assert (front_left.name, rear_right.name) == ("front_left", "rear_right")
     assert front_left.xi_m == front_right.xi_m == front_m and rear_left.xi_m == rear_right.xi_m == rear_m
     assert front_left.eta_m == -front_right.eta_m == one.value("track_m") / 2
-    steers = class_id not in ("tracked-spider-20m", "trailer-boom-17m")
+    steers = class_id not in (*TRACKED, "trailer-boom-17m")
     assert [wheel.steered for wheel in one.wheels] == [steers, steers, False, False]
     oscillating = "oscillation_stop_deg" in one.figures
     assert [wheel.oscillating for wheel in one.wheels] == [oscillating, oscillating, False, False]
 
 
 def test_only_a_tracked_machine_has_tracks() -> None:
-    assert [class_id for class_id in CLASSES if machine(class_id).tracks] == ["tracked-spider-20m"]
+    assert [class_id for class_id in CLASSES if machine(class_id).tracks] == TRACKED
     left, right = machine("tracked-spider-20m").tracks
     # 1.20 m on the ground about the origin, middles 0.60 m apart, 0.18 m wide.
     assert (left.name, left.xi_from_m, left.xi_to_m, left.eta_m, left.width_m) == ("left", -0.6, 0.6, 0.3, 0.18)
