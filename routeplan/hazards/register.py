@@ -32,6 +32,8 @@ _SHAPE = (
     "boom_top_m",
     "chassis_top_m",
 )
+#: What rests on these rests on levels: where wheels stand, and how far the body then leans.
+_ON_LEVELS = frozenset({"wheel_radius_m", "length_m"})
 METHOD = "docs/method.md"
 
 
@@ -168,7 +170,7 @@ def doubts(
         shape += [name for name, steer in ONLY_STEERING.items() if steer in steers]
     figures = [*line.figures, *shape]
     if machine.tracks:
-        found += [UNDER_TRACKS] if "wheel_radius_m" in line.figures else []
+        found += [UNDER_TRACKS] if _ON_LEVELS & set(line.figures) else []
         figures = ["track_contact_m" if name == "wheelbase_m" else name for name in figures]
     for name in figures:
         figure = machine.figures.get(name)

@@ -7,8 +7,8 @@ from routeplan.machine.read import ONLY_STEERING, read_classes
 
 #: Ways of steering whose motions nobody has modelled.
 NOT_MODELLED: frozenset[Steering] = frozenset({"towed", "road"})
-#: Why no check of slopes, heights and bounce of a tracked machine is proven: it stands on the levels at the ends of its
-#: tracks, as on wheels. A track also rides on what stands up between its ends, and rocks there.
+#: Why no check of slopes, heights, bounce or the place of a leaning body is proven of a tracked machine: it is stood on
+#: the levels at the ends of its tracks, as on wheels. A track also rides on what stands up between them, and rocks.
 UNDER_TRACKS = "the ground between the ends of a track is not modelled"
 
 

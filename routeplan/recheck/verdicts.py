@@ -79,7 +79,7 @@ def open_reasons(kind: str, case: Case) -> Iterator[str]:
     figures = [*basis.figures, *parts]
     if case.machine.tracks:
         figures = [name.replace("wheelbase_m", "track_contact_m") for name in figures]
-        if "wheel_radius_m" in figures:
+        if "wheel_radius_m" in figures or "length_m" in figures:  # the body leans as the levels have it
             yield f"the machine stands on tracks: {UNDER_TRACKS}"
     for name in figures:
         figure = case.machine.figures.get(name)
