@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ Floats32 = NDArray[np.float32]
 Ints = NDArray[np.int64]
 Bytes = NDArray[np.uint8]
 Bits = NDArray[np.uint16]
+Records = NDArray[np.void]
 
 # Index of each check of the catalogue in the margins that the kernels return.
 LEVELS, GRADE, SIDE_SLOPE, COMBINED, STRIKE, BOUNCE, HEAD, OVERHEAD = range(8)
@@ -28,6 +29,52 @@ LAST_BODY_EDGE = E_WALKWAY
 CALM_POSE, CALM_MOTION = 1, 2
 
 
+# Records rather than a raster for each field: one look-up fetches all of a place, and every array that a kernel is
+# handed costs time when it is compiled and each time that it is called.
+#: What is known of a node of the fields.
+NODE = np.dtype(
+    [
+        ("level", np.float64),
+        ("gx", np.float64),
+        ("gy", np.float64),
+        ("under", np.float32),  # highest ground above the local plane within reach of an underside point, m
+        ("defect", np.float32),  # largest defect within 3 m, m
+        ("deviation", np.float32),  # largest |real - clean| under a wheel in the tube, m
+        ("raised", np.float32),  # highest raised feature a wheel meets in the tube, m
+        ("soffit_far", np.float32),  # distance to the nearest soffit, m, rounded down
+        ("body_far", np.float32),  # distance to the nearest edge that concerns the body, m, rounded down
+        ("wheel_far", np.float32),  # the same for the wheels
+        ("inside", np.uint16),  # bits of what the node stands in
+        ("soffit", np.float64),  # lowest soffit within reach of a top point, m; inf where there is none
+        ("soffit_proven", np.float64),  # the same less k sigma of the soffit
+    ],
+    align=True,
+)
+#: The wheel levels about a node in one sector of headings, against the local plane, m; NaN where a level is unknown.
+SPAN = np.dtype([("low", np.float32), ("high", np.float32)])
+#: What is known of a block of nodes, see ``blocks.Blocks``.
+BLOCK = np.dtype(
+    [
+        ("level", np.float64),  # of the block's plane at its middle node, m
+        ("east", np.float64),  # gradient of that plane
+        ("north", np.float64),
+        ("hump", np.float64),  # highest ground above that plane within the machine's reach, m; NaN if unknown
+        ("ceiling", np.float64),  # lowest soffit less k sigma over that plane within reach, m; inf if none
+        ("lean", np.float64),  # largest slope of a calm stance near the block
+        ("calm", np.uint8),  # bits, see ``CALM_POSE``
+    ],
+    align=True,
+)
+
+
+def records_of(kind: np.dtype[np.void], **fields: NDArray[Any]) -> Records:
+    """Fields of one shape, place by place."""
+    records = np.empty(np.broadcast_shapes(*(field.shape for field in fields.values())), kind)
+    for name, field in fields.items():
+        records[name] = field
+    return records
+
+
 class World(NamedTuple):
     """Fields of a site as one machine meets it; all rasters ``(row, col)``, row 0 in the south, node spacing ``cell``.
 
@@ -38,27 +85,10 @@ class World(NamedTuple):
     x0: float
     y0: float
     cell: float
-    level: Floats
-    gx: Floats
-    gy: Floats
-    high: Floats32  # (sector, row, col) above the local plane, m; NaN where a level is unknown
-    low: Floats32
-    under: Floats32  # (row, col) highest ground above the local plane within reach of an underside point, m
-    defect: Floats32  # (row, col) largest defect within 3 m, m
-    deviation: Floats32  # (row, col) largest |real - clean| under a wheel in the tube, m
-    raised: Floats32  # (row, col) highest raised feature a wheel meets in the tube, m
-    soffit: Floats  # (row, col) lowest soffit within reach of a top point, m; inf where there is none
-    soffit_proven: Floats  # the same less k sigma of the soffit
-    soffit_far: Floats32  # (row, col) distance to the nearest soffit, m, rounded down
-    body_far: Floats32  # (row, col) distance to the nearest edge that concerns the body, m, rounded down
-    wheel_far: Floats32  # the same for the wheels
-    inside: Bits  # (row, col) bits of what the node stands in
+    nodes: Records  # (row, col) of NODE
+    spans: Records  # (sector, row, col) of SPAN
     block: int  # nodes along a block's side
-    plane: Floats  # (block row, block col, 3): level at the block's middle node, m, and gradient east and north
-    hump: Floats  # (block row, block col) highest ground above that plane within the machine's reach, m; NaN if unknown
-    ceiling: Floats  # (block row, block col) lowest soffit less k sigma over that plane within reach, m; inf if none
-    calm: Bytes  # (block row, block col) bits, see ``CALM_POSE``
-    lean: Floats  # (block row, block col) largest slope of a calm stance near the block
+    blocks: Records  # (block row, block col) of BLOCK
     open_m: float  # edges farther than this, and the lean of tops, from the start of a motion do not concern it
     edges: Floats  # (n, 6): x0, y0, x1, y1, extra distance wanted, top level (inf if unknown)
     edge_kind: Bytes

@@ -63,13 +63,13 @@ def within_stop(w: float, reach: float) -> float:
 @kernel
 def wheel_look(world: World, j: int, x: float, y: float) -> tuple[float, float, int, int]:
     """Middle and half span of the wheel level at a place, m, for sector j, and the node looked at; NaN if unknown."""
-    rows, cols = world.level.shape
+    rows, cols = world.nodes.shape
     fx, fy = (x - world.x0) / world.cell, (y - world.y0) / world.cell
     col, row = int(math.floor(fx + 0.5)), int(math.floor(fy + 0.5))
     if row < 0 or col < 0 or row >= rows or col >= cols:
         return math.nan, math.nan, 0, 0
-    high, low = world.high[j, row, col], world.low[j, row, col]
-    plane = world.level[row, col] + (world.gx[row, col] * (fx - col) + world.gy[row, col] * (fy - row)) * world.cell
+    node, high, low = world.nodes[row, col], world.spans[j, row, col].high, world.spans[j, row, col].low
+    plane = node.level + (node.gx * (fx - col) + node.gy * (fy - row)) * world.cell
     return plane + 0.5 * (high + low), 0.5 * (high - low), row, col
 
 
@@ -80,7 +80,7 @@ def wheel_at(
     """``wheel_look`` for wheel i of a machine at (x, y) with a heading of cosine c and sine s."""
     xi, eta = body.wheel_xi[i], body.wheel_eta[i]
     middle, spread, row, col = wheel_look(world, j, x + xi * c - eta * s, y + xi * s + eta * c)
-    along, across = lifts(body, world.gx[row, col], world.gy[row, col], c, s)
+    along, across = lifts(body, world.nodes[row, col].gx, world.nodes[row, col].gy, c, s)
     return middle + across + 0.5 * along, spread + 0.5 * along, row, col
 
 
@@ -112,7 +112,7 @@ def parted(
 
     A wheel's span is measured from the local plane of its node; this more makes it a span about the other plane.
     """
-    gx, gy = world.gx[row, col], world.gy[row, col]
+    gx, gy = world.nodes[row, col].gx, world.nodes[row, col].gy
     along, across = gx * c + gy * s, gy * c - gx * s
     more: float = displaced(body, abs(along - pitch), abs(across - roll), body.wheel_xi[i], body.wheel_eta[i], aside)
     more += body.tyre_half * abs(along) * (body.sin_heading + turn)
@@ -132,16 +132,14 @@ def displaced(body: Body, along: float, across: float, xi: float, eta: float, as
 
 
 @kernel
-def stand(
-    world: World, body: Body, x: float, y: float, heading: float, turn: float = 0.0, aside: float = 0.0
-) -> Stance:
+def stand(world: World, body: Body, x: float, y: float, heading: float, turn: float, aside: float) -> Stance:
     """Stand a machine at a pose; ``known`` is False when a level under a wheel is not known.
 
     ``turn`` (radians, not negative) is how far it turns between this pose and half way to the stances beside it,
     ``aside`` (m) how far a point of it may then be to the side of where it heads.
     """
     c, s = math.cos(heading), math.sin(heading)
-    j, raised = sector(heading), world.raised
+    j = sector(heading)
     m0, r0, row0, col0 = wheel_at(world, body, 0, j, x, y, c, s)
     m1, r1, row1, col1 = wheel_at(world, body, 1, j, x, y, c, s)
     m2, r2, row2, col2 = wheel_at(world, body, 2, j, x, y, c, s)
@@ -154,13 +152,12 @@ def stand(
     r2 += parted(world, body, 2, row2, col2, pitch, roll, c, s, aside, turn)
     r3 += parted(world, body, 3, row3, col3, pitch, roll, c, s, aside, turn)
     pitch, roll, pitch_spread, roll_spread, twist = slopes(body, m0, m1, m2, m3, r0, r1, r2, r3, turn)
+    n0, n1, n2, n3 = world.nodes[row0, col0], world.nodes[row1, col1], world.nodes[row2, col2], world.nodes[row3, col3]
     return Stance(
         True, 0.25 * (m0 + m1 + m2 + m3), pitch, roll, pitch_spread, roll_spread, max(r0, r1), max(r2, r3), twist,
-        max(0.0, world.defect[row0, col0], world.defect[row1, col1]),
-        max(0.0, world.defect[row2, col2], world.defect[row3, col3]),
-        max(0.0, world.deviation[row0, col0], world.deviation[row1, col1]),
-        max(0.0, world.deviation[row2, col2], world.deviation[row3, col3]),
-        max(0.0, raised[row0, col0], raised[row1, col1], raised[row2, col2], raised[row3, col3]),
+        max(0.0, n0.defect, n1.defect), max(0.0, n2.defect, n3.defect),
+        max(0.0, n0.deviation, n1.deviation), max(0.0, n2.deviation, n3.deviation),
+        max(0.0, n0.raised, n1.raised, n2.raised, n3.raised),
         within_stop(abs(m0 + m3 - m1 - m2) + r0 + r1 + r2 + r3, body.track * body.stop_tan), aside,
     )  # fmt: skip
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan.hazards import arrays
-from routeplan.hazards.arrays import CALM_MOTION, CALM_POSE, Body, Bytes, Floats, Ints
+from routeplan.hazards.arrays import BLOCK, CALM_MOTION, CALM_POSE, Body, Floats, Ints, Records, records_of
 from routeplan.hazards.attitude import STANCE_STEP, most_turned
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.fields import GroundFields
@@ -41,17 +41,10 @@ FIT_HALF_M = 2.5
 
 @dataclass(frozen=True, eq=False)
 class Blocks:
-    """Per block ``size`` nodes wide, all (rows, cols): planes (with a third axis, 3), humps, ceilings, calm bits and
-    the
-    largest lean of calm poses.
-    """
+    """Blocks ``size`` nodes wide: ``records`` (rows, cols) of ``arrays.BLOCK``."""
 
     size: int
-    planes: Floats
-    hump: Floats
-    ceiling: Floats
-    calm: Bytes
-    lean: Floats
+    records: Records
 
 
 def _offsets(reach_blocks: float) -> Ints:
@@ -201,5 +194,8 @@ def build_blocks(
     motion = disc_maximum((~pose).astype(np.float64), away) == 0.0
     moved = body.lateral + body.reach * body.sin_heading + 0.5 * STANCE_STEP
     hump = seen[..., HUMP] + moved * 1.5 * seen[..., TILT]
-    calm = (pose * CALM_POSE + motion * CALM_MOTION).astype(np.uint8)
-    return Blocks(size, planes, hump, -seen[..., CEILING], calm, disc_maximum(np.where(pose, lean, 0.0), away))
+    found = records_of(
+        BLOCK, level=planes[..., 0], east=planes[..., 1], north=planes[..., 2], hump=hump, ceiling=-seen[..., CEILING],
+        lean=disc_maximum(np.where(pose, lean, 0.0), away), calm=pose * CALM_POSE + motion * CALM_MOTION,
+    )  # fmt: skip
+    return Blocks(size, found)

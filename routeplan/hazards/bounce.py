@@ -53,7 +53,7 @@ def top_margins(
 
     Returns the smallest head margin, the same less the soffit's k sigma, then both for box tops; infinite under sky.
     """
-    rows, cols = world.level.shape
+    rows, cols = world.nodes.shape
     head_raw = head_proven = box_raw = box_proven = math.inf
     for n in range(body.tops.shape[0]):
         xi0, eta0, zeta, lever_front, lever_rear, wanted, head = body.tops[n]
@@ -62,12 +62,13 @@ def top_margins(
         row = int(math.floor((y + xi * s + eta * c - world.y0) / world.cell + 0.5))
         if row < 0 or col < 0 or row >= rows or col >= cols:
             continue
-        if world.soffit[row, col] == math.inf:
+        node = world.nodes[row, col]
+        if node.soffit == math.inf:
             continue
         moved = displaced(body, abs(stance.pitch), abs(stance.roll), xi0, eta0, stance.aside)
         top = plane_at(body, stance, xi0, eta0) + zeta + uncertain(body, stance, xi0, eta0) + moved
         top += excess(body, stance, lever_front, lever_rear) + wanted
-        raw, proven = world.soffit[row, col] - top, world.soffit_proven[row, col] - top
+        raw, proven = node.soffit - top, node.soffit_proven - top
         if head > 0:
             head_raw, head_proven = min(head_raw, raw), min(head_proven, proven)
         else:
@@ -78,7 +79,7 @@ def top_margins(
 @kernel
 def underside_margin(world: World, body: Body, stance: Stance, x: float, y: float, c: float, s: float) -> float:
     """Smallest underside less ground less the clearance wanted, m; -1 where a level under the body is not known."""
-    rows, cols = world.level.shape
+    rows, cols = world.nodes.shape
     smallest = 10.0
     steep = stance.pitch * stance.pitch + stance.roll * stance.roll + body.sin_heading * body.sin_heading
     shaky = stance.pitch_spread + stance.roll_spread
@@ -88,11 +89,12 @@ def underside_margin(world: World, body: Body, stance: Stance, x: float, y: floa
         px, py = x + xi * c - eta * s, y + xi * s + eta * c
         col = int(math.floor((px - world.x0) / world.cell + 0.5))
         row = int(math.floor((py - world.y0) / world.cell + 0.5))
-        if row < 0 or col < 0 or row >= rows or col >= cols or not world.under[row, col] < 1e6:
+        if row < 0 or col < 0 or row >= rows or col >= cols or not world.nodes[row, col].under < 1e6:
             return -1.0
-        gx, gy = world.gx[row, col], world.gy[row, col]
+        node = world.nodes[row, col]
+        gx, gy = node.gx, node.gy
         dx, dy = px - world.x0 - col * world.cell, py - world.y0 - row * world.cell
-        ground = world.level[row, col] + gx * dx + gy * dy + world.under[row, col]
+        ground = node.level + gx * dx + gy * dy + node.under
         along, across = abs(gx * c + gy * s - stance.pitch), abs(gy * c - gx * s - stance.roll)
         drawn_in = (abs(xi) + abs(eta)) * steep + zeta * shaky
         differ = displaced(body, along, across, xi, eta, stance.aside) + (along + across) * drawn_in

@@ -115,7 +115,7 @@ def roomy(world: World, body: Body, x: float, y: float, c: float, s: float, spar
 
     ``spare`` is added to the distances wanted: the travel that the pose stands for, and the lean of tops.
     """
-    rows, cols = world.level.shape
+    rows, cols = world.nodes.shape
     per_cell = 1.0 / world.cell
     for n in range(body.discs.shape[0] + 4):
         if n < body.discs.shape[0]:
@@ -127,7 +127,7 @@ def roomy(world: World, body: Body, x: float, y: float, c: float, s: float, spar
         row = int(math.floor((y + xi * s + eta * c - world.y0) * per_cell + 0.5))
         if row < 0 or col < 0 or row >= rows or col >= cols:
             return False
-        far = world.body_far[row, col] if n < body.discs.shape[0] else world.wheel_far[row, col]
+        far = world.nodes[row, col].body_far if n < body.discs.shape[0] else world.nodes[row, col].wheel_far
         if far < wanted + spare + world.cell:
             return False
     return True
@@ -188,7 +188,7 @@ def wanted_gap(body: Body, kind: int, extra: float, n: int) -> float:
 @kernel
 def inside_margins(world: World, body: Body, x: float, y: float, c: float, s: float, out: Floats) -> None:
     """Set a check to -1 where the origin, or a wheel, stands wholly inside what it must keep out of."""
-    rows, cols = world.inside.shape
+    rows, cols = world.nodes.shape
     for i in range(-1, 4):
         px, py = x, y
         if i >= 0:
@@ -198,7 +198,7 @@ def inside_margins(world: World, body: Body, x: float, y: float, c: float, s: fl
         row = int(math.floor((py - world.y0) / world.cell + 0.5))
         bits = 1 << E_BOUNDARY
         if 0 <= row < rows and 0 <= col < cols:
-            bits = int(world.inside[row, col])
+            bits = int(world.nodes[row, col].inside)
         if bits == 0:
             continue
         for kind in range(E_FOOTPRINT + 1):

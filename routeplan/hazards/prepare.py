@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from routeplan.hazards import arrays
-from routeplan.hazards.arrays import KINDS, Body, Bytes, Floats, Scratch, World
+from routeplan.hazards.arrays import KINDS, NODE, SPAN, Body, Bytes, Floats, Scratch, World, records_of
 from routeplan.hazards.blocks import build_blocks
 from routeplan.hazards.bounce import lever
 from routeplan.hazards.clearance import COMFORT_M
@@ -252,11 +252,13 @@ def prepare(
     steering = body._replace(proven=np.where(blocking == 2, k * sigma, 0.0))
     blocks = build_blocks(terrain, steering, fields, soffit_proven, soup.low, travel_m)
     world = World(
-        x0=terrain.x0, y0=terrain.y0, cell=terrain.cell_m, level=terrain.level, gx=terrain.gx, gy=terrain.gy,
-        high=fields.high, low=fields.low, under=fields.under, defect=fields.defect, deviation=fields.deviation,
-        raised=fields.raised, soffit=soffit, soffit_proven=soffit_proven, soffit_far=soffit_far,
-        body_far=soup.body_far, wheel_far=soup.wheel_far, inside=soup.inside, block=blocks.size, plane=blocks.planes,
-        hump=blocks.hump, ceiling=blocks.ceiling, calm=blocks.calm, lean=blocks.lean,
+        x0=terrain.x0, y0=terrain.y0, cell=terrain.cell_m,
+        nodes=records_of(
+            NODE, level=terrain.level, gx=terrain.gx, gy=terrain.gy, under=fields.under, defect=fields.defect,
+            deviation=fields.deviation, raised=fields.raised, soffit=soffit, soffit_proven=soffit_proven,
+            soffit_far=soffit_far, body_far=soup.body_far, wheel_far=soup.wheel_far, inside=soup.inside,
+        ),
+        spans=records_of(SPAN, low=fields.low, high=fields.high), block=blocks.size, blocks=blocks.records,
         open_m=reach_m - lean_m + travel_m + terrain.cell_m, edges=soup.edges,
         edge_kind=soup.kinds, bucket_start=soup.bucket_start, bucket_edges=soup.bucket_edges,
         bucket_cols=soup.bucket_cols, bucket_rows=soup.bucket_rows, bucket_m=BUCKET_M, piece_m=travel_m, lean_m=lean_m,

@@ -85,14 +85,13 @@ def quick_look(
 
     Corners of boxes against the plane of block (i, j) with its hump and ceiling; NaN where the ground is not known.
     """
-    level, east, north = world.plane[i, j, 0], world.plane[i, j, 1], world.plane[i, j, 2]
-    middle = world.block // 2
+    block, middle = world.blocks[i, j], world.block // 2
     dx, dy = (
         x - world.x0 - (j * world.block + middle) * world.cell,
         y - world.y0 - (i * world.block + middle) * world.cell,
     )
-    along_, across = east * c + north * s, north * c - east * s
-    base = level + east * dx + north * dy
+    along_, across = block.east * c + block.north * s, block.north * c - block.east * s
+    base = block.level + block.east * dx + block.north * dy
     moved = body.lateral + body.reach * body.sin_heading + 0.5 * STANCE_STEP
     differ = (abs(along_ - stance.pitch) + abs(across - stance.roll)) * moved
     slope, steep = abs(stance.pitch) + abs(stance.roll), abs(along_) + abs(across)
@@ -104,7 +103,7 @@ def quick_look(
         under = min(under, above + bottom - off)
         thrown = excess(body, stance, lever_front, lever_rear) + slope * moved + steep * (slope * top + world.cell)
         over = min(over, -above - top - off - thrown - wanted)
-    return under - differ - world.hump[i, j] - body.underside_gap, over + world.ceiling[i, j]
+    return under - differ - block.hump - body.underside_gap, over + block.ceiling
 
 
 @kernel
@@ -118,12 +117,12 @@ def ground_margins(
     """
     col = int(math.floor((x - world.x0) / world.cell + 0.5))
     row = int(math.floor((y - world.y0) / world.cell + 0.5))
-    if row < 0 or col < 0 or row >= world.level.shape[0] or col >= world.level.shape[1]:
+    if row < 0 or col < 0 or row >= world.nodes.shape[0] or col >= world.nodes.shape[1]:
         out[LEVELS] = -1.0
         return -1.0
     i, j = row // world.block, col // world.block
-    if brief and world.calm[i, j] & CALM_POSE:
-        return float(world.lean[i, j])
+    if brief and world.blocks[i, j].calm & CALM_POSE:
+        return float(world.blocks[i, j].lean)
     stance = stand(world, body, x, y, heading, turn, aside)
     if not stance.known:
         out[LEVELS] = -1.0
@@ -144,7 +143,7 @@ def ground_margins(
         if brief and blocked(out):
             return lean
     enough = max(COMFORT_M, body.proven[HEAD], body.proven[OVERHEAD])
-    if not over >= enough and world.soffit_far[row, col] < body.reach + 1.5:
+    if not over >= enough and world.nodes[row, col].soffit_far < body.reach + 1.5:
         head, head_proven, box, box_proven = top_margins(world, body, stance, x, y, c, s)
         out[HEAD], out[KINDS] = min(out[HEAD], head), min(out[KINDS], head_proven)
         out[OVERHEAD], out[KINDS + 1] = min(out[OVERHEAD], box), min(out[KINDS + 1], box_proven)
@@ -303,10 +302,11 @@ def free_motion(checker: Checker, row: int, col: int) -> bool:
     """Whether any motion from a lattice node is as good as can be, without a closer look."""
     world, r, c = checker.world, row * checker.stride, col * checker.stride
     i, j = r // world.block, c // world.block
-    if world.calm[i, j] & CALM_MOTION == 0 or world.inside[r, c] != 0:
+    node = world.nodes[r, c]
+    if world.blocks[i, j].calm & CALM_MOTION == 0 or node.inside != 0:
         return False
-    nearest: float = min(world.body_far[r, c], world.wheel_far[r, c])
-    return bool(nearest > world.open_m + world.lean[i, j] * checker.body.tallest)
+    nearest: float = min(node.body_far, node.wheel_far)
+    return bool(nearest > world.open_m + world.blocks[i, j].lean * checker.body.tallest)
 
 
 @kernel

@@ -120,7 +120,7 @@ def _standing(lattice: CheckedLattice, machine: Machine) -> tuple[Ints, Floats]:
     """
     grid, stride = lattice.grid, lattice.hazards.terrain.stride
     best, lack = np.zeros((grid.rows, grid.cols), np.int64), np.zeros((grid.rows, grid.cols))
-    off_site = (lattice.hazards.world.inside[::stride, ::stride] & (1 << arrays.E_BOUNDARY)) != 0
+    off_site = (lattice.hazards.world.nodes["inside"][::stride, ::stride] & (1 << arrays.E_BOUNDARY)) != 0
     rows, cols = np.nonzero((lattice.room.taken == 1) & ~off_site)
     lack[rows, cols], lack[off_site] = np.inf, np.inf
     still = np.broadcast_to(STILL[0], (len(rows), *STILL[0].shape))

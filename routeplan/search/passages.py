@@ -116,8 +116,8 @@ def _opposite(edge: Floats, c: float, s: float, along: float) -> tuple[float, fl
 def _free(passage: Passage, world: World) -> bool:
     """Whether the middle of a passage lies in nothing."""
     row, col = round((passage.y - world.y0) / world.cell), round((passage.x - world.x0) / world.cell)
-    rows, cols = world.inside.shape
-    return 0 <= row < rows and 0 <= col < cols and int(world.inside[row, col]) in (0, 1 << E_WALKWAY)
+    rows, cols = world.nodes.shape
+    return 0 <= row < rows and 0 <= col < cols and int(world.nodes["inside"][row, col]) in (0, 1 << E_WALKWAY)
 
 
 def find_passages(world: World, body: Body, room_m: float) -> list[Passage]:

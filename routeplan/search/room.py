@@ -74,7 +74,7 @@ def disc_in_body_m(body: Body) -> float:
 
 def _shut(site: Site, hazards: Hazards) -> Bytes:
     terrain, stride = hazards.terrain, hazards.terrain.stride
-    shut = (hazards.world.inside & ((1 << E_BOUNDARY) | (1 << E_LINES) | (1 << E_CLOSED))) != 0
+    shut = (hazards.world.nodes["inside"] & ((1 << E_BOUNDARY) | (1 << E_LINES) | (1 << E_CLOSED))) != 0
     shut |= ~np.isfinite(terrain.level)
     body = hazards.body
     for obstacle in site.obstacles:
