@@ -56,7 +56,7 @@ def local(features: Sequence[Feature], track: Track, rows: Ints, reach_m: float)
 
 def hulls(x: Floats, y: Floats) -> NDArray[np.object_]:
     """Convex hulls of groups of points, ``(n, points)`` each."""
-    return np.asarray(shapely.convex_hull(shapely.multipoints(np.stack([x, y], axis=-1))), dtype=object)
+    return np.asarray(shapely.convex_hull(shapely.linestrings(np.stack([x, y], axis=-1))), dtype=object)
 
 
 def gaps(shapes: NDArray[np.object_], geometry: BaseGeometry | NDArray[np.object_]) -> tuple[Floats, NDArray[np.bool_]]:
