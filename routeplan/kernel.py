@@ -53,7 +53,8 @@ def _prepare() -> Callable[..., Any]:
 
     # Without reference counts: kernels make no arrays, and counting those in the tuples they pass on took half their
     # time.
-    options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy", "_nrt": False}
+    lean = {"_nrt": False, "no_cfunc_wrapper": True}
+    options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy", **lean}
     decorator: Callable[..., Any] = numba.njit(**options)
     return decorator
 

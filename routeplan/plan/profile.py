@@ -119,7 +119,8 @@ def _limit(line: CheckKind, hazards: Hazards, found: Profile, row: int) -> float
     """The figure a value is held against; 0 where the margin is what is left beyond the gap wanted."""
     body = hazards.body
     if line.index == arrays.GRADE:
-        stance = stand(hazards.world, body, *map(float, found.starts[row]))
+        x, y, heading = found.starts[row].tolist()
+        stance = stand(hazards.world, body, x, y, heading, 0.0)
         return math.degrees(math.atan(body.limit_up if stance.pitch >= 0.0 else body.limit_down))
     return {
         arrays.SIDE_SLOPE: math.degrees(math.atan(body.limit_side)),
