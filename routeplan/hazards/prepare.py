@@ -10,12 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from routeplan.hazards import arrays
-from routeplan.hazards.arrays import KINDS, NODE, SPAN, Body, Bytes, Floats, Scratch, World, records_of
+from routeplan.hazards.arrays import KINDS, Body, Bytes, Floats, Floats32, Records, Scratch, World, records_of
 from routeplan.hazards.blocks import build_blocks
 from routeplan.hazards.bounce import lever
 from routeplan.hazards.clearance import COMFORT_M
-from routeplan.hazards.edges import BUCKET_M, build_edges, layers_of
-from routeplan.hazards.fields import SPACING_M, ground_fields, soffit_fields
+from routeplan.hazards.edges import BUCKET_M, EdgeSoup, build_edges, layers_of
+from routeplan.hazards.fields import SPACING_M, GroundFields, ground_fields, soffit_fields
 from routeplan.hazards.terrain import Terrain
 from routeplan.hazards.tile import OUT
 from routeplan.hazards.uncertainty import sigma_pitch, sigma_point, sigma_roll
@@ -242,7 +242,7 @@ def prepare(
     sigma = margin_sigmas(site, machine, chosen)
     body = body._replace(proven=k * sigma)
     fields = ground_fields(site, machine, body, terrain, _underside_spacing(chosen))
-    soffit, soffit_proven, soffit_far = soffit_fields(site, body, terrain, k)
+    soffits = soffit_fields(site, body, terrain, k)
     lean_m = body.tallest * LEAN_FACTOR * max(body.limit_up, body.limit_down, body.limit_side)
     reach_m = body.reach * (1.0 + body.sin_heading) + body.lateral + body.body_gap + COMFORT_M + lean_m
     soup = build_edges(
@@ -250,21 +250,26 @@ def prepare(
     )
     blocking = _blocking(site, body, k * sigma)
     steering = body._replace(proven=np.where(blocking == 2, k * sigma, 0.0))
-    blocks = build_blocks(terrain, steering, fields, soffit_proven, soup.low, travel_m)
+    blocks = build_blocks(terrain, steering, fields, soffits[1], soup.low, travel_m)
     world = World(
         x0=terrain.x0, y0=terrain.y0, cell=terrain.cell_m,
-        nodes=records_of(
-            NODE, level=terrain.level, gx=terrain.gx, gy=terrain.gy, under=fields.under, defect=fields.defect,
-            deviation=fields.deviation, raised=fields.raised, soffit=soffit, soffit_proven=soffit_proven,
-            soffit_far=soffit_far, body_far=soup.body_far, wheel_far=soup.wheel_far, inside=soup.inside,
-        ),
-        spans=records_of(SPAN, low=fields.low, high=fields.high), block=blocks.size, blocks=blocks.records,
+        nodes=_nodes(terrain, fields, soffits, soup),
+        spans=records_of(arrays.SPAN, low=fields.low, high=fields.high), block=blocks.size, blocks=blocks.records,
         open_m=reach_m - lean_m + travel_m + terrain.cell_m, edges=soup.edges,
         edge_kind=soup.kinds, bucket_start=soup.bucket_start, bucket_edges=soup.bucket_edges,
         bucket_cols=soup.bucket_cols, bucket_rows=soup.bucket_rows, bucket_m=BUCKET_M, piece_m=travel_m, lean_m=lean_m,
     )  # fmt: skip
     radius_m = max(wheel.radius_m for wheel in machine.wheels)
     return Hazards(world, body, sigma, blocking, terrain, k, radius_m, chosen, travel_mode)
+
+
+def _nodes(terrain: Terrain, fields: GroundFields, soffits: tuple[Floats, Floats, Floats32], soup: EdgeSoup) -> Records:
+    soffit, soffit_proven, soffit_far = soffits
+    return records_of(
+        arrays.NODE, level=terrain.level, gx=terrain.gx, gy=terrain.gy, under=fields.under, defect=fields.defect,
+        deviation=fields.deviation, raised=fields.raised, soffit=soffit, soffit_proven=soffit_proven,
+        soffit_far=soffit_far, body_far=soup.body_far, wheel_far=soup.wheel_far, inside=soup.inside,
+    )  # fmt: skip
 
 
 def new_scratch(body: Body) -> Scratch:

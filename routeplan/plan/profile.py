@@ -120,7 +120,7 @@ def _limit(line: CheckKind, hazards: Hazards, found: Profile, row: int) -> float
     body = hazards.body
     if line.index == arrays.GRADE:
         x, y, heading = found.starts[row].tolist()
-        stance = stand(hazards.world, body, x, y, heading, 0.0)
+        stance = stand(hazards.world, body, x, y, heading, 0.0, 0.0)
         return math.degrees(math.atan(body.limit_up if stance.pitch >= 0.0 else body.limit_down))
     return {
         arrays.SIDE_SLOPE: math.degrees(math.atan(body.limit_side)),
