@@ -14,8 +14,9 @@ import pytest
 from routeplan.route import Move, Objection
 from routeplan.site.model import Site
 from routeplan.site.read import read_site
-from tests import make_sample
 from tests.recheck.drives import drive, move_of, opinion
+from tests.samples.kestrel_quay import SAMPLE
+from tests.samples.writing import ROOT
 
 #: What the plain line of a move meets that no way may meet, among other things.
 MEETS = {
@@ -30,7 +31,7 @@ MEETS = {
 
 @pytest.fixture(scope="module")
 def site() -> Site:
-    return read_site(make_sample.SAMPLE)
+    return read_site(SAMPLE.folder)
 
 
 def plain_line(site: Site, move_id: str) -> Move:
@@ -57,7 +58,7 @@ def test_the_plain_line_is_refused(site: Site, move_id: str) -> None:
 def test_the_readme_tells_what_the_second_opinion_found(site: Site) -> None:
     """Chainage and figure of each row of the README's table, rounded against the reader."""
     found = {row.kind: row for row in objections_of(site, "D2")}
-    text = (make_sample.ROOT / "README.md").read_text(encoding="utf-8")
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
     table = re.findall(r"^\| (\d+) m \| ([a-z ,]+?)(?: under|:) .* \| (-?[\d.]+) m \| [^|]+ \|$", text, flags=re.M)
     assert len(table) == 4
     for chainage, kind, value in table:

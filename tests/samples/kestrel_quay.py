@@ -1,15 +1,13 @@
-"""What stands, hangs and breaks off at Kestrel Quay, an invented site: plain tables, read by ``make_sample``.
+"""What stands, hangs and breaks off at Kestrel Quay, an invented yard: plain tables.
 
 Every figure here is made up for demonstration. Coordinates are site metres, x east and y north.
 """
 
 from __future__ import annotations
 
-from typing import Any
+import numpy as np
 
-Row = dict[str, Any]
-XY = tuple[float, float]
-Feature = tuple[str, list[XY], Row]
+from tests.samples.writing import XY, Array, Feature, Place, Row, Sample, area, area_features, line, rectangle
 
 BASE_M, NORTH_FALL, EAST_FALL = 4.0, 0.012, 0.003
 LEVEL_CHANGE_M = 1.6
@@ -20,6 +18,8 @@ BANK_WEST_M, BANK_NORTH = 185.0, (95.0, 101.0, 102.64)
 BANK_GRADE = (0.13, 0.5)
 TRENCH = (149.7, 30.0, 150.3, 62.0)
 EXCAVATION = (176.0, 36.0, 194.0, 54.0)
+#: Half of what the survey admits to in ``site.toml``.
+NOISE_SIGMA_M = 0.001
 
 BOUNDARY: list[XY] = [(0, 0), (256, 0), (256, 196), (246, 206), (0, 206)]
 
@@ -27,11 +27,6 @@ BOUNDARY: list[XY] = [(0, 0), (256, 0), (256, 196), (246, 206), (0, 206)]
 def yard_level(x: float, y: float) -> float:
     """Level of the lower yard's plane, metres; the upper yard stands ``LEVEL_CHANGE_M`` higher."""
     return BASE_M + NORTH_FALL * y + EAST_FALL * x
-
-
-def rectangle(x0: float, y0: float, x1: float, y1: float) -> list[XY]:
-    """Corners of a rectangle, anticlockwise."""
-    return [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
 
 
 def lower_top(x: float, y: float, height_m: float) -> float:
@@ -175,8 +170,7 @@ AREAS: list[Feature] = [
 LINES: list[tuple[str, list[XY], float]] = [("overhead-line-1", [(0, 199), (256, 199)], 8.0)]
 EXCAVATIONS: list[Feature] = [("pit-1", rectangle(*EXCAVATION), {"set_back_m": 3.0})]
 
-#: (id, kind, title, x, y, bearing or None, tolerance_m)
-PLACES: list[tuple[str, str, str, float, float, float | None, float]] = [
+PLACES: list[Place] = [
     ("gate-1", "gate", "West gate, lower yard", 6.0, 52.0, None, 0.5),
     ("dropoff-1", "drop-off", "Drop-off inside the west gate", 18.0, 52.0, 90.0, 0.25),
     ("pickup-1", "drop-off", "Collection bay, lower yard", 18.0, 70.0, None, 0.5),
@@ -195,3 +189,87 @@ PLACES: list[tuple[str, str, str, float, float, float | None, float]] = [
     ("parking-1", "parking", "Parking and charging", 62.0, 20.0, 90.0, 0.5),
     ("refuge-1", "refuge", "Muster point, lower yard", 12.0, 90.0, None, 0.5),
 ]
+
+
+def ramp_rise(y: Array) -> Array:
+    """Rise of the ramp above the lower yard's plane: a sag curve, a straight and a crest curve, metres."""
+    along = np.clip(y - RAMP_NORTH[0], 0.0, RAMP_NORTH[1] - RAMP_NORTH[0])
+    sag, crest, grade = SAG_END_M, CREST_START_M, RAMP_GRADE
+    top = RAMP_NORTH[1] - RAMP_NORTH[0] - crest
+    past = np.clip(along - crest, 0.0, None)
+    return np.where(
+        along < sag,
+        grade * along**2 / (2.0 * sag),
+        grade * (sag / 2.0 + np.minimum(along, crest) - sag) + grade * (past - past**2 / (2.0 * top)),
+    )
+
+
+def bank_rise(y: Array) -> Array:
+    """Rise of the bank above the lower yard's plane, metres."""
+    foot, knee, head = BANK_NORTH
+    lower, upper = BANK_GRADE
+    return lower * np.clip(y - foot, 0.0, knee - foot) + upper * np.clip(y - knee, 0.0, head - knee)
+
+
+def surface(x: Array, y: Array) -> Array:
+    """Level of the ground, metres."""
+    wall = np.where(y >= WALL_NORTHING_M, LEVEL_CHANGE_M, 0.0)
+    on_ramp = (x >= RAMP_EAST[0]) & (x <= RAMP_EAST[1])
+    rise = np.where(x >= BANK_WEST_M, bank_rise(y), np.where(on_ramp, ramp_rise(y), wall))
+    z: Array = BASE_M + NORTH_FALL * y + EAST_FALL * x + rise
+    for east, north, diameter, depth, in_raster, _ in POTHOLES:
+        if in_raster:
+            z = np.where(np.hypot(x - east, y - north) <= diameter / 2.0, z - depth, z)
+    for (x0, y0, x1, y1), depth in ((TRENCH, 1.2), (EXCAVATION, 2.0)):
+        z = np.where((x >= x0) & (x <= x1) & (y >= y0) & (y <= y1), z - depth, z)
+    return z
+
+
+def _obstacles() -> list[Row]:
+    """Blocks as areas, walls as lines with a width."""
+    blocks = [
+        area({"id": name, "kind": kind, "top_m": top}, rectangle(*corners)) for name, kind, corners, top in BLOCKS
+    ]
+    walls = [
+        line({"id": name, "kind": kind, "width_m": width, "top_m": top}, points)
+        for name, kind, points, width, top in WALLS
+    ]
+    return blocks + walls
+
+
+def _soffits() -> list[Row]:
+    """Areas overhead, and the frame's beams as lines with a width."""
+    return area_features(SOFFITS) + [
+        line({"id": name, "kind": "beam", "width_m": width, "clear_m": clear, "sigma_m": 0.01, "survey": "S1"}, points)
+        for name, points, width, clear in BEAMS
+    ]
+
+
+def _listed_potholes() -> list[Row]:
+    """The potholes that the defect list holds."""
+    return [
+        {"id": f"pothole-{number}", "kind": "pothole", "x": x, "y": y, "width_m": width, "depth_m": depth,
+         "state": "open"}
+        for number, (x, y, width, depth, _, listed) in enumerate(POTHOLES, start=1)
+        if listed
+    ]
+
+
+SAMPLE = Sample(
+    name="kestrel_quay",
+    bounds=(0.0, 0.0, 256.0, 206.0),
+    surface=surface,
+    noise_sigma_m=NOISE_SIGMA_M,
+    boundary=BOUNDARY,
+    layers={
+        "obstacles": _obstacles(),
+        "soffits": _soffits(),
+        "surfaces": [area({"id": name} | more, outer, *holes) for name, outer, holes, more in SURFACES],
+        "walkways": area_features(WALKWAYS),
+        "areas": area_features(AREAS),
+        "excavations": area_features(EXCAVATIONS),
+        "overhead_lines": [line({"id": name, "corridor_m": corridor}, points) for name, points, corridor in LINES],
+    },
+    defects=_listed_potholes() + DEFECTS,
+    places=PLACES,
+)
