@@ -46,7 +46,7 @@ NODE = np.dtype(
         ("wheel_far", np.float32),  # the same for the wheels
         ("inside", np.uint16),  # bits of what the node stands in
         ("soffit", np.float64),  # lowest soffit within reach of a top point, m; inf where there is none
-        ("soffit_proven", np.float64),  # the same less k sigma of the soffit
+        ("soffit_proven", np.float64),  # the same less k sigma of the soffit; -inf where nobody measured one
     ],
     align=True,
 )

@@ -25,10 +25,8 @@ _HALF_DIAGONAL = math.sqrt(0.5)
 
 
 def soffit_sigma(soffit: Soffit, site: Site) -> float:
-    """Standard deviation of a soffit against the ground, m; 0 when nobody said (the check is then not proven
-    anyway).
-    """
-    own = soffit.sigma_m or 0.0
+    """Standard deviation of a soffit against the ground, m; infinite when nobody said."""
+    own = math.inf if soffit.sigma_m is None else soffit.sigma_m
     other_survey = soffit.level_m is not None and soffit.survey != site.ground.accuracy.survey
     return math.hypot(own, site.ground.accuracy.datum_m) if other_survey else own
 
@@ -181,17 +179,22 @@ def ground_fields(site: Site, machine: Machine, body: Body, terrain: Terrain, sp
     return fields
 
 
+def soffit_reach_m(site: Site, body: Body, cell_m: float) -> float:
+    """How far from a node a soffit may be and still count for a top that the node stands for, m."""
+    limits = site.thresholds
+    reach = max(limits.head_gap_m, limits.structure_clearance_m)
+    reach += body.lateral + body.reach * body.sin_heading + STANCE_STEP / 2 + LEAN_M
+    return reach + _HALF_DIAGONAL * (SPACING_M + cell_m)
+
+
 def soffit_fields(site: Site, body: Body, terrain: Terrain, k: float) -> tuple[Floats, Floats, Floats32]:
-    """Lowest soffit around each node, m; the same less k sigma; and the distance to the nearest soffit, m, rounded
-    down.
+    """Lowest soffit around each node, m; the same less k sigma, minus infinity where one is that nobody measured; and
+    the distance to the nearest soffit, m, rounded down.
     """
     cell = terrain.cell_m
     lowest, proven = np.full(terrain.level.shape, np.inf), np.full(terrain.level.shape, np.inf)
     free = np.ones(terrain.level.shape, bool)
-    limits = site.thresholds
-    plan_gap = max(limits.head_gap_m, limits.structure_clearance_m)
-    reach = plan_gap + body.lateral + body.reach * body.sin_heading + STANCE_STEP / 2 + LEAN_M
-    reach += _HALF_DIAGONAL * (SPACING_M + cell)
+    reach = soffit_reach_m(site, body, cell)
     ground = -disc_maximum(-np.nan_to_num(terrain.level, nan=np.inf), reach / cell)
     ground[np.isnan(terrain.level)] = -np.inf
     for soffit in site.soffits:

@@ -183,6 +183,4 @@ def doubts(
     ]
     if line.surveyed and site.ground.accuracy.assumed:
         found.append("the accuracy of the levels is assumed: state the survey's own")
-    if line.layers == ("soffits",):
-        found += [f"soffit {s.id} has no accuracy" for s in site.soffits if s.sigma_m is None]
     return tuple(found)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from routeplan.hazards import arrays
 from routeplan.hazards.attitude import stand
 from routeplan.hazards.clearance import COMFORT_M
+from routeplan.hazards.fields import soffit_reach_m
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.register import CATALOGUE, CheckKind, doubts, verdict
 from routeplan.hazards.sweep import FAR, along
@@ -132,6 +133,11 @@ def _limit(line: CheckKind, hazards: Hazards, found: Profile, row: int) -> float
     }.get(line.index, 0.0)
 
 
+#: Where the margins of what is overhead stand less the soffits' k sigma.
+_OVER = {arrays.HEAD: arrays.KINDS, arrays.OVERHEAD: arrays.KINDS + 1}
+
+_UNMEASURED = "soffit {} has no accuracy: measure it and say how far off it may be"
+
 #: Checks whose value may not exceed its limit; the others' may not fall below it.
 _UPPER = frozenset({arrays.GRADE, arrays.SIDE_SLOPE, arrays.COMBINED, arrays.BOUNCE, arrays.STEP})
 
@@ -139,11 +145,13 @@ _UPPER = frozenset({arrays.GRADE, arrays.SIDE_SLOPE, arrays.COMBINED, arrays.BOU
 def _margin_check(line: CheckKind, found: Profile, hazards: Hazards, k: float, why: tuple[str, ...]) -> Check:
     raw = found.margins[:, line.index]
     sigma = np.full(len(raw), hazards.sigma[line.index])
-    if line.index in (arrays.HEAD, arrays.OVERHEAD):
-        proven = found.margins[:, arrays.KINDS + (line.index == arrays.OVERHEAD)]
+    if line.index in _OVER:
+        proven = found.margins[:, _OVER[line.index]]
         soffit = np.where(np.isfinite(raw), (raw - proven) / hazards.k, 0.0)
-        sigma = np.hypot(sigma, np.nan_to_num(soffit))
-    row = int(np.argmin(raw - k * sigma))
+        sigma = np.hypot(sigma, np.nan_to_num(soffit, posinf=math.inf))
+    unknown = np.isinf(sigma)
+    row = int(np.argmin(np.where(unknown, raw, math.inf) if unknown.any() else raw - k * sigma))
+    sigma[unknown] = math.nan
     cap = COMFORT_M if line.index in _PLAN_KINDS else NOTHING_MET
     met = raw[row] < FAR / 2
     margin = min(float(raw[row]), cap) if met else cap
@@ -233,6 +241,16 @@ def _survey_check(
     )
 
 
+def _unmeasured(line: CheckKind, found: Profile, site: Site, hazards: Hazards) -> tuple[str, ...]:
+    """The soffits without an accuracy that the body comes under: whatever the margin there, it proves nothing."""
+    if line.index not in _OVER:
+        return ()
+    under = shapely.MultiPoint(found.starts[np.isneginf(found.margins[:, _OVER[line.index]]), :2])
+    reach_m = hazards.body.reach + soffit_reach_m(site, hazards.body, hazards.terrain.cell_m)
+    vague = (soffit for soffit in site.soffits if soffit.sigma_m is None)
+    return tuple(_UNMEASURED.format(s.id) for s in vague if shapely.dwithin(under, s.geometry, reach_m))
+
+
 def checks_of(
     found: Profile, *, site: Site, machine: Machine, hazards: Hazards, k: float, configurations: Iterable[str]
 ) -> tuple[Check, ...]:
@@ -240,6 +258,7 @@ def checks_of(
     rows = []
     for line in CATALOGUE:
         why = doubts(line, site, machine, configurations, {pose.steer for pose in found.poses})
+        why += _unmeasured(line, found, site, hazards)
         if line.kind == "turning":
             rows.append(_turning_check(line, found, machine, k, why))
         elif line.kind == "survey resolution":
