@@ -122,7 +122,8 @@ def test_a_gap_too_narrow_is_named_before_the_walls_and_by_what_it_lacks() -> No
     short_mm = 405.0 + 150.0 + 2130.0 * math.sin(math.radians(2.0)) + 500.0 - 1100.0
     assert first.short_mm == pytest.approx(short_mm, abs=0.1)
     assert Point(first.place).distance(Point(14.5, 10.0)) < 3.0
-    assert others and all(miss.short_mm >= 500.0 for miss in others)
+    assert first.text == f"side clearance is short by {math.ceil(first.short_mm)} mm here"
+    assert others and all(miss.short_mm >= 500.0 and miss.text.endswith(" or more here") for miss in others)
 
 
 def test_a_lane_too_narrow_to_turn_in_is_named_where_the_turn_breaks_off() -> None:

@@ -27,6 +27,8 @@ APART_M, ALIKE_MM, NAMED = 3.0, 10.0, 3
 LOOKED_AT, FARTHER_MM = 20_000, 100.0
 #: Short by this much, mm: at least, what lies wholly inside something (``clearance.inside_margins``); an unknown level.
 INSIDE_MM = 1000.0
+#: Shortfalls differ by less through rounding, mm.
+ROUNDING_MM = 0.001
 #: Added to shortfalls when they are compared: what stands in the way outweighs what is some millimetres short, and what
 #: is not known outweighs both, mm.
 IN_THE_WAY_MM, UNKNOWN_MM = 1e5, 1e6
@@ -73,25 +75,29 @@ def _weighed(short_mm: Floats) -> Floats:
 def pose_blocked(anchor: Anchor, lattice: CheckedLattice, machine: Machine) -> str | None:
     """What blocks a machine that just stands at a pose, in words; ``None`` when nothing does."""
     margins, verdicts = check_motions(lattice.hazards, np.array([[anchor.x, anchor.y, anchor.heading]]), STILL)
-    return _words(shortfalls_mm(margins, machine)[0])[1] if verdicts[0] == BLOCKED else None
+    return _words(shortfalls_mm(margins, machine)[0], lattice)[1] if verdicts[0] == BLOCKED else None
 
 
-def _words(short_mm: Floats) -> tuple[int, str]:
-    """The check of one row of shortfalls that counts most, and the checks that do not hold in words."""
+def _words(short_mm: Floats, lattice: CheckedLattice) -> tuple[int, str]:
+    """The check of one row of shortfalls that counts most, and the checks that do not hold in words.
+
+    A body that meets an obstacle is short of its gap, and nobody knows by how much more.
+    """
     order = np.argsort(-_weighed(short_mm[None])[0], kind="stable")
     kinds = [int(kind) for kind in order[:NAMED] if short_mm[kind] > 0.0]
     if kinds[0] == arrays.LEVELS:
         return arrays.LEVELS, "a level under the machine is not known"
     parts = []
     for kind in kinds:
-        more = " or more" if kind in _THINGS and short_mm[kind] >= INSIDE_MM else ""
+        least_mm = 1000.0 * lattice.hazards.body.structure_gap if kind == arrays.CLEARANCE else INSIDE_MM
+        more = " or more" if kind in _THINGS and short_mm[kind] >= least_mm - ROUNDING_MM else ""
         parts.append(f"{_NAMES[kind]} is short by {math.ceil(short_mm[kind])} mm{more}")
     return kinds[0], ", ".join(parts)
 
 
-def _miss(at: Floats, short_mm: Floats) -> NearMiss:
+def _miss(at: Floats, short_mm: Floats, lattice: CheckedLattice) -> NearMiss:
     """A miss at a pose (x, y, heading) with one row of shortfalls."""
-    kind, words = _words(short_mm)
+    kind, words = _words(short_mm, lattice)
     return NearMiss(_NAMES[kind], (float(at[0]), float(at[1])), float(short_mm[kind]), f"{words} here")
 
 
@@ -201,7 +207,7 @@ def _breaks(lattice: CheckedLattice, machine: Machine, reached: Ints, cell: int)
     lack = _weighed(short).max(axis=1)
     for i in np.argsort(lack + FARTHER_MM * far_m[nearest], kind="stable"):
         if lack[i] > 0.0:
-            yield _miss(starts[i], short[i])
+            yield _miss(starts[i], short[i], lattice)
 
 
 def _apart(found: Iterable[NearMiss], most: int) -> tuple[NearMiss, ...]:
@@ -236,7 +242,7 @@ def nearest_misses(
             return _apart(_breaks(lattice, machine, answer.reached, door), most)
         row, col = np.divmod(np.array([worst]), grid.cols)
         starts = _starts(lattice, row, col, best[row, col])
-        misses.append(_miss(starts[0], _lacking(lattice, machine, starts, STILL)[0]))
+        misses.append(_miss(starts[0], _lacking(lattice, machine, starts, STILL)[0], lattice))
         near = np.hypot(rows - row, cols - col) * grid.cell_m < APART_M
         lack[near & (lack > 0.0)] = np.inf
     return tuple(misses)

@@ -17,7 +17,7 @@ from routeplan.machine.modelled import not_modelled
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
 from routeplan.plan.legs import Driven, legs_of
-from routeplan.plan.portals import portals_of
+from routeplan.plan.portals import named_at, portals_of
 from routeplan.plan.profile import checks_of, holds_of, profile, unmade_checks, zones_of
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
@@ -173,7 +173,7 @@ class MovePlanner:
         look = look_finer(lattice, answer, misses, starts=starts, goals=goals, closer=closer)
         if look.way is not None:
             return look.way
-        what = f"; the nearest barrier: {misses[0].kind}, {math.ceil(misses[0].short_mm)} mm short" if misses else ""
+        what = f"; the nearest barrier, {_where(self.site, misses[0])}" if misses else ""
         if look.gave_up:
             text = f"{grid.format('no way on')}; a finer search gave up, so this proves nothing{what}"
             return _no_way(wanted, "search limit", text, misses)
@@ -191,7 +191,7 @@ class MovePlanner:
         shapes = dict.fromkeys(stretch.lattice.hazards.configuration.id for stretch in way.stretches)
         checks = checks_of(found, site=self.site, machine=machine, hazards=hazards, k=k, configurations=shapes)
         stops = _stops(wanted, ways)
-        holds, controls = holds_of(found, configuration, stops[1:-1])
+        holds, controls = holds_of(found, configuration, modes_of(machine, wanted)[0], stops[1:-1])
         verdict: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
         if verdict == "pass" and controls:
             verdict = "pass with controls"
@@ -218,6 +218,12 @@ def _stops(wanted: MoveWanted, ways: Sequence[Way]) -> list[tuple[float, str]]:
 
 def _day(wanted: MoveWanted) -> str | None:
     return None if wanted.on is None else wanted.on.isoformat()
+
+
+def _where(site: Site, miss: NearMiss) -> str:
+    """A near miss in words, with the door, gate or ramp end that it is in, if any, and its place."""
+    names = ", ".join([*named_at(site, miss.place), f"E {miss.place[0]:.1f} N {miss.place[1]:.1f}"])
+    return f"at {names}: {miss.text.removesuffix(' here')}"
 
 
 def _no_way(wanted: MoveWanted, verdict: MoveVerdict, reason: str, misses: tuple[NearMiss, ...]) -> Move:

@@ -86,6 +86,13 @@ def portals_of(site: Site, passages: Sequence[Passage]) -> list[Portal]:
     return found
 
 
+def named_at(site: Site, at: tuple[float, float]) -> list[str]:
+    """Ids of the site's places that are led through and are as near as a gap that would be the same."""
+    return [
+        place.id for place in site.places.values() if place.kind in KINDS and place.point.distance(Point(at)) <= SAME_M
+    ]  # fmt: skip
+
+
 def crossings(portals: Sequence[Portal], poses: Sequence[Pose]) -> Iterator[tuple[int, str]]:
     """Rows of a way at which it has just been led through a portal, and the portal's name; in driving order.
 

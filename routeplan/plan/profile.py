@@ -28,7 +28,7 @@ from routeplan.route import Check, CheckVerdict, Control, Hold, Pose, Zone, head
 from routeplan.search.anchors import check_motions
 from routeplan.search.best_first import EIGHTHS, FORWARD_FACTOR, REVERSE_FACTOR
 from routeplan.search.motions import worth_m
-from routeplan.site.model import Site
+from routeplan.site.model import Site, TravelMode
 
 Floats = NDArray[np.float64]
 
@@ -347,10 +347,11 @@ _CHANGES = {
 
 
 def holds_of(
-    found: Profile, configuration: Configuration, stops: Sequence[tuple[float, str]] = ()
+    found: Profile, configuration: Configuration, begins: TravelMode, stops: Sequence[tuple[float, str]] = ()
 ) -> tuple[tuple[Hold, ...], tuple[Control, ...]]:
     """Hold points before walkways, at stops (chainage, name) and where the travel mode changes, and what people do.
 
+    ``begins`` is the mode that the machine is taken to stand in; one that drives off in another changes it there.
     Reversals and changes of steering are controls, not hold points.
     """
     xi = [corner[0] for corner in configuration.footprint]
@@ -362,10 +363,11 @@ def holds_of(
             Hold(at, found.place(clear), "Stop. The traffic marshal closes the walkway and calls the machine on.")
         )
         controls.append(Control("walkway", at, "Traffic marshal holds people back while the body is over the walkway."))
-    for before, after in pairwise(found.poses):
-        if before.travel_mode != after.travel_mode:
-            holds.append(Hold(after.chainage_m, (after.x, after.y), _CHANGES[after.travel_mode]))
-            controls.append(Control("travel mode", after.chainage_m, _CHANGES[after.travel_mode]))
+    modes = (begins, *(pose.travel_mode for pose in found.poses))
+    for mode, pose in zip(modes, found.poses, strict=False):
+        if mode != pose.travel_mode:
+            holds.append(Hold(pose.chainage_m, (pose.x, pose.y), _CHANGES[pose.travel_mode]))
+            controls.append(Control("travel mode", pose.chainage_m, _CHANGES[pose.travel_mode]))
     controls += [Control("steering", pose.chainage_m, SET_TO[pose.steer]) for pose in set_anew(found.poses)]
     for at, name in stops:
         here = next(pose for pose in found.poses if pose.chainage_m >= at - NEAR_M)

@@ -21,6 +21,7 @@ from routeplan.report.wording import (
     bound_text,
     counted,
     length_text,
+    modes_text,
     place_name,
     place_text,
     short_text,
@@ -165,7 +166,7 @@ def _reason(move: Move) -> str:
 def _first(move: Move, drawing: MoveDrawing, plan: Plan, site: Site) -> str:
     """Return what a driver needs first: the machine, where it is tightest, how far, through what."""
     machine = plan.machines[move.machine]
-    driven = f", {escape(move.poses[0].travel_mode.replace('_', ' '))}" if move.poses else ""
+    driven = f", {name(modes_text(move))}" if move.poses else ""
     crossed = sum(control.kind == "walkway" for control in move.controls)
     way = [length_text(move)]
     if move.poses:

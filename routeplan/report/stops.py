@@ -103,9 +103,11 @@ def stops_of(move: Move, watched: Sequence[Entry] = ()) -> tuple[Stop, ...]:
 def _entries(move: Move) -> list[Entry]:
     """Return everything to stop for; no chainage counts as before the start."""
     holds = [Entry(hold.chainage_m, hold.place, f"Hold: {hold.text}", True) for hold in move.holds]
+    told = {(hold.chainage_m, hold.text) for hold in move.holds}
     controls = [
         Entry(control.chainage_m, place_at(move.poses, control.chainage_m), f"Control: {control.text}", True)
         for control in move.controls
+        if (control.chainage_m, control.text) not in told
     ]
     turns = [
         Entry(

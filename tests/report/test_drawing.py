@@ -151,6 +151,14 @@ def test_stops_are_numbered_in_driving_order_and_near_ones_are_one() -> None:
     assert [stop.chainage_m for stop in stops] == sorted(stop.chainage_m for stop in stops)
 
 
+def test_a_control_that_says_what_its_hold_says_is_told_once() -> None:
+    way = tuple(Pose(1.0 * n, 0.0, 90.0, 1, "ridden", "front", "stowed", 0.5, 1.0 * n) for n in range(9))
+    holds = (Hold(4.0, (4.0, 0.0), "Fold the rails."),)
+    controls = (Control("c", 4.0, "Fold the rails."), Control("c", 8.0, "Fold the rails."))
+    stops = stops_of(dataclasses.replace(moves()[0], poses=way, holds=holds, controls=controls))
+    assert [stop.lines for stop in stops] == [("Hold: Fold the rails.",), ("Control: Fold the rails.",)]
+
+
 @settings(max_examples=50)
 @given(st.lists(st.floats(0.0, 27.0), max_size=8), st.lists(st.floats(0.0, 27.0), max_size=8))
 def test_no_hold_and_no_control_is_ever_lost(holds: list[float], controls: list[float]) -> None:
