@@ -24,7 +24,6 @@ from routeplan.report.wording import (
     modes_text,
     place_name,
     place_text,
-    short_text,
     span_text,
     through_text,
     time_text,
@@ -314,7 +313,10 @@ def _zones(move: Move) -> str:
         for number, zone in enumerate(move.zones, 1)
     ]
     return '<h3 class="zones">Zones</h3>' + table(
-        "Where the basket feels the ground", ("Zone", "Along", "Figure", "What"), rows, style="zones"
+        "Where more than half of a limit is used, or less than half a metre is left overhead",
+        ("Zone", "Along", "Figure", "What"),
+        rows,
+        style="zones",
     )
 
 
@@ -322,11 +324,11 @@ def _misses(move: Move) -> str:
     if not move.nearest_misses:
         return ""
     rows = [
-        (f"<b>{number}</b>", name(miss.kind), short_text(miss.short_mm), f"{name(miss.text)} {_go(miss.place)}")
+        (f"<b>{number}</b>", name(miss.kind), f"{name(miss.text)} {_go(miss.place)}")
         for number, miss in enumerate(move.nearest_misses, 1)
     ]
     return "<h3>Nearest misses</h3>" + table(
-        "Where a way would have gone on", ("No", "What blocks", "Short by", "How"), rows, style="misses"
+        "Where a way would have gone on", ("No", "What blocks", "How"), rows, style="misses"
     )
 
 

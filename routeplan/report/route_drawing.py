@@ -17,7 +17,7 @@ from routeplan.report.shapes import Bounds, Layer, Position, Shape, area, bounds
 from routeplan.report.stops import Stop, reversals_of, stops_of
 from routeplan.report.sweep import placements, swept
 from routeplan.report.tight import names_near, tight_places, zone_figures, zone_tag
-from routeplan.report.wording import against_text, place_text, short_text, span_text
+from routeplan.report.wording import against_text, place_text, span_text
 from routeplan.route import Check, Move, Plan, Pose, Zone, heading_rad
 from routeplan.site.model import Area, Site
 
@@ -235,14 +235,13 @@ def _refused(move: Move) -> Iterable[Shape]:
 def _misses(move: Move) -> Iterable[Shape]:
     for index, miss in enumerate(move.nearest_misses, 1):
         if all(math.isfinite(value) for value in miss.place):
-            short = short_text(miss.short_mm)
             yield mark(
                 "miss",
                 miss.place,
                 str(index),
                 title=f"Nearest miss {index}: {miss.kind}",
-                details=(("Short by", short), ("What", miss.text)),
-                label=f"{miss.kind}: {short}",
+                details=(("What", miss.text),),
+                label=miss.kind,
             )
 
 

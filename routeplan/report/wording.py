@@ -66,15 +66,6 @@ def up(value: float, decimals: int) -> str:
     return f"{math.ceil(value * scale - _NOISE * scale) / scale:.{decimals}f}"
 
 
-def short_text(short_mm: float) -> str:
-    """Return how much a near miss lacks, rounded up; words where it is no amount.
-
-    >>> short_text(11.2), short_text(math.nan)
-    ('12 mm short', 'not an amount')
-    """
-    return "not an amount" if math.isnan(short_mm) else f"{up(short_mm, 0)} mm short"
-
-
 def amount_text(value: float, unit: str, *, upwards: bool) -> str:
     """Return a rounded figure with its unit: metres below ten as millimetres, ratios as percent, degrees to a tenth.
 

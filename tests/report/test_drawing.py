@@ -212,7 +212,7 @@ def test_a_refused_route_is_shown_as_refused_only() -> None:
 def test_no_route_shows_what_blocks_and_where_it_was_to_go() -> None:
     layers = drawn(moves()[4])
     assert [shape.style for shape in layers["trouble"]] == ["miss", "miss"]
-    assert layers["trouble"][1].label == "excavation edge: 88 mm short"
+    assert layers["trouble"][1].label == "excavation edge"
     assert [shape.label for shape in layers["stops"]] == ["Start", "Finish"]
 
 
