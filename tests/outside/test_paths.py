@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from routeplan.hazards.tile import PIECE
 from routeplan.search import best_first
 from routeplan.search.best_first import BLOCKED, FOUND, Frontier, Lattice
 from routeplan.search.curves import curve
@@ -34,14 +35,14 @@ CURVES = [
 @pytest.mark.parametrize(("x", "y", "heading", "length", "source"), CURVES)
 @pytest.mark.parametrize("radius", [1.0, 4.3])
 def test_shortest_curves(x: float, y: float, heading: float, length: float, source: str, radius: float) -> None:
-    pieces = np.zeros((3, 3))
+    pieces = np.zeros((3, PIECE))
     found = curve(0.0, 0.0, 0.0, radius * x, radius * y, heading, radius, pieces)
     assert found == pytest.approx(radius * length, abs=5e-6 * radius), source
     assert pieces[:, 0].sum() == pytest.approx(found, abs=1e-9)
 
 
 def test_length_is_kept_when_ends_swap() -> None:
-    pieces = np.zeros((3, 3))
+    pieces = np.zeros((3, PIECE))
     there = curve(0.0, 0.0, 0.3, 7.0, -2.0, 1.1, 2.0, pieces)
     back = curve(7.0, -2.0, 1.1 + math.pi, 0.0, 0.0, 0.3 + math.pi, 2.0, pieces)
     assert there == pytest.approx(back, abs=1e-9)

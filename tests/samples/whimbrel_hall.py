@@ -54,8 +54,8 @@ WALLS: list[tuple[str, str, list[XY], float, float | None]] = [
     ("wall-east", "outer wall", [(43.85, 0), (43.85, 28.5)], 0.3, None),
     ("wall-west-1", "outer wall", [(0.15, 0), (0.15, 12)], 0.3, None),
     ("wall-west-2", "outer wall", [(0.15, 18), (0.15, 28.5)], 0.3, None),
-    ("wall-rooms-1", "inner wall", [(33, 0), (33, 3.35)], 0.2, None),
-    ("wall-rooms-2", "inner wall", [(33, 6.05), (33, 10.5)], 0.2, None),
+    ("wall-rooms-1", "inner wall", [(33, 0), (33, 3.4)], 0.2, None),
+    ("wall-rooms-2", "inner wall", [(33, 6), (33, 10.5)], 0.2, None),
     ("wall-rooms-3", "inner wall", [(33, 14.5), (33, 22.85)], 0.2, None),
     ("wall-rooms-4", "inner wall", [(33, 24.55), (33, 28.5)], 0.2, None),
     ("wall-store", "inner wall", [(33, 9.5), (44, 9.5)], 0.2, None),
@@ -74,7 +74,7 @@ SURVEYED: Row = {"sigma_m": 0.003, "survey": "H1"}
 #: (id, ring, properties)
 SOFFITS: list[Feature] = [
     ("loading-door-head", rectangle(0, 12, 0.3, 18), {"kind": "door head", "clear_m": 4.50} | SURVEYED),
-    ("store-door-head", rectangle(32.9, 3.35, 33.1, 6.05), {"kind": "door head", "clear_m": 3.80} | SURVEYED),
+    ("store-door-head", rectangle(32.9, 3.4, 33.1, 6), {"kind": "door head", "clear_m": 3.80} | SURVEYED),
     ("bay-door-head", rectangle(32.9, 10.5, 33.1, 14.5), {"kind": "door head", "clear_m": 4.00} | SURVEYED),
     ("plant-door-head", rectangle(32.9, 22.85, 33.1, 24.55), {"kind": "door head", "clear_m": 2.10} | SURVEYED),
     ("store-ceiling", rectangle(33.1, 0.3, 43.7, 9.4), {"kind": "ceiling", "clear_m": 4.20} | SURVEYED),
@@ -92,7 +92,7 @@ BEAMS: list[tuple[str, list[XY], float, float]] = [
 ]
 
 SILLS: list[Row] = [
-    {"id": "sill-store", "kind": "sill", "wkt": "LINESTRING (33 3.35, 33 6.05)", "width_m": 0.10, "height_m": 0.02},
+    {"id": "sill-store", "kind": "sill", "wkt": "LINESTRING (33 3.4, 33 6)", "width_m": 0.10, "height_m": 0.02},
 ]
 
 ACCEPTED: Row = {"accepted_by": "temporary works coordinator", "accepted_on": "2026-11-19",
@@ -118,7 +118,7 @@ PLACES: list[Place] = [
     ("loading-door", "door", "Loading door", 0.15, 15.0, 90.0, 0.25),
     ("plant-door", "door", "Plant room door, 2.10 m high", 33.0, 23.7, 90.0, 0.25),
     ("bay-door", "door", "Test bay door, 4.0 m wide", 33.0, 12.5, 90.0, 0.25),
-    ("store-door", "door", "Store door, 2.7 m wide, with sill", 33.0, 4.7, 90.0, 0.25),
+    ("store-door", "door", "Store door, 2.6 m wide, with sill", 33.0, 4.7, 90.0, 0.25),
     ("plant-1", "workface", "Plant room", 40.0, 24.0, None, 0.5),
     ("bay-1", "workface", "Test bay, at the door", 37.0, 12.5, None, 0.5),
     ("bay-2", "workface", "Test bay, beyond the duct", 40.0, 17.4, None, 0.5),
