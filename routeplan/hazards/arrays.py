@@ -101,26 +101,34 @@ class World(NamedTuple):
     lean_m: float  # farthest lean of a top for which it holds them, m
 
 
-class Body(NamedTuple):
-    """A machine in one configuration and travel mode."""
+class Body(np.record):  # type: ignore[misc]  # numpy says how to subclass it, its stubs call it final
+    """A machine in one configuration and travel mode.
+
+    A record rather than a tuple of arrays: kernels hand it on as one address, which is quicker to compile and to run.
+    Arrays have room for more rows than there are; ``n_boxes`` and the like count those that hold something.
+    """
 
     wheel_xi: Floats  # (4,) FL FR RL RR
     wheel_eta: Floats
     wheelbase: float
     track: float
-    oscillating: int  # 0 none, 1 the front axle, 2 the rear axle
+    oscillating: float  # 0 none, 1 the front axle, 2 the rear axle
     stop_tan: float
     limit_up: float  # largest slope (tan) with the chassis arrow uphill
     limit_down: float
     limit_side: float
+    n_boxes: int
+    n_tops: int
+    n_discs: int
+    n_undersides: int
+    n_basket: int
+    n_corners: int
     boxes: Floats  # (n, 7): xi0, xi1, eta0, eta1, bottom, top, occupied
     tops: Floats  # (n, 7): xi, eta, zeta, lever of the front axle, of the rear axle, gap wanted, 1 for the head
     discs: Floats  # (n, 4): xi, eta, radius, gap wanted with the tube; they cover the boxes
     undersides: Floats  # (n, 3): xi, eta, zeta
     basket: Floats  # (n, 4): xi, eta, lever of the front axle, of the rear axle
-    corners: (
-        Floats  # (n, 7) of boxes and the head's range: xi, eta, bottom, top, levers of both axles, gap wanted above
-    )
+    corners: Floats  # (n, 7) of boxes and head: xi, eta, bottom, top, levers of both axles, gap wanted above
     hull: Floats  # (4,) xi0, xi1, eta0, eta1 around boxes and wheels
     reach: float  # farthest corner from the origin, m
     half_track: float  # half the length of a track on the ground, m; 0 on wheels
@@ -137,6 +145,11 @@ class Body(NamedTuple):
     sin_heading: float
     tallest: float
     proven: Floats  # (KINDS,) margin from which a check is proven: k sigma
+
+    def rows(self, name: str) -> Floats:
+        """The rows of a table that hold something."""
+        table: Floats = self[name][: self["n_" + name]]
+        return table
 
 
 class Scratch(NamedTuple):

@@ -98,7 +98,7 @@ def _point_slack(bounds: _Bounds, body: Body, xi: float, eta: float) -> Floats:
 
 def _rise(seen: Floats, bounds: _Bounds, body: Body) -> Floats:
     worst = np.zeros(seen.shape[:2])
-    for xi, eta, front, rear in body.basket:
+    for xi, eta, front, rear in body.rows("basket"):
         q, lean = (xi - body.wheel_xi[2]) / body.wheelbase, abs(eta) / body.track
         static = (abs(q) + abs(1.0 - q) + 2.0 * lean) * seen[..., DEVIATION]
         static = static + bounds.twist * (0.25 + 0.5 * (lean + abs(q - 0.5)))
@@ -143,7 +143,7 @@ def _calm_poses(seen: Floats, planes: Floats, body: Body, cell_m: float) -> tupl
     steep = 2.0 * slope + bounds.along + bounds.across
     enough = max(COMFORT_M, body.proven[arrays.HEAD], body.proven[arrays.OVERHEAD])
     lift = body.tyre_half * (slope + bounds.tilt)
-    for xi, eta, bottom, top, front, rear, gap in body.corners:
+    for xi, eta, bottom, top, front, rear, gap in body.rows("corners"):
         slack = _point_slack(bounds, body, xi, eta)
         spare = np.minimum(spare, bottom + middle - slack - differ - seen[..., HUMP] - strike)
         thrown = body.amplification * max(front, rear) * seen[..., DEFECT] + steep * (moved + top * lean + cell_m)

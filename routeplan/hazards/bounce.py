@@ -35,7 +35,7 @@ def rise_margin(body: Body, stance: Stance) -> float:
     The rise is told from the mean plane of clean ground, which an oscillating axle's machine does not stand on.
     """
     worst = 0.0
-    for n in range(body.basket.shape[0]):
+    for n in range(body.n_basket):
         xi, eta, lever_front, lever_rear = body.basket[n]
         q = (xi - body.wheel_xi[2]) / body.wheelbase
         lean = abs(eta) / body.track
@@ -55,7 +55,7 @@ def top_margins(
     """
     rows, cols = world.nodes.shape
     head_raw = head_proven = box_raw = box_proven = math.inf
-    for n in range(body.tops.shape[0]):
+    for n in range(body.n_tops):
         xi0, eta0, zeta, lever_front, lever_rear, wanted, head = body.tops[n]
         xi, eta = xi0 - stance.pitch * zeta, eta0 - stance.roll * zeta
         col = int(math.floor((x + xi * c - eta * s - world.x0) / world.cell + 0.5))
@@ -83,7 +83,7 @@ def underside_margin(world: World, body: Body, stance: Stance, x: float, y: floa
     smallest = 10.0
     steep = stance.pitch * stance.pitch + stance.roll * stance.roll + body.sin_heading * body.sin_heading
     shaky = stance.pitch_spread + stance.roll_spread
-    for n in range(body.undersides.shape[0]):
+    for n in range(body.n_undersides):
         xi0, eta0, zeta = body.undersides[n]
         xi, eta = xi0 - stance.pitch * zeta, eta0 - stance.roll * zeta
         px, py = x + xi * c - eta * s, y + xi * s + eta * c

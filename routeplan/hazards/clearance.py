@@ -117,17 +117,17 @@ def roomy(world: World, body: Body, x: float, y: float, c: float, s: float, spar
     """
     rows, cols = world.nodes.shape
     per_cell = 1.0 / world.cell
-    for n in range(body.discs.shape[0] + 4):
-        if n < body.discs.shape[0]:
+    for n in range(body.n_discs + 4):
+        if n < body.n_discs:
             xi, eta, wanted = body.discs[n, 0], body.discs[n, 1], body.discs[n, 2] + body.discs[n, 3] + COMFORT_M
         else:
-            i = n - body.discs.shape[0]
+            i = n - body.n_discs
             xi, eta, wanted = body.wheel_xi[i], body.wheel_eta[i], body.wheel_gap + body.half_track
         col = int(math.floor((x + xi * c - eta * s - world.x0) * per_cell + 0.5))
         row = int(math.floor((y + xi * s + eta * c - world.y0) * per_cell + 0.5))
         if row < 0 or col < 0 or row >= rows or col >= cols:
             return False
-        far = world.nodes[row, col].body_far if n < body.discs.shape[0] else world.nodes[row, col].wheel_far
+        far = world.nodes[row, col].body_far if n < body.n_discs else world.nodes[row, col].wheel_far
         if far < wanted + spare + world.cell:
             return False
     return True

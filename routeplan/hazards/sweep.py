@@ -100,7 +100,7 @@ def straight_margins(
         check = check_of(kind)
         u0, v0, u1, v1 = in_frame(edge, x, y, c, s)
         wheels = kind > LAST_BODY_EDGE
-        for n in range(-4 if wheels else 0, 0 if wheels else body.boxes.shape[0]):
+        for n in range(-4 if wheels else 0, 0 if wheels else body.n_boxes):
             if kind == E_OBSTACLE and edge[5] + body.underside_gap <= bottoms[n]:
                 continue
             wanted = wanted_gap(body, kind, edge[4], n)
@@ -155,7 +155,7 @@ def turning_margins(
         check = check_of(kind)
         u0, v0, u1, v1 = in_frame(edge, mx, my, c, s)
         wheels = kind > LAST_BODY_EDGE
-        for n in range(-4 if wheels else 0, 0 if wheels else body.boxes.shape[0]):
+        for n in range(-4 if wheels else 0, 0 if wheels else body.n_boxes):
             if kind == E_OBSTACLE and edge[5] + body.underside_gap <= scratch.bottoms[n]:
                 continue
             wanted = wanted_gap(body, kind, edge[4], n)

@@ -70,7 +70,7 @@ def box_bottoms(body: Body, stance: Stance, bottoms: Floats) -> None:
     """Lower ``bottoms`` to each box's underside level at a stance."""
     slack = body.reach * (stance.pitch_spread + stance.roll_spread)
     moved = displaced(body, abs(stance.pitch), abs(stance.roll), body.reach, body.reach, stance.aside)
-    for n in range(body.boxes.shape[0]):
+    for n in range(body.n_boxes):
         level = 1e9
         for i in range(4):
             level = min(level, plane_at(body, stance, body.boxes[n, i // 2], body.boxes[n, 2 + i % 2]))
@@ -96,7 +96,7 @@ def quick_look(
     differ = (abs(along_ - stance.pitch) + abs(across - stance.roll)) * moved
     slope, steep = abs(stance.pitch) + abs(stance.roll), abs(along_) + abs(across)
     under = over = math.inf
-    for n in range(body.corners.shape[0]):
+    for n in range(body.n_corners):
         xi, eta, bottom, top, lever_front, lever_rear, wanted = body.corners[n]
         above = plane_at(body, stance, xi, eta) - base - along_ * xi - across * eta
         off = uncertain(body, stance, xi, eta)

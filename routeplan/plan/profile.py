@@ -227,7 +227,7 @@ def _survey_check(
         )
     radius = hazards.wheel_radius_m
     drop = radius if smallest >= 2 * radius else radius - math.sqrt(radius**2 - (smallest / 2) ** 2)
-    lever = float(body.basket[:, 2:].max())
+    lever = float(body.rows("basket")[:, 2:].max())
     value = body.amplification * lever * drop
     margin = body.bounce_limit - value
     if margin < 0.0:

@@ -65,7 +65,8 @@ def _half_widths(body: Body, kinds: NDArray[np.uint8], extra: Floats) -> Floats:
             wide = float(np.abs(body.wheel_eta).max()) + wanted_gap(body, int(kind), 0.0, -1)
         else:
             wide = tube + max(
-                float(np.abs(box[2:4]).max()) + wanted_gap(body, int(kind), 0.0, n) for n, box in enumerate(body.boxes)
+                float(np.abs(box[2:4]).max()) + wanted_gap(body, int(kind), 0.0, n)
+                for n, box in enumerate(body.rows("boxes"))
             )
         found[mine] = wide + extra[mine]
     return found

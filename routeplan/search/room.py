@@ -68,7 +68,7 @@ def displacements(motions: Motions) -> Ints:
 
 def disc_in_body_m(body: Body) -> float:
     """Radius of the largest disc about the origin that a box of the body covers at every heading, m."""
-    boxes = body.boxes
+    boxes = body.rows("boxes")
     return float(max(np.min([-boxes[:, 0], boxes[:, 1], -boxes[:, 2], boxes[:, 3]], axis=0).max(), 0.0))
 
 

@@ -86,10 +86,11 @@ def test_tracks_turn_about_their_middle() -> None:
 def test_levers_and_sigmas_go_by_where_the_ends_of_the_tracks_are() -> None:
     """Both rooms agree; front and rear end of a machine alike about its middle have the same levers."""
     body = prepared(site := worlds.flat_site(machines=(SPIDER,))).body
-    xi, eta = body.basket[:, 0], body.basket[:, 1]
+    basket = body.rows("basket")
+    xi, eta = basket[:, 0], basket[:, 1]
     expected = levers(SPIDER, xi, eta)[:, [0, 2]]
-    assert body.basket[:, 2:] == pytest.approx(expected)
-    assert sorted(body.basket[:, 2]) == pytest.approx(sorted(body.basket[:, 3]))
+    assert basket[:, 2:] == pytest.approx(expected)
+    assert sorted(basket[:, 2]) == pytest.approx(sorted(basket[:, 3]))
     second = Sigmas.of(SPIDER, site.ground.accuracy)
     found = margin_sigmas(site, SPIDER, SPIDER.configurations["stowed"])
     index = {line.kind: line.index for line in CATALOGUE}

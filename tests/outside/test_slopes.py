@@ -18,7 +18,7 @@ import pytest
 from numpy.typing import NDArray
 
 from routeplan.hazards import arrays
-from routeplan.hazards.prepare import build_body
+from routeplan.hazards.body import build_body
 from routeplan.hazards.terrain import build_terrain
 from routeplan.hazards.tile import OUT, slope_margins
 from routeplan.recheck.attitude import rating_deg

@@ -10,9 +10,10 @@ from shapely.geometry import Point, box
 
 from routeplan.hazards.arrays import GRADE, HEAD
 from routeplan.hazards.attitude import slopes
+from routeplan.hazards.body import build_body
 from routeplan.hazards.bounce import lever
 from routeplan.hazards.fields import defect_size
-from routeplan.hazards.prepare import build_body, prepare
+from routeplan.hazards.prepare import prepare
 from routeplan.hazards.terrain import build_terrain
 from routeplan.hazards.tile import OUT, slope_margins
 from routeplan.machine.model import Machine
