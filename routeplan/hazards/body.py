@@ -15,8 +15,8 @@ from routeplan.hazards.fields import SPACING_M
 from routeplan.machine.model import Configuration, Machine
 from routeplan.site.model import Site
 
-#: Rows that the arrays of a body have room for; a machine with more of them has a type of body of its own.
-_ROWS = 64
+#: Rows that every table of a body has room for; a machine with more rows is a type of its own, compiled for anew.
+_ROWS = 256
 
 
 def new_body(figures: Mapping[str, float], arrays: Mapping[str, Floats], tables: Mapping[str, Floats]) -> Body:
