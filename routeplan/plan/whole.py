@@ -33,17 +33,20 @@ def plan_site(site: Site, *, issued: str, progress: Progress = speechless) -> Pl
         progress("first run on this machine: compiling for about half a minute, once", 0)
     terrain, alone = build_terrain(site.ground, site.grid), Lock()
 
-    def of_machine(machine_id: str) -> Plan:
+    def of_machine(machine_id: str) -> list[Plan]:
         planner = MovePlanner(site, terrain, alone, progress)
-        moves = tuple(planner.plan(wanted) for wanted in site.moves if wanted.machine == machine_id)
-        k = {move.id: planner.k_of(move.length_m) for move in moves if move.poses}
-        plan = as_written(_draft(site, moves, k, issued))
-        progress(f"{machine_id}: second opinion", 0)
-        with alone:
+        return [judged(planner.plan(wanted), planner) for wanted in site.moves if wanted.machine == machine_id]
+
+    def judged(move: Move, planner: MovePlanner) -> Plan:
+        k = {move.id: planner.k_of(move.length_m)} if move.poses else {}
+        plan = as_written(_draft(site, (move,), k, issued))
+        progress(f"{move.id}: second opinion", 0)
+        with alone:  # while the other machines search
             return replace(plan, moves=tuple(_judged(move, plan, site) for move in plan.moves))
 
     with ThreadPoolExecutor() as pool:  # machines search side by side; a machine's moves follow one another
-        parts = list(pool.map(of_machine, dict.fromkeys(wanted.machine for wanted in site.moves)))
+        machines = dict.fromkeys(wanted.machine for wanted in site.moves)
+        parts = [part for of_one in pool.map(of_machine, machines) for part in of_one]
     planned = {move.id: move for part in parts for move in part.moves}
     moves = tuple(planned[wanted.id] for wanted in site.moves)
     k = {move_id: part.k_by_move[move_id] for part in parts for move_id in part.k_by_move}
