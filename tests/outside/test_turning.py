@@ -4,9 +4,16 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
+from shapely import hausdorff_distance
+from shapely.affinity import rotate, translate
+from shapely.geometry import LinearRing, Point
 
-from routeplan.machine.shape import turn_radius_at_origin_m
+from routeplan.hazards.sweep import along
+from routeplan.machine.modelled import not_modelled
+from routeplan.machine.read import build_machine, read_classes
+from routeplan.machine.shape import chassis_m, turn_radius_at_origin_m
 from routeplan.recheck.steering import turn_radius_m
 from tests import worlds
 
@@ -63,3 +70,30 @@ def test_design_vehicles(centre: float, wheelbase: float, width: float, inner: f
 def test_swept_width() -> None:
     """R 2, W 1.2, L 2, f 0.4: outer corner at 3.53836, inner side at 1.4 (plane geometry, arithmetic)."""
     assert origin_radius(outside=3.53836, wheelbase=2.0, overhang=0.4, width=1.2) == pytest.approx(2.0, abs=5e-6)
+
+
+DRIVEN = [
+    name
+    for name in sorted(read_classes())
+    if not_modelled(build_machine("m", {"class": name}, where="test")) is None
+]
+
+
+@pytest.mark.parametrize("class_id", DRIVEN)
+def test_the_tightest_circle_keeps_to_the_circles_of_the_sheet(class_id: str) -> None:
+    """Driven all round at full lock, a chassis stays between the inside and the outside turning circle.
+
+    Poses by the search's own arc; a corner of the chassis touches the outer circle, its side keeps off the inner one.
+    """
+    machine = build_machine("m", {"class": class_id}, where="test")
+    radius_m, (rear, front) = turn_radius_m(machine), chassis_m({n: f.value for n, f in machine.figures.items()})
+    half = machine.value("width_m") / 2
+    outline = LinearRing([(rear, -half), (front, -half), (front, half), (rear, half)])
+    centre, reaches, nears = Point(0.0, radius_m), [], []
+    for distance in np.linspace(0.0, math.tau * radius_m, 73):
+        x, y, heading = along(0.0, 0.0, 0.0, distance, 1.0 / radius_m, 0.0, 0.0)
+        body = translate(rotate(outline, heading, origin=(0, 0), use_radians=True), x, y)
+        reaches.append(hausdorff_distance(body, centre))
+        nears.append(body.distance(centre))
+    assert max(reaches) == pytest.approx(machine.value("turn_radius_outside_m"), abs=1e-9)
+    assert min(nears) >= machine.value("turn_radius_inside_m") - 1e-9
