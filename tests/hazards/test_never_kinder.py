@@ -49,13 +49,18 @@ NOISE = 1e-6
 BLOCKING = [index for index in range(arrays.KINDS) if index != arrays.WALKWAY]
 
 
-def drawn_motions(site: Site, machine: Machine, rng: np.random.Generator) -> tuple[Floats, Floats]:
-    """Starts (n, 3) and pieces (n, 1, 4): straights, arcs and, for machines that can, pivots."""
+def drawn_starts(site: Site, rng: np.random.Generator) -> Floats:
+    """Poses (n, 3) all over a site."""
     west, south, east, north = site.boundary.bounds
-    starts = np.column_stack([
+    return np.column_stack([
         rng.uniform(west + 1, east - 1, DRAWN), rng.uniform(south + 1, north - 1, DRAWN),
         rng.uniform(-math.pi, math.pi, DRAWN),
     ])  # fmt: skip
+
+
+def drawn_motions(site: Site, machine: Machine, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """Starts (n, 3) and pieces (n, 1, 4): straights, arcs and, for machines that can, pivots."""
+    starts = drawn_starts(site, rng)
     bent = np.where(rng.random(DRAWN) < 0.4, 0.0, rng.uniform(-1, 1, DRAWN) / turn_radius_m(machine))
     none = np.zeros(DRAWN)
     pieces = np.column_stack([rng.uniform(0.3, 2.5, DRAWN), bent, none, none])

@@ -18,7 +18,7 @@ from routeplan.machine.model import Figure, Machine
 from routeplan.plan.steer import coordinated_turn
 from routeplan.search.motions import Turn
 from routeplan.site.model import Site
-from tests.hazards.test_never_kinder import DRAWN, hold_against_the_second_opinion
+from tests.hazards.test_never_kinder import DRAWN, drawn_starts, hold_against_the_second_opinion
 from tests.random_sites import small_site
 
 Floats = NDArray[np.float64]
@@ -37,11 +37,7 @@ def both(machine: Machine) -> Machine:
 
 def drawn_motions(site: Site, machine: Machine, rng: np.random.Generator) -> tuple[Floats, Floats]:
     """Starts (n, 3) and pieces (n, 1, 4): arcs in coordinated steer and lines in crab steer, half each."""
-    west, south, east, north = site.boundary.bounds
-    starts = np.column_stack([
-        rng.uniform(west + 1, east - 1, DRAWN), rng.uniform(south + 1, north - 1, DRAWN),
-        rng.uniform(-math.pi, math.pi, DRAWN),
-    ])  # fmt: skip
+    starts = drawn_starts(site, rng)
     turn = coordinated_turn(machine)
     assert turn is not None
     pieces = []
