@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import accumulate, pairwise
-from threading import Lock
 
 from routeplan.hazards.edges import accepted_on
 from routeplan.hazards.prepare import prepare
@@ -44,12 +43,11 @@ def speechless(words: str, count: int) -> None:
 class MovePlanner:
     """Plans moves of one site, one after the other; lattices and the places where machines came to stand are kept.
 
-    ``alone`` is held by whoever asks a geometry: the site's are shared, and two threads must not ask one at once.
+    The site is asked by one thread only: its geometries are prepared at their first use.
     """
 
     site: Site
     terrain: Terrain
-    alone: Lock = field(default_factory=Lock)
     progress: Progress = speechless
     closed: frozenset[str] = frozenset()
     _lattices: dict[tuple[object, ...], CheckedLattice] = field(default_factory=dict)
@@ -62,22 +60,19 @@ class MovePlanner:
         why = not_modelled(machine)
         if why is not None:
             return replace(_no_way(wanted, "not proven", why, ()), checks=unmade_checks(why))
-        with self.alone:
-            graph = self._graph(wanted, machine)
+        graph = self._graph(wanted, machine)
         self.progress(f"{wanted.id}: searching", 0)
         ways: list[Way] = []
         mode, at = 0, self._standing.get((machine.id, wanted.start)) or self._stands(graph, wanted.start)
         for start, goal in pairwise((wanted.start, *wanted.via, wanted.goal)):
-            with self.alone:
-                ends = graph.stop(start, at), graph.stop(goal, self._stands(graph, goal))
+            ends = graph.stop(start, at), graph.stop(goal, self._stands(graph, goal))
             found, mode = self._between(graph, *ends, mode, wanted)
             if isinstance(found, Move):
                 return found
             ways.append(found.straighter())
             at = [ends[1].nearest(found.end)] if found.stretches else at
         self._standing[machine.id, wanted.goal] = at
-        with self.alone:
-            return self._driven(wanted, machine, ways)
+        return self._driven(wanted, machine, ways)
 
     def _graph(self, wanted: MoveWanted, machine: Machine) -> SiteGraph:
         """The graph of a machine under the conditions of a day; made once."""
@@ -97,8 +92,7 @@ class MovePlanner:
         found, mode = graph.way(start, goal, mode=mode)
         if isinstance(found, Way):
             return found, mode
-        with self.alone:
-            return self._unfound(wanted, graph, (start, goal), mode, found), mode
+        return self._unfound(wanted, graph, (start, goal), mode, found), mode
 
     def _stands(self, graph: SiteGraph, name: str) -> list[Anchor]:
         """Every way the machine may be asked to stand at a place."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 from concurrent.futures import ThreadPoolExecutor
+from copy import deepcopy
 from dataclasses import replace
-from threading import Lock
 
 from routeplan import __version__
 from routeplan.hazards.register import NOT_CHECKED
@@ -31,18 +31,18 @@ def plan_site(site: Site, *, issued: str, progress: Progress = speechless) -> Pl
     """
     if never_compiled():
         progress("first run on this machine: compiling for about half a minute, once", 0)
-    terrain, alone = build_terrain(site.ground, site.grid), Lock()
+    terrain = build_terrain(site.ground, site.grid)
 
     def of_machine(machine_id: str) -> list[Plan]:
-        planner = MovePlanner(site, terrain, alone, progress)
+        own = deepcopy(site)  # two threads must not ask one geometry at once
+        planner = MovePlanner(own, terrain, progress)
         return [judged(planner.plan(wanted), planner) for wanted in site.moves if wanted.machine == machine_id]
 
     def judged(move: Move, planner: MovePlanner) -> Plan:
         k = {move.id: planner.k_of(move.length_m)} if move.poses else {}
         plan = as_written(_draft(site, (move,), k, issued))
         progress(f"{move.id}: second opinion", 0)
-        with alone:  # while the other machines search
-            return replace(plan, moves=tuple(_judged(move, plan, site) for move in plan.moves))
+        return replace(plan, moves=tuple(_judged(move, plan, planner.site) for move in plan.moves))
 
     with ThreadPoolExecutor() as pool:  # machines search side by side; a machine's moves follow one another
         machines = dict.fromkeys(wanted.machine for wanted in site.moves)
