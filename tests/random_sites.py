@@ -15,7 +15,7 @@ from shapely.geometry import Point, Polygon, box
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
-from routeplan.hazards.prepare import Hazards, prepare
+from routeplan.hazards.prepare import Hazards, encounter
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
 from routeplan.plan.steer import turn_radius_m
@@ -175,10 +175,9 @@ def draw(seed: int) -> Drawn:
         headings=16, cell_m=terrain.cell_m * terrain.stride, radius_m=radius_m, pivots=machine.value("pivots") == 1.0,
         pivot_arm_m=math.hypot(machine.wheelbase_m, machine.track_m / 2),
     )  # fmt: skip
-    hazards = prepare(
-        site, machine, configuration="stowed", travel_mode="ridden", day=DAY, k=3.0, terrain=terrain,
-        travel_m=motions.travel_m,
-    )  # fmt: skip
+    hazards = encounter(
+        site, machine, configuration="stowed", travel_mode="ridden", k=3.0, terrain=terrain
+    ).on(DAY, travel_m=motions.travel_m)  # fmt: skip
     return Drawn(site, machine, hazards, motions, CheckedLattice(site, hazards, motions))
 
 

@@ -176,7 +176,7 @@ def build_blocks(
     planes, summary = np.empty((*shape, 3)), np.empty((*shape, SUMMARY))
     fit_planes(terrain.level, terrain.cell_m, size, round(FIT_HALF_M / terrain.cell_m), planes)
     summarise(
-        planes, size, terrain.cell_m, terrain.level, terrain.gx, terrain.gy, fields.high, fields.low, fields.under,
+        planes, size, terrain.cell_m, terrain.level, terrain.gx, terrain.gy, fields.spans, fields.under,
         np.array([fields.deviation, fields.defect, fields.raised]), soffit, summary,
     )  # fmt: skip
     limits = (body.limit_up, body.limit_down, body.limit_side)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from routeplan.hazards.arrays import Body, Floats, Floats32, Ints
+from routeplan.hazards.arrays import SPAN, Body, Floats, Floats32, Ints, Records, records_of
 from routeplan.hazards.attitude import STANCE_STEP, most_turned
 from routeplan.hazards.enclosure import SECTORS, sector_field, under_field
 from routeplan.hazards.terrain import Terrain, disc_maximum
@@ -72,10 +72,9 @@ def _wheel_window(machine: Machine, body: Body, cell_m: float, spacing_m: float)
 
 @dataclass(frozen=True, eq=False)
 class GroundFields:
-    """Fields of the ground as ``World`` has them; all float32, ``(row, col)``, the first two ``(sector, row, col)``."""
+    """Fields of the ground as ``World`` has them: ``spans`` (sector, row, col), all others float32, ``(row, col)``."""
 
-    high: Floats32
-    low: Floats32
+    spans: Records
     under: Floats32
     defect: Floats32
     deviation: Floats32
@@ -119,7 +118,7 @@ def wheel_fields(
 
 def _features(site: Site, fields: GroundFields, terrain: Terrain, body: Body, window: _Window) -> None:
     """Holes and raised features of the defects layer, taken from clean ground so that nothing counts twice."""
-    touch = math.hypot(window.wide, window.along)
+    touch, spans = math.hypot(window.wide, window.along), fields.spans
     for feature in site.defects:
         size = defect_size(feature, window.radius)
         if size <= 0.0:
@@ -131,9 +130,9 @@ def _features(site: Site, fields: GroundFields, terrain: Terrain, body: Body, wi
         fields.deviation[rr, cc] = np.maximum(fields.deviation[rr, cc], size)
         low, high = _clean_spans(terrain, rr, cc, window)
         if hole:
-            fields.low[:, rr, cc] = np.minimum(fields.low[:, rr, cc], low - size)
+            spans["low"][:, rr, cc] = np.minimum(spans["low"][:, rr, cc], low - size)
             continue
-        fields.high[:, rr, cc] = np.maximum(fields.high[:, rr, cc], high + size)
+        spans["high"][:, rr, cc] = np.maximum(spans["high"][:, rr, cc], high + size)
         fields.raised[rr, cc] = np.maximum(fields.raised[rr, cc], size)
         rr, cc, _ = terrain.nodes_within(feature.geometry, window.under)
         fields.under[rr, cc] += np.float32(size)
@@ -170,7 +169,7 @@ def ground_fields(site: Site, machine: Machine, body: Body, terrain: Terrain, sp
         defect[rr, cc] = np.maximum(defect[rr, cc], defect_size(feature, window.radius))
     f32 = np.float32
     fields = GroundFields(
-        high, low, under,
+        records_of(SPAN, low=low, high=high), under,
         disc_maximum(defect, (DEFECT_REACH_M + cell + body.lateral + touch) / cell).astype(f32),
         disc_maximum(raw, (touch + window.radius) / cell).astype(f32),
         np.zeros(terrain.level.shape, f32),

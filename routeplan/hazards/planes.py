@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from routeplan.hazards.arrays import Floats, Floats32, Ints
+from routeplan.hazards.arrays import Floats, Floats32, Ints, Records
 from routeplan.kernel import kernel
 
 # Columns of a block's summary: spans against its plane, and the largest of what only counts upwards.
@@ -40,8 +40,7 @@ def summarise(
     level: Floats,
     gx: Floats,
     gy: Floats,
-    high: Floats32,
-    low: Floats32,
+    spans: Records,
     under: Floats32,
     fields: Floats32,
     soffit: Floats,
@@ -64,10 +63,10 @@ def summarise(
                     base = plane[0] + (east * plane[1] + north * plane[2]) * cell
                     above, spare = level[row, col] - base, 0.5 * cell * tilt
                     mine[TILT] = max(mine[TILT], tilt)
-                    for k in range(high.shape[0]):
-                        known += high[k, row, col] + low[k, row, col]
-                        mine[HIGH] = max(mine[HIGH], above + high[k, row, col] + spare)
-                        mine[MINUS_LOW] = max(mine[MINUS_LOW], spare - above - low[k, row, col])
+                    for k in range(spans.shape[0]):
+                        known += spans[k, row, col].high + spans[k, row, col].low
+                        mine[HIGH] = max(mine[HIGH], above + spans[k, row, col].high + spare)
+                        mine[MINUS_LOW] = max(mine[MINUS_LOW], spare - above - spans[k, row, col].low)
                     mine[HUMP] = max(mine[HUMP], above + under[row, col] + spare)
                     for k in range(3):
                         mine[DEVIATION + k] = max(mine[DEVIATION + k], fields[k, row, col])

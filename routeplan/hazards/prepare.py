@@ -1,4 +1,4 @@
-"""A site and a machine made into the kernels' arrays: once a machine, configuration, travel mode and day."""
+"""A site and a machine made into the kernels' arrays: once a machine, configuration and travel mode, and once a day."""
 
 from __future__ import annotations
 
@@ -81,53 +81,73 @@ def margin_sigmas(site: Site, machine: Machine, configuration: Configuration) ->
     return sigma
 
 
-def prepare(
-    site: Site,
-    machine: Machine,
-    *,
-    configuration: str,
-    travel_mode: str,
-    day: dt.date | None,
-    k: float,
-    terrain: Terrain,
-    travel_m: float,
-    closed: frozenset[str] = frozenset(),
-) -> Hazards:
-    """Make everything the kernels need to judge a motion of this machine.
+@dataclass(frozen=True, eq=False)
+class Encounter:
+    """What a machine in one configuration and travel mode meets on a site whatever the day: made once, for all days.
+
+    ``fields`` of the ground under wheels and body, ``soffits`` over them (see ``soffit_fields``).
+    """
+
+    site: Site
+    machine: Machine
+    configuration: Configuration
+    travel_mode: str
+    terrain: Terrain
+    k: float
+    body: Body
+    sigma: Floats
+    fields: GroundFields
+    soffits: tuple[Floats, Floats, Floats32]
+
+    def on(self, day: dt.date | None, *, travel_m: float, closed: frozenset[str] = frozenset()) -> Hazards:
+        """Make everything the kernels need to judge a motion of this machine on a day.
+
+        Parameters
+        ----------
+        travel_m
+            How far the origin may get from where a motion of the lattice starts.
+        closed
+            Ids of areas closed beyond the site's own dates.
+        """
+        body, terrain = self.body, self.terrain
+        lean_m = body.tallest * LEAN_FACTOR * max(body.limit_up, body.limit_down, body.limit_side)
+        reach_m = body.reach * (1.0 + body.sin_heading) + body.lateral + body.body_gap + COMFORT_M + lean_m
+        layers = layers_of(self.site, mass_kg=self.configuration.mass_kg, day=day, closed=closed)
+        soup = build_edges(terrain, layers, reach_m + travel_m / 2.0)
+        blocking = _blocking(body, self.k * self.sigma)
+        steering = proven_from(body, np.where(blocking == 2, self.k * self.sigma, 0.0))
+        blocks = build_blocks(terrain, steering, self.fields, self.soffits[1], soup.low, travel_m)
+        world = World(
+            x0=terrain.x0, y0=terrain.y0, cell=terrain.cell_m,
+            nodes=_nodes(terrain, self.fields, self.soffits, soup),
+            spans=self.fields.spans, block=blocks.size, blocks=blocks.records,
+            open_m=reach_m - lean_m + travel_m + terrain.cell_m, edges=soup.edges,
+            edge_kind=soup.kinds, bucket_start=soup.bucket_start, bucket_edges=soup.bucket_edges,
+            bucket_cols=soup.bucket_cols, bucket_rows=soup.bucket_rows, bucket_m=BUCKET_M, piece_m=travel_m,
+            lean_m=lean_m,
+        )  # fmt: skip
+        radius_m = max(wheel.radius_m for wheel in self.machine.wheels)
+        return Hazards(
+            world, body, self.sigma, blocking, terrain, self.k, radius_m, self.configuration, self.travel_mode
+        )
+
+
+def encounter(
+    site: Site, machine: Machine, *, configuration: str, travel_mode: str, k: float, terrain: Terrain
+) -> Encounter:
+    """Lay a machine's body and wheels over a site's ground and under its soffits.
 
     Parameters
     ----------
     k
         Sigmas from which a margin counts as proven.
-    travel_m
-        How far the origin may get from where a motion of the lattice starts.
-    closed
-        Ids of areas closed beyond the site's own dates.
     """
     chosen = machine.configurations[configuration]
-    body = build_body(site, machine, chosen, ridden=travel_mode == "ridden")
     sigma = margin_sigmas(site, machine, chosen)
-    body = proven_from(body, k * sigma)
+    body = proven_from(build_body(site, machine, chosen, ridden=travel_mode == "ridden"), k * sigma)
     fields = ground_fields(site, machine, body, terrain, underside_spacing(chosen))
     soffits = soffit_fields(site, body, terrain, k)
-    lean_m = body.tallest * LEAN_FACTOR * max(body.limit_up, body.limit_down, body.limit_side)
-    reach_m = body.reach * (1.0 + body.sin_heading) + body.lateral + body.body_gap + COMFORT_M + lean_m
-    soup = build_edges(
-        terrain, layers_of(site, mass_kg=chosen.mass_kg, day=day, closed=closed), reach_m + travel_m / 2.0
-    )
-    blocking = _blocking(site, body, k * sigma)
-    steering = proven_from(body, np.where(blocking == 2, k * sigma, 0.0))
-    blocks = build_blocks(terrain, steering, fields, soffits[1], soup.low, travel_m)
-    world = World(
-        x0=terrain.x0, y0=terrain.y0, cell=terrain.cell_m,
-        nodes=_nodes(terrain, fields, soffits, soup),
-        spans=records_of(arrays.SPAN, low=fields.low, high=fields.high), block=blocks.size, blocks=blocks.records,
-        open_m=reach_m - lean_m + travel_m + terrain.cell_m, edges=soup.edges,
-        edge_kind=soup.kinds, bucket_start=soup.bucket_start, bucket_edges=soup.bucket_edges,
-        bucket_cols=soup.bucket_cols, bucket_rows=soup.bucket_rows, bucket_m=BUCKET_M, piece_m=travel_m, lean_m=lean_m,
-    )  # fmt: skip
-    radius_m = max(wheel.radius_m for wheel in machine.wheels)
-    return Hazards(world, body, sigma, blocking, terrain, k, radius_m, chosen, travel_mode)
+    return Encounter(site, machine, chosen, travel_mode, terrain, k, body, sigma, fields, soffits)
 
 
 def _nodes(terrain: Terrain, fields: GroundFields, soffits: tuple[Floats, Floats, Floats32], soup: EdgeSoup) -> Records:
@@ -144,7 +164,7 @@ def new_scratch(body: Body) -> Scratch:
     return Scratch(np.empty(OUT), np.empty(body.n_boxes), np.empty((40, 2)), np.empty(4096, np.int64))
 
 
-def _blocking(site: Site, body: Body, wanted: Floats) -> Bytes:
+def _blocking(body: Body, wanted: Floats) -> Bytes:
     """Open margins steer the search only where some pose could be proven on this survey (level ground, no defect)."""
     blocking = np.full(KINDS, 2, np.uint8)
     best = np.full(KINDS, np.inf)

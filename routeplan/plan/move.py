@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import accumulate, pairwise
 
 from routeplan.hazards.edges import accepted_on
-from routeplan.hazards.prepare import prepare
+from routeplan.hazards.prepare import Encounter, encounter
 from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.hazards.uncertainty import sigmas_wanted
 from routeplan.machine.model import Machine
@@ -50,6 +51,7 @@ class MovePlanner:
     terrain: Terrain
     progress: Progress = speechless
     closed: frozenset[str] = frozenset()
+    _encounters: dict[tuple[object, ...], Encounter] = field(default_factory=dict)
     _lattices: dict[tuple[object, ...], CheckedLattice] = field(default_factory=dict)
     _graphs: dict[tuple[CheckedLattice, ...], SiteGraph] = field(default_factory=dict)
     _standing: dict[tuple[str, str], list[Anchor]] = field(default_factory=dict)
@@ -118,22 +120,27 @@ class MovePlanner:
         key = (machine.id, configuration, wanted.travel_mode, closed, accepted)
         if key not in self._lattices:
             self.progress(f"{wanted.id}: reading the ground for {machine.id}", 0)
-            self._lattices[key] = self._new_lattice(wanted, machine, self.site, self.terrain)
+            met = self._encounters.get(key[:3])
+            if met is None:
+                met = self._encounters[key[:3]] = self._met(wanted, machine, self.site, self.terrain)
+            self._lattices[key] = self._new_lattice(wanted.on, met)
         return self._lattices[key]
 
-    def _new_lattice(self, wanted: MoveWanted, machine: Machine, site: Site, terrain: Terrain) -> CheckedLattice:
+    def _met(self, wanted: MoveWanted, machine: Machine, site: Site, terrain: Terrain) -> Encounter:
+        return encounter(
+            site, machine, configuration=machine.configuration_in(wanted.configuration, wanted.travel_mode),
+            travel_mode=wanted.travel_mode, k=self.k_of(LENGTHS_OF_SITE * self._extent_m()), terrain=terrain,
+        )  # fmt: skip
+
+    def _new_lattice(self, day: dt.date | None, met: Encounter) -> CheckedLattice:
+        site, machine, terrain = met.site, met.machine, met.terrain
         motions = solve_motions(
             headings=site.grid.headings, cell_m=terrain.cell_m * terrain.stride, radius_m=turn_radius_m(machine),
             pivots=machine.value("pivots") == 1.0,
             pivot_arm_m=max(math.hypot(wheel.xi_m, wheel.eta_m) for wheel in machine.wheels),
             coordinated=coordinated_turn(machine), crab_rad=machine.crab_rad,
         )  # fmt: skip
-        hazards = prepare(
-            site, machine, configuration=machine.configuration_in(wanted.configuration, wanted.travel_mode),
-            travel_mode=wanted.travel_mode, day=wanted.on,
-            k=self.k_of(LENGTHS_OF_SITE * self._extent_m()), terrain=terrain,
-            travel_m=motions.travel_m, closed=self.closed,
-        )  # fmt: skip
+        hazards = met.on(day, travel_m=motions.travel_m, closed=self.closed)
         return CheckedLattice(
             site, hazards, motions, lambda count: self.progress(f"{machine.id}: checking motions", count)
         )
@@ -162,7 +169,7 @@ class MovePlanner:
         driven = replace(wanted, travel_mode=modes_of(machine, wanted)[mode])
 
         def closer(part: Site) -> CheckedLattice:
-            return self._new_lattice(driven, machine, part, build_terrain(part.ground, part.grid))
+            return self._new_lattice(driven.on, self._met(driven, machine, part, build_terrain(part.ground, part.grid)))
 
         look = look_finer(lattice, answer, misses, starts=starts, goals=goals, closer=closer)
         if look.way is not None:

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 
 from routeplan.hazards.arrays import CLEARANCE
-from routeplan.hazards.prepare import prepare
+from routeplan.hazards.prepare import encounter
 from routeplan.hazards.sweep import along
 from routeplan.hazards.terrain import build_terrain
 from routeplan.hazards.tile import stances_of
@@ -151,10 +151,10 @@ def walled(spare_m: float, angle: float) -> Site:
 
 
 def looked_at(site: Site, piece: Sequence[float]) -> float:
-    hazards = prepare(
-        site, slab(), configuration="stowed", travel_mode="beside_rails_up", day=None, k=3.0,
-        terrain=build_terrain(site.ground, site.grid), travel_m=8.0,
-    )  # fmt: skip
+    hazards = encounter(
+        site, slab(), configuration="stowed", travel_mode="beside_rails_up", k=3.0,
+        terrain=build_terrain(site.ground, site.grid),
+    ).on(None, travel_m=8.0)  # fmt: skip
     start = (*along(10.0, 15.0, 0.0, 6.0, *piece[1:])[:2], 0.0)
     margins, _ = check_motions(hazards, np.array([start]), np.array([[piece]]))
     return float(margins[0, CLEARANCE])
@@ -188,10 +188,10 @@ def test_crab_steer_sweeps_width_and_length_aslant_for_the_second_opinion() -> N
 
 def _drawn() -> Any:
     site = worlds.flat_site(machines=(worlds.boom(),))
-    return prepare(
-        site, worlds.boom(), configuration="stowed", travel_mode="ridden", day=None, k=3.0,
-        terrain=build_terrain(site.ground, site.grid), travel_m=8.0,
-    )  # fmt: skip
+    return encounter(
+        site, worlds.boom(), configuration="stowed", travel_mode="ridden", k=3.0,
+        terrain=build_terrain(site.ground, site.grid),
+    ).on(None, travel_m=8.0)  # fmt: skip
 
 
 DRAWN = _drawn()

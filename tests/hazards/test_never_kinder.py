@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from routeplan.hazards import arrays
 from routeplan.hazards.clearance import COMFORT_M
-from routeplan.hazards.prepare import prepare
+from routeplan.hazards.prepare import encounter
 from routeplan.hazards.register import CATALOGUE
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
@@ -96,10 +96,10 @@ def hold_against_the_second_opinion(
 ) -> None:
     """Of the motions that nothing blocks, those with the smallest governing margins; at least as many as are held."""
     (wanted,) = site.moves
-    hazards = prepare(
-        site, machine, configuration="stowed", travel_mode=wanted.travel_mode, day=wanted.on, k=K,
-        terrain=build_terrain(site.ground, site.grid), travel_m=8.0,
-    )  # fmt: skip
+    hazards = encounter(
+        site, machine, configuration="stowed", travel_mode=wanted.travel_mode, k=K,
+        terrain=build_terrain(site.ground, site.grid),
+    ).on(wanted.on, travel_m=8.0)  # fmt: skip
     margins, _ = check_motions(hazards, starts, pieces)
     allowed = np.flatnonzero(margins[:, BLOCKING].min(axis=1) >= 0.0)
     assert len(allowed) >= HELD

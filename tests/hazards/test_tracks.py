@@ -15,7 +15,7 @@ import pytest
 from shapely.geometry import box
 
 from routeplan.hazards.arrays import ACCEPTANCE, CLEARANCE, COVERS, EXCAVATION
-from routeplan.hazards.prepare import Hazards, margin_sigmas, prepare
+from routeplan.hazards.prepare import Hazards, encounter, margin_sigmas
 from routeplan.hazards.register import CATALOGUE, doubts
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.modelled import UNDER_TRACKS
@@ -44,10 +44,10 @@ UNDER_THE_MIDDLE = box(9.95, 10.25, 10.05, 10.35)
 
 
 def prepared(site: Site) -> Hazards:
-    return prepare(
-        site, SPIDER, configuration="stowed", travel_mode="beside_rails_up", day=None, k=3.0,
-        terrain=build_terrain(site.ground, site.grid), travel_m=8.0,
-    )  # fmt: skip
+    return encounter(
+        site, SPIDER, configuration="stowed", travel_mode="beside_rails_up", k=3.0,
+        terrain=build_terrain(site.ground, site.grid),
+    ).on(None, travel_m=8.0)  # fmt: skip
 
 
 def margin(index: int, piece: tuple[float, ...], *, brief: bool = False, **layers: Any) -> float:

@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan.hazards.prepare import prepare
+from routeplan.hazards.prepare import encounter
 from routeplan.hazards.terrain import build_terrain
 from routeplan.hazards.tile import BLOCKED, COMFORTABLE, FREE, Checker
 from routeplan.search import best_first
@@ -73,10 +73,10 @@ def idle_checker() -> Checker:
     machine = worlds.scissor()
     site = worlds.flat_site(8.0, 8.0, machines=(machine,))
     motions = solve_motions(headings=16, cell_m=site.grid.cell_m, radius_m=2.0, pivots=False, pivot_arm_m=2.0)
-    hazards = prepare(
-        site, machine, configuration="stowed", travel_mode="ridden", day=None, k=3.0,
-        terrain=build_terrain(site.ground, site.grid), travel_m=motions.travel_m,
-    )  # fmt: skip
+    hazards = encounter(
+        site, machine, configuration="stowed", travel_mode="ridden", k=3.0,
+        terrain=build_terrain(site.ground, site.grid),
+    ).on(None, travel_m=motions.travel_m)  # fmt: skip
     return new_checker(hazards, motions)
 
 

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from ompl import base
 
-from routeplan.hazards.prepare import prepare
+from routeplan.hazards.prepare import encounter
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
 from routeplan.plan.steer import turn_radius_m
@@ -79,10 +79,10 @@ def lattice_on_open_ground(machine: Machine) -> CheckedLattice:
     motions = solve_motions(
         headings=16, cell_m=site.grid.cell_m, radius_m=radius_m, pivots=False, pivot_arm_m=machine.wheelbase_m
     )
-    hazards = prepare(
-        site, machine, configuration="stowed", travel_mode="ridden", day=None, k=3.0,
-        terrain=build_terrain(site.ground, site.grid), travel_m=motions.travel_m,
-    )  # fmt: skip
+    hazards = encounter(
+        site, machine, configuration="stowed", travel_mode="ridden", k=3.0,
+        terrain=build_terrain(site.ground, site.grid),
+    ).on(None, travel_m=motions.travel_m)  # fmt: skip
     return CheckedLattice(site, hazards, motions)
 
 

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from routeplan.hazards.prepare import prepare
+from routeplan.hazards.prepare import encounter
 from routeplan.hazards.terrain import build_terrain
 from routeplan.search.anchors import Anchor
 from routeplan.search.lattice import CheckedLattice, Found
@@ -25,8 +25,10 @@ def lattice() -> CheckedLattice:
     machine = worlds.scissor()
     site = worlds.flat_site(machines=(machine,))
     motions = solve_motions(headings=16, cell_m=site.grid.cell_m, radius_m=2.0, pivots=False, pivot_arm_m=2.0)
-    hazards = prepare(site, machine, configuration="stowed", travel_mode="ridden", day=None, k=3.0,
-                      terrain=build_terrain(site.ground, site.grid), travel_m=motions.travel_m)
+    hazards = encounter(
+        site, machine, configuration="stowed", travel_mode="ridden", k=3.0,
+        terrain=build_terrain(site.ground, site.grid),
+    ).on(None, travel_m=motions.travel_m)  # fmt: skip
     return CheckedLattice(site, hazards, motions)
 
 

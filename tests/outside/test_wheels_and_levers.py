@@ -13,7 +13,7 @@ from routeplan.hazards.attitude import slopes
 from routeplan.hazards.body import build_body
 from routeplan.hazards.bounce import lever
 from routeplan.hazards.fields import defect_size
-from routeplan.hazards.prepare import prepare
+from routeplan.hazards.prepare import encounter
 from routeplan.hazards.terrain import build_terrain
 from routeplan.hazards.tile import OUT, slope_margins
 from routeplan.machine.model import Machine
@@ -120,8 +120,10 @@ def test_head_height_covers_tall_people_in_helmets() -> None:
 
 def searched_head_margin_m(site: Site, machine: Machine) -> float:
     """What the search leaves over the operator's head, half a metre driven east on the middle of a yard."""
-    hazards = prepare(site, machine, configuration="stowed", travel_mode="ridden", day=None, k=0.0,
-                      terrain=build_terrain(site.ground, site.grid), travel_m=1.0)
+    hazards = encounter(
+        site, machine, configuration="stowed", travel_mode="ridden", k=0.0,
+        terrain=build_terrain(site.ground, site.grid),
+    ).on(None, travel_m=1.0)  # fmt: skip
     margins, _ = check_motions(hazards, np.array([[19.0, 15.0, 0.0]]), np.array([[[0.5, 0.0, 0.0]]]))
     return float(margins[0, HEAD])
 

@@ -13,7 +13,7 @@ from shapely import affinity
 from shapely.geometry import Point, Polygon, box
 
 from routeplan.hazards.arrays import KINDS, WALKWAY
-from routeplan.hazards.prepare import Hazards, prepare
+from routeplan.hazards.prepare import Hazards, encounter
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Basket, Box, Configuration, Machine
 from routeplan.plan.steer import turn_radius_m
@@ -151,10 +151,9 @@ def lattice_of(site: Site, machine: Machine) -> CheckedLattice:
         headings=16, cell_m=terrain.cell_m * terrain.stride, radius_m=radius_m, pivots=machine.value("pivots") == 1.0,
         pivot_arm_m=math.hypot(machine.wheelbase_m, machine.track_m / 2),
     )  # fmt: skip
-    hazards = prepare(
-        site, machine, configuration="stowed", travel_mode="ridden", day=DAY, k=3.0, terrain=terrain,
-        travel_m=motions.travel_m,
-    )  # fmt: skip
+    hazards = encounter(
+        site, machine, configuration="stowed", travel_mode="ridden", k=3.0, terrain=terrain
+    ).on(DAY, travel_m=motions.travel_m)  # fmt: skip
     return CheckedLattice(site, hazards, motions)
 
 
