@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -195,8 +195,10 @@ def _blocked_motions(lattice: CheckedLattice, reached: Ints) -> Ints:
     return np.concatenate(found)
 
 
-def _breaks(lattice: CheckedLattice, machine: Machine, reached: Ints, cell: int) -> Iterator[NearMiss]:
-    """Blocked motions around the cell where a way breaks off that has room to stand everywhere, the best first."""
+def _breaks(
+    lattice: CheckedLattice, machine: Machine, reached: Ints, cell: int, most: int
+) -> tuple[NearMiss, ...]:
+    """The best blocked motions, apart from each other, where a way breaks off that has room to stand everywhere."""
     grid = lattice.grid
     tried = _blocked_motions(lattice, reached)
     far_m = np.hypot(tried[:, 0] - cell // grid.cols, tried[:, 1] - cell % grid.cols) * grid.cell_m
@@ -205,18 +207,12 @@ def _breaks(lattice: CheckedLattice, machine: Machine, reached: Ints, cell: int)
     starts = _starts(lattice, rows, cols, heads)
     short = _lacking(lattice, machine, starts, lattice.motions.pieces[heads, prims])
     lack = _weighed(short).max(axis=1)
-    for i in np.argsort(lack + FARTHER_MM * far_m[nearest], kind="stable"):
-        if lack[i] > 0.0:
-            yield _miss(starts[i], short[i], lattice)
-
-
-def _apart(found: Iterable[NearMiss], most: int) -> tuple[NearMiss, ...]:
-    """The first of some misses that lie apart from each other."""
-    kept: list[NearMiss] = []
-    for miss in found:
-        if len(kept) < most and all(math.dist(miss.place, other.place) >= APART_M for other in kept):
-            kept.append(miss)
-    return tuple(kept)
+    order = np.argsort(lack + FARTHER_MM * far_m[nearest], kind="stable")
+    left, kept = order[lack[order] > 0.0], list[int]()
+    while len(left) and len(kept) < most:
+        kept.append(int(left[0]))
+        left = left[np.hypot(*(starts[left, :2] - starts[left[0], :2]).T) >= APART_M]
+    return tuple(_miss(starts[i], short[i], lattice) for i in kept)
 
 
 def nearest_misses(
@@ -239,7 +235,7 @@ def nearest_misses(
     while len(misses) < most and (way := _least_way(lack, seen, cells)) is not None:
         door, worst = way
         if worst < 0:
-            return _apart(_breaks(lattice, machine, answer.reached, door), most)
+            return _breaks(lattice, machine, answer.reached, door, most)
         row, col = np.divmod(np.array([worst]), grid.cols)
         starts = _starts(lattice, row, col, best[row, col])
         misses.append(_miss(starts[0], _lacking(lattice, machine, starts, STILL)[0], lattice))
