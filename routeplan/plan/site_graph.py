@@ -57,7 +57,7 @@ class Stop:
 
 
 class Node(NamedTuple):
-    """A stop in a travel mode (its number): come there, or about to leave; only a change leads from one to the other."""
+    """A stop in a travel mode (its number): come there, or about to leave; only a change leads on."""
 
     stop: Stop
     mode: int
