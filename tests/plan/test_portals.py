@@ -112,6 +112,19 @@ def test_doors_of_the_samples_are_found_from_the_plan(sample: str, doors: set[st
         assert itself.name == place.id
 
 
+@pytest.mark.parametrize("sample", ["kestrel_quay", "whimbrel_hall"])
+def test_ramps_of_the_samples_are_found_from_the_levels(sample: str) -> None:
+    """Both ends, square-on, near the places where a machine stands before them; one portal each when named."""
+    site = read_site(SAMPLES / sample)
+    places = {name: place for name, place in site.places.items() if place.kind != "ramp end"}
+    unnamed = {portal.name.split()[0]: portal for portal in found(replace(site, places=places))}
+    for end in ("foot", "head"):
+        place = site.places[f"ramp-{end}"]
+        assert place.bearing_deg is not None and unnamed[end].middle.distance(place.point) < 10.0
+        assert off_deg(unnamed[end].across, math.degrees(heading_rad(place.bearing_deg)) + 90.0) < 3.0
+    assert not [portal.name for portal in found(site) if portal.name.startswith(("foot", "head"))]
+
+
 def levels(shape: Callable[[Floats, Floats], Floats], turned_deg: float = 0.0) -> Floats:
     """Levels of a site by what they are along and across a direction, from the middle of the site."""
     axis = np.arange(0.0, SIDE_M + 0.1, 0.25)
