@@ -17,7 +17,7 @@ from routeplan.machine.modelled import not_modelled
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
 from routeplan.plan.legs import Driven, legs_of
-from routeplan.plan.portals import named_at, portals_of
+from routeplan.plan.portals import Portal, named_at, with_gaps
 from routeplan.plan.profile import checks_of, holds_of, profile, unmade_checks, zones_of
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
@@ -49,6 +49,7 @@ class MovePlanner:
 
     site: Site
     terrain: Terrain
+    portals: Sequence[Portal]
     progress: Progress = speechless
     closed: frozenset[str] = frozenset()
     _encounters: dict[tuple[object, ...], Encounter] = field(default_factory=dict)
@@ -207,7 +208,7 @@ class MovePlanner:
             bound=max(1.0, cost / way.bound_m), poses=poses, checks=checks, controls=controls, holds=holds,
             zones=zones_of(found, machine=machine, configuration=configuration, hazards=hazards),
             reversals=reversals(poses), refused=None, nearest_misses=(),
-            legs=tuple(legs_of(driven, portals_of(self.site, way.stretches[0].lattice.passages))),
+            legs=tuple(legs_of(driven, with_gaps(self.portals, self.site, way.stretches[0].lattice.passages))),
         )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from routeplan.hazards.register import NOT_CHECKED
 from routeplan.hazards.terrain import build_terrain
 from routeplan.kernel import never_compiled
 from routeplan.plan.move import MovePlanner, Progress, speechless
+from routeplan.plan.portals import portals_of
 from routeplan.plan_rounding import as_written
 from routeplan.recheck.opinion import second_opinion
 from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Plan, Refused
@@ -32,10 +33,11 @@ def plan_site(site: Site, *, issued: str, progress: Progress = speechless) -> Pl
     if never_compiled():
         progress("first run on this machine: compiling for about half a minute, once", 0)
     terrain = build_terrain(site.ground, site.grid)
+    portals = portals_of(site, terrain)
 
     def of_machine(machine_id: str) -> list[Plan]:
-        own = deepcopy(site)  # two threads must not ask one geometry at once
-        planner = MovePlanner(own, terrain, progress)
+        own, through = deepcopy((site, portals))  # two threads must not ask one geometry at once
+        planner = MovePlanner(own, terrain, through, progress)
         return [judged(planner.plan(wanted), planner) for wanted in site.moves if wanted.machine == machine_id]
 
     def judged(move: Move, planner: MovePlanner) -> Plan:

@@ -156,6 +156,17 @@ class CheckedLattice:
         """Whether there could be a way if headings did not matter; where not, it is proven that there is none."""
         return self._bounds(self._relaxation(self._arrays()[1], self.room.taken), starts, goals)[1]
 
+    def least_m(self, starts: Sequence[Sequence[int]], goals: Sequence[int]) -> list[float]:
+        """The least that a way from each of some sets of start poses to any of the goal poses can cost, m.
+
+        Nothing is searched: headings and most hazards are forgotten. Infinite where it is proven that there is none.
+        """
+        all_of = [pose for poses in starts for pose in poses]
+        bounds, any_way = self._bounds(self._relaxation(self._arrays()[1], self.room.taken), all_of, goals)
+        reached = [[int(bounds[place]) for place in self._places(poses)] for poses in starts]
+        known = [[cost for cost in costs if any_way and cost != UNREACHED] for costs in reached]
+        return [min(map(_metres, costs), default=math.inf) for costs in known]
+
     def _bounds(self, relaxation: Relaxation, starts: Sequence[int], goals: Sequence[int]) -> tuple[Ints, bool]:
         """Lower bounds on the cost to go from every place, and whether there is any way; 0 everywhere if not."""
         places, room = self.grid.rows * self.grid.cols + len(self.anchors), 1 << 16

@@ -85,7 +85,7 @@ def _facing(world: World, body: Body, room_m: float) -> Iterator[tuple[int, int,
         yield int(kept[first[i]]), int(kept[second[i]]), float(wide[first[i]]), float(wide[second[i]])
 
 
-def _through(one: Floats, other: Floats, wide_one: float, wide_other: float) -> Passage:
+def line_through(one: Floats, other: Floats, wide_one: float, wide_other: float) -> Passage:
     """The line between two edges (x0, y0, x1, y1), shared out by what each wants."""
     ways = [math.atan2(edge[3] - edge[1], edge[2] - edge[0]) for edge in (one, other)]
     turn = math.remainder(ways[1] - ways[0], math.pi)
@@ -124,7 +124,7 @@ def _free(passage: Passage, world: World) -> bool:
 def find_passages(world: World, body: Body, room_m: float) -> list[Passage]:
     """Passages that leave at most ``room_m`` beyond what the machine wants, longest and then tightest first."""
     found = [
-        _through(world.edges[i, :4], world.edges[j, :4], wide_i, wide_j)
+        line_through(world.edges[i, :4], world.edges[j, :4], wide_i, wide_j)
         for i, j, wide_i, wide_j in _facing(world, body, room_m)
     ]
     kept: list[Passage] = []

@@ -98,20 +98,40 @@ def test_a_stop_where_nothing_can_stand_is_named() -> None:
     assert move.verdict == "no route" and "cannot stand at hall" in move.reason
 
 
-def test_a_leg_is_planned_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """There, back, and there again: the third move drives the leg of the first."""
-    searched: list[tuple[int, ...]] = []
+@pytest.fixture
+def searched(monkeypatch: pytest.MonkeyPatch) -> list[tuple[int, ...]]:
+    """Ends of every leg that is searched for, in order."""
+    seen: list[tuple[int, ...]] = []
     find = CheckedLattice.find
 
     def counted(self: CheckedLattice, starts: Any, goals: Any, **more: Any) -> Any:
-        searched.append((*starts, -1, *goals))
+        seen.append((*starts, -1, *goals))
         return find(self, starts, goals, **more)
 
     monkeypatch.setattr(CheckedLattice, "find", counted)
+    return seen
+
+
+def test_a_leg_is_planned_once(searched: list[tuple[int, ...]]) -> None:
+    """There, back, and there again: the third move drives the leg of the first."""
     there, back = worlds.wanted("SC", "store", "bay"), worlds.wanted("SC", "bay", "store", move_id="M2")
     moves = planned(two_rooms(there, back, replace(there, id="M3"), replace(back, id="M4"))).moves
     assert moves[2].poses == moves[0].poses and moves[3].poses == moves[1].poses
     assert len(searched) == 2
+
+
+def test_a_round_drives_a_leg_again_and_leaves_a_stop_as_it_came(searched: list[tuple[int, ...]]) -> None:
+    """To and fro twice: once the bay is left as it was reached, nothing new is searched for."""
+    to_and_fro = replace(worlds.wanted("SC", "store", "bay"), via=("bay", "store", "bay", "store"))
+    (move,) = planned(two_rooms(to_and_fro)).moves
+    assert move.verdict == "pass", move.reason
+    assert len(searched) == 2
+    at_stop = [
+        [pose[:3] for pose in move.poses if pose.chainage_m == pytest.approx(leg.chainage_to_m, abs=1e-6)]
+        for leg in move.legs
+        if leg.goal in ("bay", "store")
+    ]
+    assert len(at_stop) == 5 and all(len(set(poses)) == 1 for poses in at_stop)
 
 
 def test_a_leg_is_judged_by_itself() -> None:
