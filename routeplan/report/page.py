@@ -17,11 +17,12 @@ from routeplan.report.drawing import defect_details, draw_site
 from routeplan.report.legend import legend
 from routeplan.report.map_data import map_data
 from routeplan.report.markup import data_block, escape, name
-from routeplan.report.move_html import ends, issue_line, move_article, stamp, symbol, table
+from routeplan.report.move_html import ends, issue_line, move_article, stamp
 from routeplan.report.plan_svg import fitted, plan_svg
 from routeplan.report.route_drawing import MoveDrawing, draw_move
 from routeplan.report.shapes import Layer, bounds_of
 from routeplan.report.symbols import definitions
+from routeplan.report.tables import symbol, table
 from routeplan.report.wording import VERDICTS
 from routeplan.route import Move, Plan
 from routeplan.site.model import Site

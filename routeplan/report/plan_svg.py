@@ -20,7 +20,10 @@ HEIGHT_UNITS = 430
 _STRIP_UNITS = 34
 _MARGIN_UNITS = 26
 #: Round scales, one to so many.
-_SCALES = (50, 100, 200, 250, 500, 750, 1000, 1250, 1500, 2000, 2500, 4000, 5000, 7500, 10_000, 20_000, 50_000)
+_SCALES = (
+    50, 100, 200, 250, 300, 400, 500, 600, 750, 1000, 1250, 1500, 2000, 2500, 3000,
+    4000, 5000, 7500, 10_000, 20_000, 50_000,
+)  # fmt: skip
 #: Outlines may leave their course by a tenth of a millimetre on paper, in units.
 _TOLERANCE_UNITS = 0.4
 _TEXT_UNITS, _GLYPH_UNITS = 10.0, 6.4
@@ -29,18 +32,8 @@ _KEPT_CLEAR_UNITS = 11.0
 _NAMED_UNITS = 9.0
 #: Marks whose label gives way last stand first.
 _LABEL_ORDER = (
-    "end",
-    "governing",
-    "miss",
-    "objection",
-    "zone",
-    "closed",
-    "soffit",
-    "place",
-    "hazard",
-    "obstacle",
-    "excavation",
-)
+    "end", "governing", "miss", "objection", "zone", "closed", "soffit", "place", "hazard", "obstacle", "excavation",
+)  # fmt: skip
 
 Box = tuple[float, float, float, float]
 

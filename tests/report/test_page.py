@@ -128,7 +128,7 @@ def test_every_move_has_its_verdict_reason_and_every_check(read: Reader) -> None
         assert plain(move.reason) in words
     for kind, _, _ in KINDS:
         assert words.count(f" {kind} ") >= 4
-    assert "within 10 % of the best on the planner's grid" in words
+    assert "costs at most 10 % above the best on the planner's grid" in words
     assert "crosses 1 walkway" in words and "1 reversal" in words and "mm to spare" in words
     assert not re.search(r"-\d+ mm|margin -", words)
 
