@@ -11,6 +11,7 @@ from routeplan.report.legend import key
 from routeplan.report.legs import leg_words, legs_of
 from routeplan.report.margins import capped, decisive, figures_text, governing, made, margin_text, rests_on
 from routeplan.report.markup import escape, name
+from routeplan.report.nearby import named_near
 from routeplan.report.plan_svg import Window, fitted, plan_svg
 from routeplan.report.route_drawing import MoveDrawing
 from routeplan.report.shapes import Layer
@@ -59,7 +60,7 @@ def move_article(index: int, move: Move, drawing: MoveDrawing, base: Sequence[La
             verdict_line(move),
             _reason(move),
             facts("facts", first),
-            _figure(index, move, drawing, (*base, *drawing.layers), window),
+            _figure(index, move, drawing, (*named_near(base, drawing), *drawing.layers), window),
             key((*base, *drawing.layers), window),
             trouble(move, machine, site),
             legs_of(move, drawing.stops, site),

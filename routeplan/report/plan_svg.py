@@ -11,6 +11,7 @@ from shapely.geometry import LineString, Polygon
 
 from routeplan.report.markup import escape
 from routeplan.report.shapes import Bounds, Layer, Line, Position, Shape
+from routeplan.report.spread import spread
 
 #: One unit of the plan is this long on paper, metres; the width fits an A4 sheet upright with margins of 10 mm.
 UNIT_M = 0.00025
@@ -26,7 +27,10 @@ _SCALES = (
 )  # fmt: skip
 #: Outlines may leave their course by a tenth of a millimetre on paper, in units.
 _TOLERANCE_UNITS = 0.4
+#: Marks of a move, which give way to one another in this order, the last first.
+_KEPT_APART = ("end", "governing", "objection", "miss", "stop", "watch")
 _TEXT_UNITS, _GLYPH_UNITS = 10.0, 6.4
+_WAY_UNITS = 6.0
 _KEPT_CLEAR_UNITS = 11.0
 #: An obstacle drawn smaller than this is not named: a row of columns would hide what it stands under.
 _NAMED_UNITS = 9.0
@@ -93,7 +97,7 @@ def plan_svg(layers: Iterable[Layer], window: Window, *, ident: str, title: str,
     shapes = [shape for layer in layers for shape in layer.shapes]
     high = window.height + _STRIP_UNITS
     outlines = [_outline(shape, window) for shape in shapes if shape.kind != "mark"]
-    marks = [shape for shape in shapes if shape.kind == "mark" and _inside(window.units(shape.parts[0][0][0]), window)]
+    marks = _placed([shape for shape in shapes if shape.kind == "mark"], window)
     return "".join(
         (
             f'<svg class="plan" role="img" aria-labelledby="{ident}-t {ident}-d" '
@@ -102,8 +106,9 @@ def plan_svg(layers: Iterable[Layer], window: Window, *, ident: str, title: str,
             f'<clipPath id="{ident}-c"><rect width="{window.width:g}" height="{window.height:g}"/></clipPath>',
             f'<g clip-path="url(#{ident}-c)">',
             *outlines,
-            *(_mark(shape, window) for shape in marks),
-            *_labels(shapes, window),
+            *(_leader(shape, at, window) for shape, at in marks),
+            *(_mark(shape, at) for shape, at in marks),
+            *_labels(shapes, marks, window),
             "</g>",
             _furniture(window),
             f'<rect class="frame" width="{window.width:g}" height="{window.height:g}"/></svg>',
@@ -139,20 +144,40 @@ def _path(course: Line, *, closed: bool) -> str:
     return f"M{points}{'Z' if closed else ''}"
 
 
-def _mark(shape: Shape, window: Window) -> str:
+def _placed(marks: Sequence[Shape], window: Window) -> list[tuple[Shape, Position]]:
+    """Return the marks in the window and where they are drawn: those of a move never hide one another."""
+    spots = {shape: window.units(shape.parts[0][0][0]) for shape in marks}
+    spots = {shape: at for shape, at in spots.items() if _inside(at, window)}
+    moved = sorted(
+        (shape for shape in spots if shape.style in _KEPT_APART), key=lambda one: _KEPT_APART.index(one.style)
+    )
+    apart = spread([spots[shape] for shape in moved], (window.width, window.height))
+    spots.update(zip(moved, apart, strict=True))
+    return list(spots.items())
+
+
+def _leader(shape: Shape, at: Position, window: Window) -> str:
+    """Return the line from a mark that was set aside to its place."""
     x, y = window.units(shape.parts[0][0][0])
+    if (x, y) == at:
+        return ""
+    return f'<path class="leader" d="M{at[0]:.1f},{at[1]:.1f}L{x:.1f},{y:.1f}m-2,0h4m-2-2v4"/>'
+
+
+def _mark(shape: Shape, at: Position) -> str:
     return (
-        f'<g class="m-{shape.style}" transform="translate({x:.1f} {y:.1f})"><use href="#m-{shape.style}"/>'
+        f'<g class="m-{shape.style}" transform="translate({at[0]:.1f} {at[1]:.1f})"><use href="#m-{shape.style}"/>'
         f'<text class="in">{escape(shape.mark)}</text></g>'
     )
 
 
-def _labels(shapes: Sequence[Shape], window: Window) -> Iterable[str]:
+def _labels(shapes: Sequence[Shape], marks: Sequence[tuple[Shape, Position]], window: Window) -> Iterable[str]:
     """Yield the labels that fit: none over another, none over a mark, those that matter most first."""
-    taken = [_round(window.units(shape.parts[0][0][0])) for shape in shapes if shape.kind == "mark"]
-    placed = [(shape, _label_spot(shape, window)) for shape in sorted(shapes, key=_label_rank)]
+    taken, drawn = [_round(at) for _, at in marks], dict(marks)
+    ways = [box for shape in shapes if shape.style.startswith("way") for box in _along(shape, window)]
+    placed = [(shape, drawn.get(shape) or _label_spot(shape, window)) for shape in sorted(shapes, key=_label_rank)]
     for shape, at in placed:
-        if at is None:
+        if at is None or not shape.label:
             continue
         x, y = at
         wide = _GLYPH_UNITS * len(shape.label) / 2.0
@@ -163,13 +188,22 @@ def _labels(shapes: Sequence[Shape], window: Window) -> Iterable[str]:
         )
         if shape.kind != "mark":
             x = min(max(x, wide + 4.0), window.width - wide - 4.0)
+        kept_clear = taken if shape.style in _KEPT_APART else [*taken, *ways]
         for dx, dy in offsets:
             box = (x + dx - wide, y + dy - _TEXT_UNITS, x + dx + wide, y + dy + 3.0)
-            if _fits(box, window) and not any(_overlap(box, other) for other in taken):
+            if _fits(box, window) and not any(_overlap(box, other) for other in kept_clear):
                 taken.append(box)
                 spot = f'x="{x + dx:.1f}" y="{y + dy:.1f}"'
                 yield f'<text class="label l-{shape.style}" {spot}>{escape(shape.label)}</text>'
                 break
+
+
+def _along(way: Shape, window: Window) -> Iterable[Box]:
+    """Yield boxes along a way, for names that must not hide it."""
+    course = LineString([window.units(point) for part in way.parts for point in part[0]]).segmentize(_WAY_UNITS)
+    for x, y in course.coords:
+        if _inside((x, y), window):
+            yield (x - _WAY_UNITS / 2.0, y - _WAY_UNITS / 2.0, x + _WAY_UNITS / 2.0, y + _WAY_UNITS / 2.0)
 
 
 def _label_spot(shape: Shape, window: Window) -> Position | None:
