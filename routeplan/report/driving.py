@@ -54,7 +54,7 @@ def steering_text(move: Move, machine: Machine) -> str:
     A machine that can be set to several ways of steering is checked in those that its move names, and in no other.
     """
     used = _steers(move.poses)
-    if not set(used) | set(steering(machine)) > {"front"}:
+    if {*used, *steering(machine)} <= {"front"}:
         return ""
     words = ", then ".join(STEERING.get(steer, steer) for steer in used)
     settable = [steer for steer in steering(machine) if steer not in ("pivot", "skid")]

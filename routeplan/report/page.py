@@ -27,7 +27,8 @@ from routeplan.report.wording import VERDICTS
 from routeplan.route import Move, Plan
 from routeplan.site.model import Site
 
-_WHOLE_PLAN = {"height": 560}
+#: Height of the plan of everything at most, units.
+_WHOLE_PLAN_UNITS = 560
 
 
 class _SiteMap(folium.Map):
@@ -65,7 +66,8 @@ def map_page(plan: Plan, site: Site) -> str:
     drawings = [draw_move(move, plan=plan, site=site) for move in plan.moves]
     leaflet_css, styles = _leaflet("leaflet.css"), _asset("style.css")
     map_html, map_script = _map_parts()
-    scripts = ("document.documentElement.className = 'js';", _leaflet("leaflet.js"), map_script, _asset("page.js"))
+    ours = (_asset("map.js"), _asset("page.js"))
+    scripts = ("document.documentElement.className = 'js';", _leaflet("leaflet.js"), map_script, *ours)
     body = _body(plan, site, base, drawings, map_html)
     words = [_shown_words(move) for move in plan.moves]
     data = data_block(map_data(base, drawings, words, extent=site.boundary.bounds))
@@ -183,7 +185,7 @@ def _map_section(plan: Plan, base: Sequence[Layer], drawings: Sequence[MoveDrawi
     told = "; ".join(f"{move.id}, {_shown_words(move).lower()}" for move in plan.moves)
     picture = plan_svg(
         (*base, *ways),
-        fitted(bounds, **_WHOLE_PLAN),
+        fitted(bounds, height=_WHOLE_PLAN_UNITS, snug=True),
         ident="plan-all",
         title=f"Plan of {plan.site_name}",
         description=f"The site and every way. Moves: {told}.",

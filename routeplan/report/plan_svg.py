@@ -68,17 +68,25 @@ class Window:
         return ((point[0] - self.west) / self.metres_per_unit, (self.north - point[1]) / self.metres_per_unit)
 
 
-def fitted(bounds: Bounds, *, width: int = WIDTH_UNITS, height: int = HEIGHT_UNITS) -> Window:
-    """Return the window with the bounds in its middle, at the largest round scale that holds them with a margin."""
+def fitted(bounds: Bounds, *, height: float = HEIGHT_UNITS, snug: bool = False) -> Window:
+    """Return the window with the bounds in its middle, at the largest round scale that holds them with a margin.
+
+    Parameters
+    ----------
+    height
+        Height of the picture, units; a ``snug`` one is no higher than what it holds.
+    """
     west, south, east, north = bounds
-    wide, high = width - 2 * _MARGIN_UNITS, height - 2 * _MARGIN_UNITS
+    wide, high = WIDTH_UNITS - 2 * _MARGIN_UNITS, height - 2 * _MARGIN_UNITS
     needed = max((east - west) / wide, (north - south) / high) / UNIT_M
     scale = next((step for step in _SCALES if step >= needed), math.ceil(needed / 10_000) * 10_000)
     metres = UNIT_M * scale
+    if snug:
+        height = min(height, (north - south) / metres + 2 * _MARGIN_UNITS)
     return Window(
-        (west + east - width * metres) / 2.0,
+        (west + east - WIDTH_UNITS * metres) / 2.0,
         (south + north + height * metres) / 2.0,
-        float(width),
+        float(WIDTH_UNITS),
         float(height),
         scale,
     )
@@ -182,7 +190,10 @@ def _labels(shapes: Sequence[Shape], marks: Sequence[tuple[Shape, Position]], wi
         x, y = at
         wide = _GLYPH_UNITS * len(shape.label) / 2.0
         offsets = (
-            ((0.0, 20.0), (0.0, -15.0), (wide + 14.0, 4.0), (-wide - 14.0, 4.0))
+            (
+                *((0.0, 20.0), (0.0, -15.0), (wide + 14.0, 4.0), (-wide - 14.0, 4.0)),
+                *((wide + 14.0, 16.0), (-wide - 14.0, 16.0), (wide + 14.0, -9.0), (-wide - 14.0, -9.0)),
+            )
             if shape.kind == "mark"
             else ((0.0, 3.5), (0.0, 16.0), (0.0, -9.0))
         )

@@ -9,10 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from routeplan.report.driving import modes_text
 from routeplan.report.margins import BETWEEN, decisive, figures_text, governing, margin_text, spare_text
 from routeplan.report.wording import VERDICTS, bound_text, down, length_text, place_text, time_text, up
-from routeplan.route import MOVE_VERDICTS, Check, CheckVerdict, Pose
+from routeplan.route import MOVE_VERDICTS, Check, CheckVerdict
 from tests.report.world import KINDS, move, moves
 
 FIGURE = st.floats(-1e4, 1e4)
@@ -150,10 +149,3 @@ def test_places_and_times_are_written_for_people() -> None:
     assert place_text((math.nan, 1.0)) == "no place"
     assert time_text("2026-11-30T07:30:00+00:00") == "2026-11-30 07:30 UTC"
     assert time_text("<now>") == "<now>"
-
-
-def test_every_way_of_driving_is_said_once_in_the_order_in_which_they_begin() -> None:
-    modes = ("ridden", "ridden", "beside_rails_folded", "beside_rails_up", "ridden")
-    way = tuple(Pose(1.0 * n, 0.0, 90.0, 1, mode, "front", "stowed", 0.5, 1.0 * n) for n, mode in enumerate(modes))
-    said = modes_text(way)
-    assert said == "ridden, then from beside with the rails folded, then from beside with the rails up"
