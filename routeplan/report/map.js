@@ -171,16 +171,21 @@ window.sitePlan = (function () {
     map.eachLayer(function (layer) { if (layer.tag) { tags.push(layer.tag); } });
     tags.sort(function (one, other) { return one.rank - other.rank; }).forEach(function (item) {
       var by = item.pin ? item.pin.by : [0, 0], at = map.latLngToContainerPoint(item.at).add(by), wide = item.text.offsetWidth, high = item.text.offsetHeight;
-      var put = offsets(item, at, wide, high, size).find(function (offset) {
+      var tried = offsets(item, at, wide, high, size), put = tried.find(free(clear));
+      if (!put && item.rank < order.indexOf("soffit")) { put = tried.find(free(taken)); }
+      if (put) { taken.push(around(put)); clear.push(around(put)); }
+      function around(offset) {
         var x = at.x + offset[0], y = at.y + offset[1];
-        var box = { left: x - wide / 2, right: x + wide / 2, top: y - high / 2, bottom: y + high / 2 };
-        var kept = item.rank < order.indexOf("soffit") ? taken : clear;
-        var free = box.left >= 2 && box.top >= 2 && box.right <= size.x - 2 && box.bottom <= size.y - 2 && !kept.some(function (other) {
-          return box.left < other.right && other.left < box.right && box.top < other.bottom && other.top < box.bottom;
-        });
-        if (free) { taken.push(box); clear.push(box); }
-        return free;
-      });
+        return { left: x - wide / 2, right: x + wide / 2, top: y - high / 2, bottom: y + high / 2 };
+      }
+      function free(kept) {
+        return function (offset) {
+          var box = around(offset);
+          return box.left >= 2 && box.top >= 2 && box.right <= size.x - 2 && box.bottom <= size.y - 2 && !kept.some(function (other) {
+            return box.left < other.right && other.left < box.right && box.top < other.bottom && other.top < box.bottom;
+          });
+        };
+      }
       item.text.classList.toggle("gone", !put);
       if (put) { item.text.style.transform = "translate(-50%, -50%) translate(" + (put[0] + by[0]) + "px, " + (put[1] + by[1]) + "px)"; }
     });

@@ -180,7 +180,10 @@ def _mark(shape: Shape, at: Position) -> str:
 
 
 def _labels(shapes: Sequence[Shape], marks: Sequence[tuple[Shape, Position]], window: Window) -> Iterable[str]:
-    """Yield the labels that fit: none over another, none over a mark, those that matter most first."""
+    """Yield the labels that fit: none over another, none over a mark, those that matter most first.
+
+    Names of the site never lie on the way, what belongs to the move only where there is no other room.
+    """
     taken, drawn = [_round(at) for _, at in marks], dict(marks)
     ways = [box for shape in shapes if shape.style.startswith("way") for box in _along(shape, window)]
     placed = [(shape, drawn.get(shape) or _label_spot(shape, window)) for shape in sorted(shapes, key=_label_rank)]
@@ -199,14 +202,25 @@ def _labels(shapes: Sequence[Shape], marks: Sequence[tuple[Shape, Position]], wi
         )
         if shape.kind != "mark":
             x = min(max(x, wide + 4.0), window.width - wide - 4.0)
-        kept_clear = taken if shape.style in _KEPT_APART else [*taken, *ways]
-        for dx, dy in offsets:
-            box = (x + dx - wide, y + dy - _TEXT_UNITS, x + dx + wide, y + dy + 3.0)
-            if _fits(box, window) and not any(_overlap(box, other) for other in kept_clear):
-                taken.append(box)
-                spot = f'x="{x + dx:.1f}" y="{y + dy:.1f}"'
-                yield f'<text class="label l-{shape.style}" {spot}>{escape(shape.label)}</text>'
-                break
+        spots = [(x + dx, y + dy) for dx, dy in offsets]
+        found = _free(spots, wide, [*taken, *ways], window)
+        if found is None and _label_rank(shape) < _LABEL_ORDER.index("soffit"):
+            found = _free(spots, wide, taken, window)
+        if found is not None:
+            taken.append(_text_box(found, wide))
+            spot = f'x="{found[0]:.1f}" y="{found[1]:.1f}"'
+            yield f'<text class="label l-{shape.style}" {spot}>{escape(shape.label)}</text>'
+
+
+def _free(spots: Iterable[Position], wide: float, taken: Sequence[Box], window: Window) -> Position | None:
+    """Return the first spot at which a label is not cut and lies over nothing taken."""
+    boxes = ((spot, _text_box(spot, wide)) for spot in spots)
+    free = (spot for spot, box in boxes if _fits(box, window) and not any(_overlap(box, other) for other in taken))
+    return next(free, None)
+
+
+def _text_box(spot: Position, wide: float) -> Box:
+    return (spot[0] - wide, spot[1] - _TEXT_UNITS, spot[0] + wide, spot[1] + 3.0)
 
 
 def _along(way: Shape, window: Window) -> Iterable[Box]:

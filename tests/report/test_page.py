@@ -20,7 +20,7 @@ from routeplan.machine.read import build_machine
 from routeplan.report import margins
 from routeplan.report.markup import plain
 from routeplan.report.page import map_page, write_map
-from routeplan.route import Check, Move, NearMiss
+from routeplan.route import Check, Leg, Move, NearMiss
 from routeplan.site.model import Place
 from tests.report.world import KINDS, NASTY, at, checks, drive, moves, plan, site
 
@@ -219,6 +219,25 @@ def test_a_figure_that_no_sheet_can_give_asks_for_a_person_and_not_for_the_sheet
     )
     assert margins.rests_on(row, spider)[1] == track
     assert margins.rests_on(row, plan().machines["SC12"]) == (asked, track)
+
+
+def test_a_sheet_says_its_steering_how_it_was_left_and_its_legs() -> None:
+    boom = build_machine("TB26", {"class": "telescopic-boom-26m"}, where="test")
+    way = tuple(pose._replace(travel_mode="beside_rails_folded") for pose in moves()[0].poses)
+    half_m = moves()[0].length_m / 2.0
+    legs = (
+        Leg("gate-2", "park", half_m, half_m, "pass", (), (), 0.0, half_m, "beside_rails_folded"),
+        Leg("park", "bay-3", half_m, half_m, "pass", (), (), half_m, 2.0 * half_m, "beside_rails_folded"),
+    )
+    left = dataclasses.replace(moves()[0], poses=way, legs=legs)
+    ridden = dataclasses.replace(moves()[2], on=left.on)
+    page = map_page(dataclasses.replace(plan(planned=(left, ridden)), machines={"TB26": boom}), site())
+    first, second = re.findall(r"<article.*?</article>", page, re.DOTALL)
+    assert "<dt>Steering</dt><dd>front wheels only; select it before driving off" in first
+    assert "<dt>After</dt><dd>it is left with the rails folded" in first and "<dt>Before</dt>" not in first
+    assert "<dt>Before</dt><dd>move D1, the same day, leaves it with the rails folded" in second
+    assert "put the rails up and lock them before it drives off" in second and "<dt>After</dt>" not in second
+    assert '<td data-label="To"><div><bdi>Plant park</bdi></div></td>' in first and 'class="legs"' not in second
 
 
 def test_the_key_says_what_the_letters_in_marks_stand_for() -> None:
