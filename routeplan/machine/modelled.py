@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from routeplan.machine.model import Machine, Steering
-from routeplan.machine.read import ONLY_STEERING, read_classes
+from routeplan.machine.read import ONLY_STEERING, applicable_figures, read_classes, read_figure_kinds
 
 #: Ways of steering whose motions nobody has modelled.
 NOT_MODELLED: frozenset[Steering] = frozenset({"towed", "road"})
@@ -29,6 +29,21 @@ def not_modelled(machine: Machine) -> str | None:
     """
     strange = [mode for mode in steering(machine) if mode in NOT_MODELLED]
     return f"steering not modelled: {', '.join(strange)}" if strange else None
+
+
+def no_such_figure(machine: Machine, figure: str) -> str | None:
+    """Return why nobody can give a figure that a check wants of a machine; ``None`` when its class has the figure.
+
+    >>> from routeplan.machine.read import build_machine
+    >>> no_such_figure(build_machine("SP", {"class": "tracked-spider-20m"}, where="example"), "length_m")
+    >>> no_such_figure(build_machine("SP", {"class": "tracked-spider-20m"}, where="example"), "platform_floor_m")
+    'this class of machine is modelled as one block, without platform_floor_m: no sheet can settle it'
+    """
+    own = read_classes().get(machine.class_id)
+    if own is None or figure not in read_figure_kinds() or figure in applicable_figures(own):
+        return None
+    what = "as one block, " if own.kind == "block" else ""
+    return f"this class of machine is modelled {what}without {figure}: no sheet can settle it"
 
 
 def not_driven(machine: Machine) -> tuple[str, ...]:

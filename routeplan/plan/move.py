@@ -224,8 +224,9 @@ def _day(wanted: MoveWanted) -> str | None:
 
 def _where(site: Site, miss: NearMiss) -> str:
     """A near miss in words, with the door, gate or ramp end that it is in, if any, and its place."""
-    names = ", ".join([*named_at(site, miss.place), f"E {miss.place[0]:.1f} N {miss.place[1]:.1f}"])
-    return f"at {names}: {miss.text.removesuffix(' here')}"
+    names = [f"{place.title} ({place.id})" if place.title else place.id for place in named_at(site, miss.place)]
+    where = ", ".join([*names, f"E {miss.place[0]:.1f} N {miss.place[1]:.1f}"])
+    return f"at {where}: {miss.text.removesuffix(' here')}"
 
 
 def _no_way(wanted: MoveWanted, verdict: MoveVerdict, reason: str, misses: tuple[NearMiss, ...]) -> Move:

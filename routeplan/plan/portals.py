@@ -177,10 +177,10 @@ def with_gaps(portals: Sequence[Portal], site: Site, gaps: Sequence[Passage]) ->
     return found
 
 
-def named_at(site: Site, at: tuple[float, float]) -> list[str]:
-    """Ids of the site's places that are led through and are as near as a gap that would be the same."""
+def named_at(site: Site, at: tuple[float, float]) -> list[Place]:
+    """The site's places that are led through and are as near as a gap that would be the same."""
     return [
-        place.id for place in site.places.values() if place.kind in KINDS and place.point.distance(Point(at)) <= SAME_M
+        place for place in site.places.values() if place.kind in KINDS and place.point.distance(Point(at)) <= SAME_M
     ]  # fmt: skip
 
 

@@ -60,7 +60,7 @@ def draw_site(site: Site) -> tuple[Layer, ...]:
                 )
             ),
         ),
-        _layer("obstacles", "Obstacles", (_obstacle(item) for item in site.obstacles)),
+        _layer("obstacles", "Obstacles", (_obstacle(item, site.ground) for item in site.obstacles)),
         _layer("soffits", "Soffits", (_soffit(item, site.ground) for item in site.soffits)),
         _layer("defects", "Ground hazards", (shape for item in site.defects for shape in _defect(item))),
         _layer("boundary", "Boundary", (area("boundary", site.boundary),)),
@@ -162,12 +162,16 @@ def _named_area(item: Area) -> Shape:
     )
 
 
-def _obstacle(item: Obstacle) -> Shape:
+def _obstacle(item: Obstacle, ground: Ground) -> Shape:
     if item.top_m is None:
         top, label, style = "taller than any machine", item.id, "obstacle"
     else:
         top, style = f"level {up(item.top_m, 2)} m", "obstacle-low"
-        label = f"{item.id} top {up(item.top_m, 2)}"
+        label = f"{item.id}, top at level {up(item.top_m, 2)}\u00a0m"
+        levels = levels_within(ground, item.geometry.buffer(ground.cell_m))
+        if levels.size and not np.isnan(levels).any():
+            height = f"up to {up(item.top_m - float(levels.min()), 2)} m high"
+            top, label = f"{height}; {top}", f"{item.id}, {height}"
     return area(
         style, item.geometry, title=f"Obstacle {item.id}", label=label, details=(("Kind", item.kind), ("Top", top))
     )
@@ -177,14 +181,17 @@ def _soffit(item: Soffit, ground: Ground) -> Shape:
     if item.clear_m is not None:
         height, label = (
             f"{down(item.clear_m, 2)} m clear above the ground below",
-            f"{item.id} clear {down(item.clear_m, 2)}",
+            f"{item.id} clear {down(item.clear_m, 2)}\u00a0m",
         )
     elif item.level_m is not None:
-        height, label = f"level {down(item.level_m, 2)} m at its middle", f"{item.id} level {down(item.level_m, 2)}"
+        height, label = (
+            f"level {down(item.level_m, 2)} m at its middle",
+            f"{item.id}, underside at level {down(item.level_m, 2)}\u00a0m",
+        )
         lowest_m = _lowest_clear_m(item, ground)
         if math.isfinite(lowest_m):
             height = f"{down(lowest_m, 2)} m clear at its lowest; {height}"
-            label = f"{item.id} clear {down(lowest_m, 2)}, level {down(item.level_m, 2)}"
+            label = f"{item.id} clear {down(lowest_m, 2)}\u00a0m"
     else:
         height, label = "not known", f"{item.id} height not known"
     sigma = (

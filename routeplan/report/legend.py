@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from routeplan.report.markup import escape
 from routeplan.report.plan_svg import Window
 from routeplan.report.route_drawing import MoveDrawing
-from routeplan.report.shapes import Layer
+from routeplan.report.shapes import Layer, Shape
 
 _WORDS: dict[str, str] = {
     "boundary": "Site boundary",
@@ -80,12 +80,20 @@ _KEY: dict[str, str] = {
 }
 
 
-def key(layers: Iterable[Layer], window: Window) -> str:
+def key(layers: Sequence[Layer], window: Window) -> str:
     """Return the short key of a sheet: what its plan shows, as rows of swatch and words."""
     used = {shape.style for layer in layers for shape in layer.shapes if window.shows(shape)}
     rows = "".join(f"<li>{_swatch(style)}{words}</li>" for style, words in _KEY.items() if style in used)
-    hazards = "<li>P pothole, K kerb, S sill, C cover, L plate, T trench</li>" if "hazard" in used else ""
-    return f'<ul class="key" aria-hidden="true">{rows}{hazards}</ul>'
+    shown = [shape for layer in layers for shape in layer.shapes if shape.kind == "mark" and window.shows(shape)]
+    hazards = f"<li>Triangles: {_letters(shown, 'hazard')}</li>" if "hazard" in used else ""
+    places = f"; {_letters(shown, 'place')}" if "place" in used else ""
+    return f'<ul class="key" aria-hidden="true">{rows}{hazards}<li>Squares: A start, Z finish{places}</li></ul>'
+
+
+def _letters(marks: Iterable[Shape], style: str) -> str:
+    """Return what the letters in marks of a look stand for, as HTML."""
+    kinds = {(shape.mark, dict(shape.details)["Kind"]) for shape in marks if shape.style == style}
+    return ", ".join(f"{escape(letter)} {escape(kind)}" for letter, kind in sorted(kinds))
 
 
 def legend(base: Sequence[Layer], drawings: Sequence[MoveDrawing]) -> str:

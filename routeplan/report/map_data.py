@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from routeplan.report.markup import plain
+from routeplan.report.nearby import unnamed
 from routeplan.report.route_drawing import MoveDrawing
 from routeplan.report.shapes import Bounds, Layer, Line, Shape
 
@@ -34,7 +35,7 @@ def map_data(
         "bounds": _local(((extent[0], extent[1]), (extent[2], extent[3])), origin),
         "base": [_shape(shape, origin) for layer in base for shape in layer.shapes],
         "moves": [
-            _move(drawing, shown, drawing.bounds or extent, origin)
+            _move(drawing, shown, drawing.bounds or extent, origin) | {"unnamed": unnamed(base, drawing)}
             for drawing, shown in zip(drawings, words, strict=True)
         ],
     }

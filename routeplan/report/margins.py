@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from routeplan.machine.model import Machine
+from routeplan.machine.modelled import no_such_figure
 from routeplan.report.wording import amount_text
 from routeplan.route import Check, CheckVerdict, Move
 
@@ -44,6 +46,8 @@ _LOOKED = {
 _LOOKED_OTHERS = 10.0
 #: A margin of this much is roomy, where the limit does not say: gaps between bodies, and under the chassis, metres.
 _ROOMY_M, _ROOMY_BELOW_M = 0.5, 0.25
+#: A turn with less than this to spare is one at full lock, metres.
+_FULL_LOCK_M = 0.001
 #: A limit of this unit is hardly used while so much of it is left.
 _HARDLY_USED = {"m": 0.9}
 
@@ -58,6 +62,11 @@ def capped(check: Check) -> bool:
     return made(check) and check.margin >= _LOOKED.get(check.kind, _LOOKED_OTHERS)
 
 
+def _full_lock(check: Check) -> bool:
+    """Return whether a turn is the tightest that the machine makes: its rounded figures would read as too tight."""
+    return check.kind == "turning" and check.verdict == "pass" and 0.0 <= check.margin < _FULL_LOCK_M
+
+
 def margin_text(check: Check) -> str:
     """Return what is left beyond the limit, or how much is missing; rounded against the user.
 
@@ -69,6 +78,8 @@ def margin_text(check: Check) -> str:
         return "none crossed" if check.margin >= 0.0 else "crosses a walkway"
     if check.kind == "levels known" and check.margin >= 0.0:
         return "all known"
+    if _full_lock(check):
+        return "as tight as it turns"
     amount = amount_text(check.margin, check.unit, upwards=False)
     if check.margin < 0.0:
         return f"{amount.removeprefix('-')} short"
@@ -88,12 +99,27 @@ def said(check: Check) -> str:
 
 def figures_text(check: Check) -> str:
     """Return the value beside its limit, each rounded towards the other; nothing where the margin says it all."""
-    if not (math.isfinite(check.value) and math.isfinite(check.limit)) or check.limit == 0.0 or capped(check):
+    known = math.isfinite(check.value) and math.isfinite(check.limit)
+    if not known or check.limit == 0.0 or capped(check) or _full_lock(check):
         return ""
     at_most = check.kind in _AT_MOST
     value = amount_text(check.value, check.unit, upwards=at_most)
     limit = amount_text(check.limit, check.unit, upwards=not at_most)
     return f"{value}, at {'most' if at_most else 'least'} {limit}"
+
+
+def rests_on(check: Check, machine: Machine) -> tuple[str, ...]:
+    """Return what a check rests on; a missing figure that the machine's class does not have asks for a person instead.
+
+    Nobody can read such a figure from a plate, and the site folder would refuse it.
+    """
+    return tuple(_askable(text, machine) for text in check.assumed)
+
+
+def _askable(text: str, machine: Machine) -> str:
+    figure, missing, _ = text.partition(" is missing")
+    why = no_such_figure(machine, figure) if missing else None
+    return f"{why}. The check stays open: a competent person settles it on site, machine and gap seen" if why else text
 
 
 def decisive(check: Check) -> tuple[int, bool, float, str]:
@@ -109,6 +135,16 @@ def governing(move: Move) -> Check | None:
     bad = [check for check in move.checks if check.verdict in ("fail", "not proven")]
     real = [check for check in move.checks if made(check) and check.kind not in _NO_MARGIN]
     return min(bad, key=decisive, default=None) or min(real, key=_share, default=None)
+
+
+def biting(move: Move, from_m: float, to_m: float) -> Check | None:
+    """Return the check that decides a stretch of a move, of those that are at their worst in it; ``None`` without."""
+    here = [
+        check
+        for check in move.checks
+        if made(check) and not capped(check) and check.kind not in _NO_MARGIN and from_m <= check.chainage_m <= to_m
+    ]
+    return min(here, key=decisive, default=None)
 
 
 def _share(check: Check) -> float:

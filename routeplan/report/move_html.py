@@ -5,27 +5,28 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
+from routeplan.machine.model import Machine
+from routeplan.report.driving import after_text, before_text, modes_text, steering_text
 from routeplan.report.legend import key
-from routeplan.report.margins import capped, decisive, figures_text, governing, made, margin_text, spare_text
+from routeplan.report.legs import leg_words, legs_of
+from routeplan.report.margins import capped, decisive, figures_text, governing, made, margin_text, rests_on
 from routeplan.report.markup import escape, name
+from routeplan.report.nearby import named_near
 from routeplan.report.plan_svg import Window, fitted, plan_svg
 from routeplan.report.route_drawing import MoveDrawing
 from routeplan.report.shapes import Layer
 from routeplan.report.sheet import plan_units
 from routeplan.report.stops import Stop
+from routeplan.report.tables import facts, go, symbol, table
 from routeplan.report.tight import zone_figures, zone_tag
+from routeplan.report.trouble import trouble, unsettled
 from routeplan.report.wording import (
     VERDICTS,
-    against_text,
-    amount_text,
     bound_text,
     counted,
     length_text,
-    modes_text,
     place_name,
-    place_text,
     span_text,
-    through_text,
     time_text,
     up,
 )
@@ -45,7 +46,10 @@ def move_article(index: int, move: Move, drawing: MoveDrawing, base: Sequence[La
     drawing, base
         What is drawn of the move, and of the site under it.
     """
-    height = plan_units(move, drawing.stops, open_lines=_unsettled(move))
+    machine = plan.machines[move.machine]
+    wide = [" ".join(row) for row in leg_words(move, drawing.stops, site)], [*unsettled(move, machine)]
+    first = _first(move, drawing, plan)
+    height = plan_units(move, drawing.stops, facts=[" ".join(row) for row in first], wide=wide)
     window = fitted(drawing.bounds or site.boundary.bounds, height=height)
     return "".join(
         (
@@ -55,17 +59,16 @@ def move_article(index: int, move: Move, drawing: MoveDrawing, base: Sequence[La
             f'<h2 id="move-{index}-h">Move {name(move.id)}: {ends(move, site)}</h2>',
             verdict_line(move),
             _reason(move),
-            _first(move, drawing, plan, site),
-            _figure(index, move, drawing, (*base, *drawing.layers), window),
+            facts("facts", first),
+            _figure(index, move, drawing, (*named_near(base, drawing), *drawing.layers), window),
             key((*base, *drawing.layers), window),
+            trouble(move, machine, site),
+            legs_of(move, drawing.stops, site),
             '<div class="columns"><div>',
-            _objections(move),
-            _misses(move),
             _stops(drawing.stops),
-            _open(move),
             _zones(move),
             "</div><div>",
-            _checks(move),
+            _checks(move, machine),
             "</div></div>",
             _contacts(site),
             _more(move, plan),
@@ -95,14 +98,6 @@ def verdict_line(move: Move) -> str:
     return _verdict(words.symbol, words.words, words.meaning)
 
 
-def symbol(verdict_symbol: str) -> str:
-    """Return the small drawn symbol of a verdict; words always stand beside it."""
-    return (
-        f'<svg class="sym" viewBox="-18 -18 36 36" width="36" height="36" aria-hidden="true" focusable="false">'
-        f'<use href="#v-{verdict_symbol}"/></svg>'
-    )
-
-
 def stamp(plan: Plan) -> str:
     """Return the state of the plan: draft or issued, and whether its data is invented."""
     state = "DRAFT" if plan.status == "draft" else "ISSUED"
@@ -117,24 +112,6 @@ def issue_line(plan: Plan) -> str:
     return (
         f"Plan revision {name(plan.revision)} &middot; site revision {name(plan.site_revision)}{old}<br>"
         f"Issued {escape(time_text(plan.issued))} &middot; valid until <strong>{valid}</strong>"
-    )
-
-
-def table(caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]], *, style: str) -> str:
-    """Return a table whose cells are HTML already; each cell carries its column's name for narrow screens."""
-    head = "".join(f'<th scope="col">{column}</th>' for column in columns)
-    body = "".join(
-        "<tr>"
-        + "".join(
-            f'<td data-label="{column}"{"" if cell else " class=none"}><div>{cell}</div></td>'
-            for column, cell in zip(columns, row, strict=True)
-        )
-        + "</tr>"
-        for row in rows
-    )
-    return (
-        f'<table class="{style}"><caption>{caption}</caption>'
-        f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
     )
 
 
@@ -162,26 +139,29 @@ def _reason(move: Move) -> str:
     return f'<p class="reason">{name(move.reason)}</p>' if move.reason and not _holds(move) else ""
 
 
-def _first(move: Move, drawing: MoveDrawing, plan: Plan, site: Site) -> str:
-    """Return what a driver needs first: the machine, where it is tightest, how far, through what."""
+def _first(move: Move, drawing: MoveDrawing, plan: Plan) -> list[tuple[str, str]]:
+    """Return what a driver needs first: the machine, where it is tightest, how far, driven how, and left how."""
     machine = plan.machines[move.machine]
-    driven = f", {name(modes_text(move))}" if move.poses else ""
+    driven = f", {escape(modes_text(move.poses))}" if move.poses else ""
     crossed = sum(control.kind == "walkway" for control in move.controls)
     way = [length_text(move)]
     if move.poses:
         way.append(counted(move.reversals, "reversal"))
         way.append(f"crosses {counted(crossed, 'walkway')}")
-    facts = [
-        ("Machine", f"{name(move.machine)}, {name(machine.title)}, {name(move.configuration)}{driven}"),
-        ("Way", ", ".join(way)),
-    ]
-    if len(move.legs) > 1:
-        facts.append(("Through", name(through_text(move, site))))
     check = governing(move)
+    term, tightest = "Tightest", ""
     if check is not None:
-        term = {"fail": "Fails", "not proven": "Not proven"}.get(check.verdict, "Tightest")
-        facts.insert(1, (term, f"{_along(check)}{name(drawing.decides)}{_go(check.place) if made(check) else ''}"))
-    return _list("facts", facts)
+        term = {"fail": "Fails", "not proven": "Not proven"}.get(check.verdict, term)
+        tightest = f"{_along(check)}{name(drawing.decides)}{go(check.place) if made(check) else ''}"
+    rows = [
+        ("Machine", f"{name(move.machine)}, {name(machine.title)}, {name(move.configuration)}{driven}"),
+        (term, tightest),
+        ("Way", ", ".join(way)),
+        ("Steering", escape(steering_text(move, machine))),
+        ("Before", escape(before_text(move, plan))),
+        ("After", escape(after_text(move, plan))),
+    ]
+    return [(term, text) for term, text in rows if text]
 
 
 def _along(check: Check) -> str:
@@ -190,54 +170,15 @@ def _along(check: Check) -> str:
 
 def _more(move: Move, plan: Plan) -> str:
     """Return what stands behind the move: purpose, day, how good the way is, how sure."""
-    facts = [("Purpose", f"{escape(move.purpose)}{f', on {escape(move.on)}' if move.on else ''}")]
+    rows = [("Purpose", f"{escape(move.purpose)}{f', on {escape(move.on)}' if move.on else ''}")]
     if move.poses:
         k = plan.k_by_move.get(move.id, math.nan)
         doubt = f"; every doubt is taken {up(k, 2)} times" if math.isfinite(k) else ""
-        facts.append(("How short", escape(bound_text(move))))
-        facts.append(("How sure", f"{plan.confidence_route * 100:g} % over the whole way{doubt}"))
+        rows.append(("How good", escape(bound_text(move))))
+        rows.append(("How sure", f"{plan.confidence_route * 100:g} % over the whole way{doubt}"))
     if move.reason and _holds(move):
-        facts.append(("Reason", name(move.reason)))
-    return '<h3 class="more">Behind this plan</h3>' + _list("facts more", facts)
-
-
-def _list(style: str, facts: Iterable[tuple[str, str]]) -> str:
-    rows = "".join(f"<div><dt>{term}</dt><dd>{text}</dd></div>" for term, text in facts)
-    return f'<dl class="{style}">{rows}</dl>'
-
-
-def _unsettled(move: Move) -> dict[str, list[str]]:
-    """Return what must be settled, each thing once, with the checks that rest on it."""
-    rests: dict[str, list[str]] = {}
-    for check in sorted(move.checks, key=decisive):
-        if check.verdict in ("fail", "not proven"):
-            doubt = f"{check.kind}: {spare_text(check)}"
-            if math.isfinite(check.k * check.sigma):
-                doubt += f", doubt {amount_text(check.k * check.sigma, check.unit, upwards=True)}"
-            for text in check.assumed or (doubt,):
-                rests.setdefault(text, []).append(check.kind)
-    return rests
-
-
-def _open(move: Move) -> str:
-    rows = [(name(text), escape(", ".join(kinds))) for text, kinds in _unsettled(move).items()]
-    if not rows:
-        return ""
-    return "<h3>To settle before anybody drives</h3>" + table(
-        "What is open, and the checks that wait for it", ("Open", "Checks"), rows, style="open"
-    )
-
-
-def _go(place: tuple[float, float]) -> str:
-    """Return a place as text, and a button that moves the map there when scripts run; no place, no words."""
-    if not all(math.isfinite(value) for value in place):
-        return ""
-    text = place_text(place)
-    return (
-        f' <span class="place">{text}</span>'
-        f'<button type="button" class="go" data-x="{place[0]:.2f}" data-y="{place[1]:.2f}" data-place="{text}" '
-        f'aria-label="Show {text} on the map">Show on map</button>'
-    )
+        rows.append(("Reason", name(move.reason)))
+    return '<h3 class="more">Behind this plan</h3>' + facts("facts more", rows)
 
 
 def _figure(index: int, move: Move, drawing: MoveDrawing, layers: Iterable[Layer], window: Window) -> str:
@@ -257,7 +198,7 @@ def _stops(stops: Sequence[Stop]) -> str:
         (
             f"<b>{stop.number}</b> {stop.words}",
             _unbroken(stop.along) if stop.place is not None else "whole way",
-            "<br>".join(name(text) for text in stop.lines) + (_go(stop.place) if stop.place is not None else ""),
+            "<br>".join(name(text) for text in stop.lines) + (go(stop.place) if stop.place is not None else ""),
         )
         for stop in stops
     ]
@@ -276,17 +217,20 @@ def _unbroken(along: str) -> str:
     return along.replace(" ", "&nbsp;").replace("&nbsp;to", " to")
 
 
-def _checks(move: Move) -> str:
+def _checks(move: Move, machine: Machine) -> str:
     if not move.checks:
         return "<h3>Checks</h3><p>No check was made: there is no way to check.</p>"
     order = sorted(move.checks, key=decisive)
     columns = ("Check", "Verdict", "To spare", "Figures", "Where", "Source", "Rests on")
     return "<h3>Checks</h3>" + table(
-        "Every check at its worst place, the most pressing first", columns, map(_check_row, order), style="checks"
+        "Every check at its worst place, the most pressing first",
+        columns,
+        (_check_row(check, machine) for check in order),
+        style="checks",
     )
 
 
-def _check_row(check: Check) -> tuple[str, ...]:
+def _check_row(check: Check, machine: Machine) -> tuple[str, ...]:
     words = VERDICTS[check.verdict]
     somewhere = math.isfinite(check.chainage_m) and not capped(check)
     return (
@@ -294,9 +238,9 @@ def _check_row(check: Check) -> tuple[str, ...]:
         f"{symbol(words.symbol)} {words.words}",
         escape(margin_text(check)),
         escape(figures_text(check)),
-        f"{check.chainage_m:.1f} m{_go(check.place)}" if somewhere else "",
+        f"{check.chainage_m:.1f} m{go(check.place)}" if somewhere else "",
         name(check.source),
-        "<br>".join(name(text) for text in check.assumed),
+        "<br>".join(name(text) for text in rests_on(check, machine)),
     )
 
 
@@ -317,35 +261,6 @@ def _zones(move: Move) -> str:
         ("Zone", "Along", "Figure", "What"),
         rows,
         style="zones",
-    )
-
-
-def _misses(move: Move) -> str:
-    if not move.nearest_misses:
-        return ""
-    rows = [
-        (f"<b>{number}</b>", name(miss.kind), f"{name(miss.text)} {_go(miss.place)}")
-        for number, miss in enumerate(move.nearest_misses, 1)
-    ]
-    return "<h3>Nearest misses</h3>" + table(
-        "Where a way would have gone on", ("No", "What blocks", "How"), rows, style="misses"
-    )
-
-
-def _objections(move: Move) -> str:
-    if move.refused is None:
-        return ""
-    rows = [
-        (
-            f"<b>{number}</b>",
-            name(item.kind),
-            escape(against_text(item.value, item.limit, item.unit)),
-            f"{name(item.text)} {_go(item.place)}",
-        )
-        for number, item in enumerate(move.refused.objections, 1)
-    ]
-    return "<h3>Objections</h3>" + table(
-        "What the second opinion does not accept", ("No", "Check", "Figures", "What"), rows, style="objections"
     )
 
 

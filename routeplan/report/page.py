@@ -17,16 +17,18 @@ from routeplan.report.drawing import defect_details, draw_site
 from routeplan.report.legend import legend
 from routeplan.report.map_data import map_data
 from routeplan.report.markup import data_block, escape, name
-from routeplan.report.move_html import ends, issue_line, move_article, stamp, symbol, table
+from routeplan.report.move_html import ends, issue_line, move_article, stamp
 from routeplan.report.plan_svg import fitted, plan_svg
 from routeplan.report.route_drawing import MoveDrawing, draw_move
 from routeplan.report.shapes import Layer, bounds_of
 from routeplan.report.symbols import definitions
+from routeplan.report.tables import symbol, table
 from routeplan.report.wording import VERDICTS
 from routeplan.route import Move, Plan
 from routeplan.site.model import Site
 
-_WHOLE_PLAN = {"height": 560}
+#: Height of the plan of everything at most, units.
+_WHOLE_PLAN_UNITS = 560
 
 
 class _SiteMap(folium.Map):
@@ -64,7 +66,8 @@ def map_page(plan: Plan, site: Site) -> str:
     drawings = [draw_move(move, plan=plan, site=site) for move in plan.moves]
     leaflet_css, styles = _leaflet("leaflet.css"), _asset("style.css")
     map_html, map_script = _map_parts()
-    scripts = ("document.documentElement.className = 'js';", _leaflet("leaflet.js"), map_script, _asset("page.js"))
+    ours = (_asset("map.js"), _asset("page.js"))
+    scripts = ("document.documentElement.className = 'js';", _leaflet("leaflet.js"), map_script, *ours)
     body = _body(plan, site, base, drawings, map_html)
     words = [_shown_words(move) for move in plan.moves]
     data = data_block(map_data(base, drawings, words, extent=site.boundary.bounds))
@@ -182,7 +185,7 @@ def _map_section(plan: Plan, base: Sequence[Layer], drawings: Sequence[MoveDrawi
     told = "; ".join(f"{move.id}, {_shown_words(move).lower()}" for move in plan.moves)
     picture = plan_svg(
         (*base, *ways),
-        fitted(bounds, **_WHOLE_PLAN),
+        fitted(bounds, height=_WHOLE_PLAN_UNITS, snug=True),
         ident="plan-all",
         title=f"Plan of {plan.site_name}",
         description=f"The site and every way. Moves: {told}.",

@@ -11,6 +11,7 @@ from shapely.geometry import LineString, Polygon
 
 from routeplan.report.markup import escape
 from routeplan.report.shapes import Bounds, Layer, Line, Position, Shape
+from routeplan.report.spread import spread
 
 #: One unit of the plan is this long on paper, metres; the width fits an A4 sheet upright with margins of 10 mm.
 UNIT_M = 0.00025
@@ -20,27 +21,23 @@ HEIGHT_UNITS = 430
 _STRIP_UNITS = 34
 _MARGIN_UNITS = 26
 #: Round scales, one to so many.
-_SCALES = (50, 100, 200, 250, 500, 750, 1000, 1250, 1500, 2000, 2500, 4000, 5000, 7500, 10_000, 20_000, 50_000)
+_SCALES = (
+    50, 100, 200, 250, 300, 400, 500, 600, 750, 1000, 1250, 1500, 2000, 2500, 3000,
+    4000, 5000, 7500, 10_000, 20_000, 50_000,
+)  # fmt: skip
 #: Outlines may leave their course by a tenth of a millimetre on paper, in units.
 _TOLERANCE_UNITS = 0.4
+#: Marks of a move, which give way to one another in this order, the last first.
+_KEPT_APART = ("end", "governing", "objection", "miss", "stop", "watch")
 _TEXT_UNITS, _GLYPH_UNITS = 10.0, 6.4
+_WAY_UNITS = 6.0
 _KEPT_CLEAR_UNITS = 11.0
 #: An obstacle drawn smaller than this is not named: a row of columns would hide what it stands under.
 _NAMED_UNITS = 9.0
 #: Marks whose label gives way last stand first.
 _LABEL_ORDER = (
-    "end",
-    "governing",
-    "miss",
-    "objection",
-    "zone",
-    "closed",
-    "soffit",
-    "place",
-    "hazard",
-    "obstacle",
-    "excavation",
-)
+    "end", "governing", "miss", "objection", "zone", "closed", "soffit", "place", "hazard", "obstacle", "excavation",
+)  # fmt: skip
 
 Box = tuple[float, float, float, float]
 
@@ -71,17 +68,25 @@ class Window:
         return ((point[0] - self.west) / self.metres_per_unit, (self.north - point[1]) / self.metres_per_unit)
 
 
-def fitted(bounds: Bounds, *, width: int = WIDTH_UNITS, height: int = HEIGHT_UNITS) -> Window:
-    """Return the window with the bounds in its middle, at the largest round scale that holds them with a margin."""
+def fitted(bounds: Bounds, *, height: float = HEIGHT_UNITS, snug: bool = False) -> Window:
+    """Return the window with the bounds in its middle, at the largest round scale that holds them with a margin.
+
+    Parameters
+    ----------
+    height
+        Height of the picture, units; a ``snug`` one is no higher than what it holds.
+    """
     west, south, east, north = bounds
-    wide, high = width - 2 * _MARGIN_UNITS, height - 2 * _MARGIN_UNITS
+    wide, high = WIDTH_UNITS - 2 * _MARGIN_UNITS, height - 2 * _MARGIN_UNITS
     needed = max((east - west) / wide, (north - south) / high) / UNIT_M
     scale = next((step for step in _SCALES if step >= needed), math.ceil(needed / 10_000) * 10_000)
     metres = UNIT_M * scale
+    if snug:
+        height = min(height, (north - south) / metres + 2 * _MARGIN_UNITS)
     return Window(
-        (west + east - width * metres) / 2.0,
+        (west + east - WIDTH_UNITS * metres) / 2.0,
         (south + north + height * metres) / 2.0,
-        float(width),
+        float(WIDTH_UNITS),
         float(height),
         scale,
     )
@@ -100,7 +105,7 @@ def plan_svg(layers: Iterable[Layer], window: Window, *, ident: str, title: str,
     shapes = [shape for layer in layers for shape in layer.shapes]
     high = window.height + _STRIP_UNITS
     outlines = [_outline(shape, window) for shape in shapes if shape.kind != "mark"]
-    marks = [shape for shape in shapes if shape.kind == "mark" and _inside(window.units(shape.parts[0][0][0]), window)]
+    marks = _placed([shape for shape in shapes if shape.kind == "mark"], window)
     return "".join(
         (
             f'<svg class="plan" role="img" aria-labelledby="{ident}-t {ident}-d" '
@@ -109,8 +114,9 @@ def plan_svg(layers: Iterable[Layer], window: Window, *, ident: str, title: str,
             f'<clipPath id="{ident}-c"><rect width="{window.width:g}" height="{window.height:g}"/></clipPath>',
             f'<g clip-path="url(#{ident}-c)">',
             *outlines,
-            *(_mark(shape, window) for shape in marks),
-            *_labels(shapes, window),
+            *(_leader(shape, at, window) for shape, at in marks),
+            *(_mark(shape, at) for shape, at in marks),
+            *_labels(shapes, marks, window),
             "</g>",
             _furniture(window),
             f'<rect class="frame" width="{window.width:g}" height="{window.height:g}"/></svg>',
@@ -146,37 +152,83 @@ def _path(course: Line, *, closed: bool) -> str:
     return f"M{points}{'Z' if closed else ''}"
 
 
-def _mark(shape: Shape, window: Window) -> str:
+def _placed(marks: Sequence[Shape], window: Window) -> list[tuple[Shape, Position]]:
+    """Return the marks in the window and where they are drawn: those of a move never hide one another."""
+    spots = {shape: window.units(shape.parts[0][0][0]) for shape in marks}
+    spots = {shape: at for shape, at in spots.items() if _inside(at, window)}
+    moved = sorted(
+        (shape for shape in spots if shape.style in _KEPT_APART), key=lambda one: _KEPT_APART.index(one.style)
+    )
+    apart = spread([spots[shape] for shape in moved], (window.width, window.height))
+    spots.update(zip(moved, apart, strict=True))
+    return list(spots.items())
+
+
+def _leader(shape: Shape, at: Position, window: Window) -> str:
+    """Return the line from a mark that was set aside to its place."""
     x, y = window.units(shape.parts[0][0][0])
+    if (x, y) == at:
+        return ""
+    return f'<path class="leader" d="M{at[0]:.1f},{at[1]:.1f}L{x:.1f},{y:.1f}m-2,0h4m-2-2v4"/>'
+
+
+def _mark(shape: Shape, at: Position) -> str:
     return (
-        f'<g class="m-{shape.style}" transform="translate({x:.1f} {y:.1f})"><use href="#m-{shape.style}"/>'
+        f'<g class="m-{shape.style}" transform="translate({at[0]:.1f} {at[1]:.1f})"><use href="#m-{shape.style}"/>'
         f'<text class="in">{escape(shape.mark)}</text></g>'
     )
 
 
-def _labels(shapes: Sequence[Shape], window: Window) -> Iterable[str]:
-    """Yield the labels that fit: none over another, none over a mark, those that matter most first."""
-    taken = [_round(window.units(shape.parts[0][0][0])) for shape in shapes if shape.kind == "mark"]
-    placed = [(shape, _label_spot(shape, window)) for shape in sorted(shapes, key=_label_rank)]
+def _labels(shapes: Sequence[Shape], marks: Sequence[tuple[Shape, Position]], window: Window) -> Iterable[str]:
+    """Yield the labels that fit: none over another, none over a mark, those that matter most first.
+
+    Names of the site never lie on the way, what belongs to the move only where there is no other room.
+    """
+    taken, drawn = [_round(at) for _, at in marks], dict(marks)
+    ways = [box for shape in shapes if shape.style.startswith("way") for box in _along(shape, window)]
+    placed = [(shape, drawn.get(shape) or _label_spot(shape, window)) for shape in sorted(shapes, key=_label_rank)]
     for shape, at in placed:
-        if at is None:
+        if at is None or not shape.label:
             continue
         x, y = at
         wide = _GLYPH_UNITS * len(shape.label) / 2.0
         offsets = (
-            ((0.0, 20.0), (0.0, -15.0), (wide + 14.0, 4.0), (-wide - 14.0, 4.0))
+            (
+                *((0.0, 20.0), (0.0, -15.0), (wide + 14.0, 4.0), (-wide - 14.0, 4.0)),
+                *((wide + 14.0, 16.0), (-wide - 14.0, 16.0), (wide + 14.0, -9.0), (-wide - 14.0, -9.0)),
+            )
             if shape.kind == "mark"
             else ((0.0, 3.5), (0.0, 16.0), (0.0, -9.0))
         )
         if shape.kind != "mark":
             x = min(max(x, wide + 4.0), window.width - wide - 4.0)
-        for dx, dy in offsets:
-            box = (x + dx - wide, y + dy - _TEXT_UNITS, x + dx + wide, y + dy + 3.0)
-            if _fits(box, window) and not any(_overlap(box, other) for other in taken):
-                taken.append(box)
-                spot = f'x="{x + dx:.1f}" y="{y + dy:.1f}"'
-                yield f'<text class="label l-{shape.style}" {spot}>{escape(shape.label)}</text>'
-                break
+        spots = [(x + dx, y + dy) for dx, dy in offsets]
+        found = _free(spots, wide, [*taken, *ways], window)
+        if found is None and _label_rank(shape) < _LABEL_ORDER.index("soffit"):
+            found = _free(spots, wide, taken, window)
+        if found is not None:
+            taken.append(_text_box(found, wide))
+            spot = f'x="{found[0]:.1f}" y="{found[1]:.1f}"'
+            yield f'<text class="label l-{shape.style}" {spot}>{escape(shape.label)}</text>'
+
+
+def _free(spots: Iterable[Position], wide: float, taken: Sequence[Box], window: Window) -> Position | None:
+    """Return the first spot at which a label is not cut and lies over nothing taken."""
+    boxes = ((spot, _text_box(spot, wide)) for spot in spots)
+    free = (spot for spot, box in boxes if _fits(box, window) and not any(_overlap(box, other) for other in taken))
+    return next(free, None)
+
+
+def _text_box(spot: Position, wide: float) -> Box:
+    return (spot[0] - wide, spot[1] - _TEXT_UNITS, spot[0] + wide, spot[1] + 3.0)
+
+
+def _along(way: Shape, window: Window) -> Iterable[Box]:
+    """Yield boxes along a way, for names that must not hide it."""
+    course = LineString([window.units(point) for part in way.parts for point in part[0]]).segmentize(_WAY_UNITS)
+    for x, y in course.coords:
+        if _inside((x, y), window):
+            yield (x - _WAY_UNITS / 2.0, y - _WAY_UNITS / 2.0, x + _WAY_UNITS / 2.0, y + _WAY_UNITS / 2.0)
 
 
 def _label_spot(shape: Shape, window: Window) -> Position | None:

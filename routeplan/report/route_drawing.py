@@ -11,13 +11,13 @@ from shapely import MultiPoint
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from routeplan.machine.model import Configuration
-from routeplan.report.margins import BETWEEN, figures_text, governing, made, said, spare_text
+from routeplan.machine.model import Configuration, Machine
+from routeplan.report.margins import BETWEEN, figures_text, governing, made, rests_on, said, spare_text
 from routeplan.report.shapes import Bounds, Layer, Position, Shape, area, bounds_of, line, mark, position
 from routeplan.report.stops import Stop, reversals_of, stops_of
 from routeplan.report.sweep import placements, swept
 from routeplan.report.tight import names_near, tight_places, zone_figures, zone_tag
-from routeplan.report.wording import against_text, place_text, span_text
+from routeplan.report.wording import against_text, amount_text, place_text, span_text
 from routeplan.route import Check, Move, Plan, Pose, Zone, heading_rad
 from routeplan.site.model import Area, Site
 
@@ -51,7 +51,8 @@ def draw_move(move: Move, *, plan: Plan, site: Site) -> MoveDrawing:
     configuration = plan.machines[move.machine].configurations[move.configuration]
     stops = stops_of(move, tight_places(move, configuration, site))
     check = governing(move)
-    decides = "" if check is None else _decides(check, names_near(check, configuration, move.poses, site))
+    near = "" if check is None else names_near(check, configuration, move.poses, site)
+    decides = "" if check is None else _decides(check, near, plan.machines[move.machine])
     layers = (
         Layer(
             "closed", "Closed for this move", tuple(_closed(item) for item in closed_areas(move, plan=plan, site=site))
@@ -245,13 +246,20 @@ def _misses(move: Move) -> Iterable[Shape]:
             )
 
 
-def _decides(check: Check, near: str) -> str:
-    """Return the deciding margin as a phrase, with what it was measured against if that is known."""
+def _decides(check: Check, near: str, machine: Machine) -> str:
+    """Return the deciding margin as a phrase, with what it was measured against and, of an open one, why it is open."""
     if not made(check):
         return f"{check.kind} was not made"
     between = BETWEEN.get(check.kind)
     text = f"{spare_text(check)} {between}" if between else f"{check.kind}: {spare_text(check)}"
-    return f"{text} ({near})" if near else text
+    text = f"{text} ({near})" if near else text
+    if check.verdict != "not proven":
+        return text
+    doubt_m = check.k * check.sigma
+    why = rests_on(check, machine)[:1]
+    if not why and math.isfinite(doubt_m):
+        why = (f"it may be off by {amount_text(doubt_m, check.unit, upwards=True)}",)
+    return f"{text}, not to be relied on: {why[0]}" if why else text
 
 
 def _governing(check: Check | None, decides: str, stops: Sequence[Stop]) -> Iterable[Shape]:

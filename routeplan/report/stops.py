@@ -102,20 +102,24 @@ def stops_of(move: Move, watched: Sequence[Entry] = ()) -> tuple[Stop, ...]:
 
 def _entries(move: Move) -> list[Entry]:
     """Return everything to stop for; no chainage counts as before the start."""
-    holds = [Entry(hold.chainage_m, hold.place, f"Hold: {hold.text}", True) for hold in move.holds]
-    told = {(hold.chainage_m, hold.text) for hold in move.holds}
-    controls = [
-        Entry(control.chainage_m, place_at(move.poses, control.chainage_m), f"Control: {control.text}", True)
-        for control in move.controls
-        if (control.chainage_m, control.text) not in told
+    holds = [
+        Entry(hold.chainage_m, hold.place, hold.text if hold.text.startswith("Stop") else f"Hold: {hold.text}", True)
+        for hold in move.holds
     ]
-    turns = [
-        Entry(
+    told = {(hold.chainage_m, hold.text) for hold in move.holds}
+    turns = {
+        pose.chainage_m: Entry(
             pose.chainage_m, (pose.x, pose.y), f"From here drive {'forwards' if pose.gear > 0 else 'backwards'}.", True
         )
         for pose in (move.poses[index] for index in reversals_of(move.poses))
-    ]
-    entries = [*holds, *controls, *turns]
+    }
+    controls = []
+    for control in move.controls:
+        if (control.chainage_m, control.text) not in told:
+            turn = turns.pop(control.chainage_m, None) if control.kind == "reversal" else None
+            text = f"Control: {control.text}{f' {turn.text}' if turn is not None else ''}"
+            controls.append(Entry(control.chainage_m, place_at(move.poses, control.chainage_m), text, True))
+    entries = [*holds, *controls, *turns.values()]
     return [
         entry if math.isfinite(entry.chainage_m) else entry._replace(chainage_m=-math.inf, place=None)
         for entry in entries

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Protocol
 
 from shapely import MultiPoint
-from shapely.geometry import Polygon
+from shapely.geometry import Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from routeplan.machine.model import Configuration
@@ -16,7 +16,7 @@ from routeplan.report.margins import BETWEEN, capped, made, said, spare_text
 from routeplan.report.stops import Entry, place_at
 from routeplan.report.sweep import placements
 from routeplan.report.wording import amount_text
-from routeplan.route import Check, Move, Pose, Zone
+from routeplan.route import Check, Move, NearMiss, Pose, Zone
 from routeplan.site.model import Site
 
 #: A margin below this is told to the driver, in the unit of its check: metres, or degrees.
@@ -73,6 +73,18 @@ def names_near(check: Check, configuration: Configuration, poses: Sequence[Pose]
     after = min(bisect.bisect_left([pose.chainage_m for pose in poses], check.chainage_m), len(poses) - 1)
     outline = MultiPoint(placements([poses[after]], configuration.footprint)[0]).convex_hull
     return _names(sort(site), outline, every=check.kind in _EVERY)
+
+
+def names_at(miss: NearMiss, site: Site) -> tuple[str, ...]:
+    """Return the door or the like that a near miss lies in, by title and id, and the nearest thing of its sort."""
+    at = Point(miss.place)
+    if not all(math.isfinite(value) for value in miss.place):
+        return ()
+    places = [place for place in site.places.values() if place.point.distance(at) <= _NEAR_M]
+    called = [f"{place.title} ({place.id})" if place.title else place.id for place in places]
+    sort = _SORTS.get(miss.kind)
+    near = _names(sort(site), at, every=False) if sort is not None else ""
+    return (*called, near) if near else tuple(called)
 
 
 def zone_tag(index: int, zone: Zone) -> str:
@@ -132,8 +144,9 @@ def _zone_entry(index: int, zone: Zone, move: Move, site: Site) -> Entry:
         things = _rough(site)
     ring = zone.basket if zone.kind == "low gap" else zone.ground
     near = _names(things, Polygon(ring).buffer(0), every=True) if len(ring) > 2 else ""
-    where = f"{zone_tag(index, zone)} until {zone.chainage_to_m:.1f} m{f', {near}' if near else ''}"
-    return Entry(zone.chainage_from_m, place_at(move.poses, zone.chainage_from_m), f"{where}: {zone.text}", False)
+    text = f"{zone.kind.capitalize()} {zone_tag(index, zone)} until {zone.chainage_to_m:.1f} m"
+    text = f"{text}, {near}: {zone.text}" if near else f"{text}: {zone.text}"
+    return Entry(zone.chainage_from_m, place_at(move.poses, zone.chainage_from_m), text, False)
 
 
 def _names(things: Iterable[_Thing], outline: BaseGeometry, *, every: bool) -> str:

@@ -38,14 +38,6 @@ VERDICTS: dict[str, VerdictWords] = {
 }
 
 
-#: How a machine is driven, in words.
-TRAVEL_MODES = {
-    "ridden": "ridden",
-    "beside_rails_up": "from beside with the rails up",
-    "beside_rails_folded": "from beside with the rails folded",
-}
-
-
 def down(value: float, decimals: int) -> str:
     """Return a figure rounded down; for what must not look larger than it is (headroom, margins).
 
@@ -93,7 +85,7 @@ def bound_text(move: Move) -> str:
     percent = (move.bound - 1.0) * 100.0
     if percent <= _NOISE:
         return "the best on the planner's grid"
-    return f"within {up(percent, 0)} % of the best on the planner's grid"
+    return f"costs at most {up(percent, 0)} % above the best on the planner's grid"
 
 
 def length_text(move: Move) -> str:
@@ -110,12 +102,6 @@ def place_name(place_id: str, site: Site) -> str:
 def through_text(move: Move, site: Site) -> str:
     """Return what a way leads through or stops at between its ends, in driving order."""
     return ", ".join(place_name(leg.goal, site) for leg in move.legs[:-1])
-
-
-def modes_text(move: Move) -> str:
-    """Return how the machine is driven, each way of driving once, in the order in which they begin."""
-    modes = dict.fromkeys(pose.travel_mode for pose in move.poses)
-    return ", then ".join(TRAVEL_MODES.get(mode, mode) for mode in modes)
 
 
 def counted(number: int, what: str) -> str:

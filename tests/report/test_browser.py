@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
+import math
 import os
 import re
 import shutil
@@ -16,7 +17,7 @@ import pytest
 
 from routeplan.report.markup import plain
 from routeplan.report.page import write_map
-from routeplan.route import Control, Plan
+from routeplan.route import Control, Hold, Leg, Plan
 from routeplan.site.model import Site
 from tests.report.world import KINDS, NASTY, moves, plan, site
 
@@ -117,6 +118,44 @@ def test_a_chosen_way_lies_wholly_in_view_and_its_labels_are_neither_cut_nor_ove
         for number, box in enumerate(labels):
             assert not any(_overlap(box, other) for other in (*labels[:number], *buttons))
         assert not any(_overlap(end, button) for end in ends for button in buttons)
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+@pytest.mark.parametrize("index", [1, 2, 3, 4, 5])
+def test_the_marks_of_a_move_do_not_hide_one_another(
+    browser: Any, address: str, size: tuple[int, int], index: int
+) -> None:
+    with opened(browser, f"{address}#move-{index}", size) as (page, _):
+        page.wait_for_selector(".live .pin-end")
+        kinds = ("end", "governing", "objection", "miss", "stop", "watch")
+        pins = page.locator(", ".join(f".live .pin-{kind}" for kind in kinds)).all()
+        spots = [
+            (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2) for pin in pins if (box := pin.bounding_box())
+        ]
+        assert len(spots) >= 3
+        assert all(math.dist(one, two) >= 18.5 for one, two in itertools.combinations(spots, 2))
+
+
+def test_a_mark_that_gives_way_keeps_a_line_to_its_place(browser: Any, tmp_path: Path) -> None:
+    path = tmp_path / "map.html"
+    first = moves()[1]
+    at_start = dataclasses.replace(first.holds[0], chainage_m=0.0, place=(first.poses[0].x, first.poses[0].y))
+    write_map(plan(planned=(dataclasses.replace(first, holds=(at_start,)),)), site(), path)
+    with opened(browser, path.as_uri()) as (page, _):
+        end, stop = page.locator(".live .pin-end").first, page.locator(".live .pin-stop").first
+        moved = [stop.bounding_box()[side] - end.bounding_box()[side] for side in ("x", "y")]
+        assert math.hypot(*moved) == pytest.approx(25.0, abs=1.5)
+        to = [float(number) for number in stop.locator(".leader").get_attribute("d").split("L")[1].split(",")]
+        assert to == pytest.approx([-moved[0], -moved[1]], abs=1.5)
+
+
+def test_what_a_move_comes_nowhere_near_is_named_only_close_up(browser: Any, address: str) -> None:
+    with opened(browser, f"{address}#move-3") as (page, _):
+        far = page.locator(".live .tag", has_text="H1").first
+        mark = page.locator(".live .pin[title='Pothole H1']")
+        assert "gone" in far.get_attribute("class") and "passed-by" in mark.get_attribute("class")
+        page.evaluate("map_site.setView([41, 62], 5.5, {animate: false})")
+        assert "gone" not in far.get_attribute("class") and "passed-by" not in mark.get_attribute("class")
 
 
 def _overlap(one: dict[str, float], other: dict[str, float]) -> bool:
@@ -310,8 +349,8 @@ def test_the_static_plan_draws_the_way_and_its_labels_as_text(browser: Any, addr
     with opened(browser, address, scripts=False) as (page, _):
         for index, look in enumerate(("way", "way-reverse", "zone-bounce-ground", "refused"), 1):
             assert page.locator(f"#move-{index} svg.plan path.s-{look}").count() >= 1
-        labels = page.locator("#move-1 svg.plan text.label").all_text_contents()
-        assert plain(NASTY[0]) in labels
+        labels = page.locator("#move-5 svg.plan text.label").all_text_contents()
+        assert plain(NASTY[3]) in labels
 
 
 def test_paper_has_one_sheet_a_move_with_its_state_and_cautions(browser: Any, address: str) -> None:
@@ -328,6 +367,28 @@ def test_paper_has_one_sheet_a_move_with_its_state_and_cautions(browser: Any, ad
                 assert line in sheet
             assert page.locator(f"#move-{index} svg.plan").is_visible()
         assert not page.locator(".live").is_visible()
+
+
+def test_a_sheet_with_legs_stops_and_something_open_stays_one_side_of_paper(browser: Any, tmp_path: Path) -> None:
+    open_move = moves()[2]
+    length_m, half_m = open_move.length_m, open_move.length_m / 2.0
+    legs = (
+        Leg("bay-3", "hold point 1", half_m, half_m, "pass", (), ("H1",), 0.0, half_m, "ridden"),
+        Leg("hold point 1", "north", half_m, half_m, "not proven", (), (), half_m, length_m, "ridden"),
+    )
+    holds = tuple(Hold(half_m + 3.0 * n, open_move.poses[0][:2], "Stop. Wait to be called on.") for n in range(4))
+    path = tmp_path / "map.html"
+    write_map(plan(planned=(dataclasses.replace(open_move, legs=legs, holds=holds),)), site(), path)
+    with opened(browser, path.as_uri()) as (page, _):
+        assert len(re.findall(rb"/Type\s*/Page\b", page.pdf(prefer_css_page_size=True))) == 1
+        page.emulate_media(media="print")
+        table = page.locator("#move-1 table.legs")
+        assert table.is_visible() and table.locator("tbody tr").count() == 2
+        frame = page.locator("#move-1").bounding_box()
+        for cell in page.locator("#move-1 td:visible").all():
+            box = cell.bounding_box()
+            assert box["x"] + box["width"] <= frame["x"] + frame["width"] + 0.5
+            assert cell.evaluate("item => item.scrollWidth <= item.clientWidth + 1")
 
 
 def test_a_sheet_that_runs_over_repeats_its_state_and_cautions(browser: Any, tmp_path: Path) -> None:

@@ -81,12 +81,17 @@ def test_a_hazard_shows_depth_width_and_state() -> None:
 def test_headroom_is_never_shown_higher_and_a_top_never_lower_than_it_is() -> None:
     soffit = Soffit("tight", Polygon([(0, 0), (1, 0), (1, 1)]), "beam", None, 2.0199, 0.0, 0.0, None, None)
     low = dataclasses.replace(
-        SITE, soffits=(soffit,), obstacles=(dataclasses.replace(SITE.obstacles[1], top_m=1.2301),)
+        SITE, soffits=(soffit,), obstacles=(dataclasses.replace(SITE.obstacles[1], top_m=12.4001),)
     )
     shapes = {item.id: item.shapes for item in draw_site(low)}
-    assert shapes["soffits"][0].label == "tight clear 2.01"
+    assert shapes["soffits"][0].label == "tight clear 2.01\u00a0m"
     assert dict(shapes["soffits"][0].details)["Standard deviation"].startswith("nobody said")
-    assert shapes["obstacles"][0].label.endswith("top 1.24")
+    lowest_m = 10.0 - 0.015 * 48.5
+    assert shapes["obstacles"][0].label == f"stack 1, up to {math.ceil((12.4001 - lowest_m) * 100) / 100:.2f} m high"
+    assert dict(shapes["obstacles"][0].details)["Top"].endswith("level 12.41 m")
+    unseen = dataclasses.replace(SITE.obstacles[1], geometry=box(*at(225, 190), *at(235, 195)))
+    blind = {item.id: item.shapes for item in draw_site(dataclasses.replace(SITE, obstacles=(unseen,)))}
+    assert blind["obstacles"][0].label == "stack 1, top at level 12.40\u00a0m"
 
 
 def test_ground_without_an_acceptance_has_its_own_look_and_says_so() -> None:
@@ -145,7 +150,7 @@ def test_stops_are_numbered_in_driving_order_and_near_ones_are_one() -> None:
     stops = stops_of(moves()[1])
     assert [stop.number for stop in stops] == [1, 2, 3, 4]
     assert stops[0].place is None and "Creep speed" in stops[0].lines[0]
-    assert len(stops[1].lines) == 2 and stops[1].lines[0].startswith("Hold: ")
+    assert len(stops[1].lines) == 2 and stops[1].lines[0].startswith("Stop short of walkway")
     assert stops[2].lines == (f"Control: {NASTY[0]}",)
     assert stops[3].lines == ("From here drive backwards.",)
     assert [stop.chainage_m for stop in stops] == sorted(stop.chainage_m for stop in stops)
@@ -174,6 +179,15 @@ def test_no_hold_and_no_control_is_ever_lost(holds: list[float], controls: list[
         [f"Hold: h{n}" for n in range(len(holds))] + [f"Control: c{n}" for n in range(len(controls))]
     )
     assert all(stop.place is not None and stop.place[0] == pytest.approx(stop.chainage_m, abs=1.0) for stop in stops)
+
+
+def test_a_reversal_is_told_once_with_the_way_to_drive_on() -> None:
+    turned = moves()[1]
+    back = turned.poses[reversals_of(turned.poses)[0]]
+    control = Control("reversal", back.chainage_m, "Stop and drive on against the chassis arrow.")
+    lines = [text for stop in stops_of(dataclasses.replace(turned, controls=(control,))) for text in stop.lines]
+    assert lines[-1] == "Control: Stop and drive on against the chassis arrow. From here drive backwards."
+    assert sum("drive backwards" in text for text in lines) == 1
 
 
 def test_pivots_are_not_reversals() -> None:
@@ -219,7 +233,9 @@ def test_no_route_shows_what_blocks_and_where_it_was_to_go() -> None:
 def test_the_deciding_check_is_marked_where_it_bites() -> None:
     mark = drawn(moves()[2])["trouble"][-1]
     assert (mark.style, mark.label) == ("governing", "Not proven: head gap: 34 mm to spare")
-    assert dict(mark.details)["Margin"] == "34 mm to spare above the operator's head"
+    assert dict(mark.details)["Margin"] == (
+        "34 mm to spare above the operator's head, not to be relied on: class figure track_m = 0.70"
+    )
 
 
 def boom(move: Move) -> Configuration:
@@ -266,10 +282,10 @@ def test_tight_places_close_together_are_one_and_never_swallow_a_stop() -> None:
 
 def test_a_level_soffit_shows_its_lowest_clear_height_only_where_all_levels_below_are_known() -> None:
     rack = next(shape for shape in layer("soffits").shapes if shape.title == "Soffit rack low bay")
-    assert rack.label == "rack low bay clear 3.44, level 12.15"
+    assert rack.label == "rack low bay clear 3.44\u00a0m"
     blind = dataclasses.replace(SITE.soffits[0], geometry=box(*at(225, 190), *at(235, 195)))
     shapes = {item.id: item.shapes for item in draw_site(dataclasses.replace(SITE, soffits=(blind,)))}
-    assert shapes["soffits"][0].label == "rack low bay level 12.15"
+    assert shapes["soffits"][0].label == "rack low bay, underside at level 12.15\u00a0m"
 
 
 def test_areas_are_closed_by_the_day_and_by_the_conditions_of_the_plan() -> None:

@@ -13,12 +13,16 @@ from pathlib import Path
 
 import folium
 import pytest
+from shapely.geometry import Point
 
 from routeplan.errors import NotWritten
+from routeplan.machine.read import build_machine
+from routeplan.report import margins
 from routeplan.report.markup import plain
 from routeplan.report.page import map_page, write_map
-from routeplan.route import Check, Move
-from tests.report.world import KINDS, NASTY, checks, drive, moves, plan, site
+from routeplan.route import Check, Leg, Move, NearMiss
+from routeplan.site.model import Place
+from tests.report.world import KINDS, NASTY, at, checks, drive, moves, plan, site
 
 PAGE = map_page(plan(), site())
 VOID = {"meta", "br", "rect", "path", "circle", "use"}
@@ -109,7 +113,7 @@ def test_only_the_page_s_own_scripts_may_run(read: Reader) -> None:
     )
     allowed = re.findall(r"'sha256-([^']+)'", rule)
     there = [base64.b64encode(hashlib.sha256(script.encode()).digest()).decode() for script in read.scripts]
-    assert allowed == there and len(there) == 4
+    assert allowed == there and len(there) == 5
     assert "default-src 'none'" in rule and "http" not in rule
 
 
@@ -128,7 +132,7 @@ def test_every_move_has_its_verdict_reason_and_every_check(read: Reader) -> None
         assert plain(move.reason) in words
     for kind, _, _ in KINDS:
         assert words.count(f" {kind} ") >= 4
-    assert "within 10 % of the best on the planner's grid" in words
+    assert "costs at most 10 % above the best on the planner's grid" in words
     assert "crosses 1 walkway" in words and "1 reversal" in words and "mm to spare" in words
     assert not re.search(r"-\d+ mm|margin -", words)
 
@@ -188,6 +192,58 @@ def test_a_check_that_was_not_made_is_open_and_has_no_figures_and_no_place() -> 
     assert page.count(">not made<") == 1 and "no place" not in page
     assert '<bdi>soffits</bdi></div></td><td data-label="Checks"><div>head gap<' in page
     assert "NaN" not in page.split('id="drawing"')[0] and ">nan" not in page
+
+
+def test_a_barrier_is_called_by_title_and_id_and_by_what_stands_there() -> None:
+    door = Place("door-1", "door", "Pump house door", Point(at(166, 92)), 90.0, 0.25)
+    world = dataclasses.replace(site(), places={**site().places, "door-1": door})
+    inside = NearMiss("side clearance", at(165.5, 92), 100.0, "side clearance is short by 100 mm or more here")
+    outside = NearMiss("side clearance", at(240, 150), 100.0, "side clearance is short by 90 mm here")
+    page = map_page(plan(planned=(dataclasses.replace(moves()[4], nearest_misses=(inside, outside)),)), world)
+    called = "<bdi>side clearance</bdi>, <bdi>Pump house door (door-1)</bdi>, <bdi>pump house</bdi>"
+    assert f'<td data-label="What blocks"><div>{called}</div></td>' in page
+    assert '<td data-label="What blocks"><div><bdi>side clearance</bdi></div></td>' in page
+
+
+def test_a_figure_that_no_sheet_can_give_asks_for_a_person_and_not_for_the_sheet() -> None:
+    asked = "platform_floor_m is missing: read it from the machine's plate or sheet"
+    track = "track_m is a class figure: read it from the machine's plate or sheet"
+    spider = build_machine("SP", {"class": "tracked-spider-20m"}, where="test")
+    row = dataclasses.replace(checks(moves()[2].poses)[5], verdict="not proven", assumed=(asked, track))
+    move = dataclasses.replace(moves()[2], machine="SP", checks=(row,), zones=())
+    made = dataclasses.replace(plan(planned=(move,)), machines={"SP": spider})
+    words = "".join(re.findall(r"<article.*</article>", map_page(made, site()), re.DOTALL))
+    assert asked.replace("'", "&#39;") not in words and "read it from the machine&#39;s plate or sheet" in words
+    assert (
+        words.count("without platform_floor_m: no sheet can settle it. The check stays open: a competent person") == 3
+    )
+    assert margins.rests_on(row, spider)[1] == track
+    assert margins.rests_on(row, plan().machines["SC12"]) == (asked, track)
+
+
+def test_a_sheet_says_its_steering_how_it_was_left_and_its_legs() -> None:
+    boom = build_machine("TB26", {"class": "telescopic-boom-26m"}, where="test")
+    way = tuple(pose._replace(travel_mode="beside_rails_folded") for pose in moves()[0].poses)
+    half_m = moves()[0].length_m / 2.0
+    legs = (
+        Leg("gate-2", "park", half_m, half_m, "pass", (), (), 0.0, half_m, "beside_rails_folded"),
+        Leg("park", "bay-3", half_m, half_m, "pass", (), (), half_m, 2.0 * half_m, "beside_rails_folded"),
+    )
+    left = dataclasses.replace(moves()[0], poses=way, legs=legs)
+    ridden = dataclasses.replace(moves()[2], on=left.on)
+    page = map_page(dataclasses.replace(plan(planned=(left, ridden)), machines={"TB26": boom}), site())
+    first, second = re.findall(r"<article.*?</article>", page, re.DOTALL)
+    assert "<dt>Steering</dt><dd>front wheels only; select it before driving off" in first
+    assert "<dt>After</dt><dd>it is left with the rails folded" in first and "<dt>Before</dt>" not in first
+    assert "<dt>Before</dt><dd>move D1, the same day, leaves it with the rails folded" in second
+    assert "put the rails up and lock them before it drives off" in second and "<dt>After</dt>" not in second
+    assert '<td data-label="To"><div><bdi>Plant park</bdi></div></td>' in first and 'class="legs"' not in second
+
+
+def test_the_key_says_what_the_letters_in_marks_stand_for() -> None:
+    key = re.findall(r'<ul class="key".*?</ul>', PAGE)[0]
+    assert "Squares: A start, Z finish; " in key and "G gate" in key and "W workface" in key
+    assert "Triangles: " in key and "P pothole" in key
 
 
 def fourteen_moves() -> tuple[Move, ...]:

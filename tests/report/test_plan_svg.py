@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from routeplan.report.drawing import draw_site
 from routeplan.report.plan_svg import UNIT_M, WIDTH_UNITS, fitted, plan_svg
 from routeplan.report.route_drawing import draw_move
-from routeplan.report.shapes import Layer, mark
+from routeplan.report.shapes import Layer, line, mark
 from tests.report.world import NASTY, moves, plan, site
 
 SITE = site()
@@ -72,6 +72,40 @@ def test_nothing_is_drawn_far_outside_the_window() -> None:
     for path in root.findall("./g[1]/path"):
         for x, y in re.findall(r"(-?[\d.]+),(-?[\d.]+)", path.get("d", "")):
             assert -10.0 <= float(x) <= wide + 10.0 and -10.0 <= float(y) <= high + 10.0
+
+
+def test_a_snug_picture_is_no_higher_than_what_it_holds() -> None:
+    window = fitted((0.0, 0.0, 60.0, 20.0), height=560, snug=True)
+    assert window.scale == 400 and window.height == pytest.approx(20.0 / 0.1 + 52.0)
+    assert fitted((0.0, 0.0, 60.0, 20.0), height=560).height == 560
+
+
+def test_a_mark_that_gives_way_on_paper_keeps_a_line_to_its_place() -> None:
+    marks = (mark("stop", (5.0, 5.0), "1"), mark("end", (5.0, 5.0), "A"), mark("place", (5.0, 5.0), "G"))
+    window = fitted((0.0, 0.0, 10.0, 10.0))
+    root = ET.fromstring(plan_svg([Layer("all", "", marks)], window, ident="p", title="", description=""))
+    spots = {
+        item.get("class"): tuple(map(float, re.findall(r"[\d.]+", item.get("transform", ""))))
+        for item in root.iter("g")
+        if item.get("transform") and str(item.get("class")).startswith("m-")
+    }
+    there = window.units((5.0, 5.0))
+    assert spots["m-end"] == spots["m-place"] == pytest.approx(there, abs=0.1)
+    leaders = [item.get("d", "") for item in root.iter("path") if item.get("class") == "leader"]
+    assert len(leaders) == 1
+    x0, y0, x1, y1 = map(float, re.findall(r"[\d.]+", leaders[0])[:4])
+    assert (x0, y0) == spots["m-stop"] and (x1, y1) == pytest.approx(there, abs=0.1)
+    assert (x0 - x1) ** 2 + (y0 - y1) ** 2 == pytest.approx(25.0**2, rel=0.01)
+
+
+def test_a_name_of_the_site_never_hides_the_way() -> None:
+    way = line("way", [(0.0, 5.0), (10.0, 5.0)])
+    spots = [mark("place", (1.0 + n, 5.6), "P", label=f"place {n}") for n in range(0, 9, 2)]
+    window = fitted((0.0, 0.0, 10.0, 10.0))
+    root = ET.fromstring(plan_svg([Layer("all", "", (way, *spots))], window, ident="p", title="", description=""))
+    level = window.units((0.0, 5.0))[1]
+    labels = [float(item.get("y", "")) for item in root.iter("text") if item.get("class", "").startswith("label")]
+    assert labels and not any(y - 10.0 < level + 3.0 and level - 3.0 < y + 3.0 for y in labels)
 
 
 def test_labels_never_lie_over_one_another_or_over_a_mark() -> None:

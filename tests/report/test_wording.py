@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from routeplan.report.margins import BETWEEN, decisive, figures_text, governing, margin_text, spare_text
-from routeplan.report.wording import VERDICTS, bound_text, down, length_text, modes_text, place_text, time_text, up
-from routeplan.route import MOVE_VERDICTS, Check, CheckVerdict, Pose
+from routeplan.report.wording import VERDICTS, bound_text, down, length_text, place_text, time_text, up
+from routeplan.route import MOVE_VERDICTS, Check, CheckVerdict
 from tests.report.world import KINDS, move, moves
 
 FIGURE = st.floats(-1e4, 1e4)
@@ -55,7 +55,9 @@ def test_a_shown_margin_is_never_larger_than_the_margin(margin: float) -> None:
         ("head gap", 0.3344, 0.3, 0.0344, "334 mm, at least 300 mm"),
         ("bounce rise", 0.2651, 0.3, 0.0349, "266 mm, at most 300 mm"),
         ("head gap", 0.2999, 0.3, -0.0001, "299 mm, at least 300 mm"),
-        ("turning", 4.2, 4.2, 0.0, "4200 mm, at least 4200 mm"),
+        ("turning", 4.2004, 4.2, 0.0004, ""),
+        ("turning", 4.5, 4.2, 0.3, "4500 mm, at least 4200 mm"),
+        ("turning", 4.1, 4.2, -0.1, "4100 mm, at least 4200 mm"),
         ("head gap", 0.12, 0.0, 0.12, ""),
     ],
 )
@@ -80,6 +82,8 @@ def test_what_was_not_made_has_no_figures() -> None:
         (check("head gap", margin=10.0), "10.0 m or more to spare"),
         (check("walkways", "pass with controls", margin=-1.0), "crosses a walkway"),
         (check("walkways", margin=0.5), "none crossed"),
+        (check("turning", margin=0.0004, value=4.2004, limit=4.2), "as tight as it turns"),
+        (check("turning", margin=-0.0004, value=4.1996, limit=4.2), "1 mm short"),
         (check("levels known", unit="1", margin=0.0), "all known"),
         (check("levels known", "fail", unit="1", margin=-0.1), "10 % short"),
     ],
@@ -97,9 +101,9 @@ def test_every_kind_with_a_real_margin_says_what_it_lies_between() -> None:
     ("bound", "words"),
     [
         (1.0, "the best on the planner's grid"),
-        (1.0701, "within 8 % of the best on the planner's grid"),
+        (1.0701, "costs at most 8 % above the best on the planner's grid"),
         (math.nan, "no way to measure"),
-        (1.07, "within 7 % of the best on the planner's grid"),
+        (1.07, "costs at most 7 % above the best on the planner's grid"),
     ],
 )
 def test_the_bound_in_words_is_rounded_up(bound: float, words: str) -> None:
@@ -145,10 +149,3 @@ def test_places_and_times_are_written_for_people() -> None:
     assert place_text((math.nan, 1.0)) == "no place"
     assert time_text("2026-11-30T07:30:00+00:00") == "2026-11-30 07:30 UTC"
     assert time_text("<now>") == "<now>"
-
-
-def test_every_way_of_driving_is_said_once_in_the_order_in_which_they_begin() -> None:
-    modes = ("ridden", "ridden", "beside_rails_folded", "beside_rails_up", "ridden")
-    way = tuple(Pose(1.0 * n, 0.0, 90.0, 1, mode, "front", "stowed", 0.5, 1.0 * n) for n, mode in enumerate(modes))
-    said = modes_text(dataclasses.replace(moves()[0], poses=way))
-    assert said == "ridden, then from beside with the rails folded, then from beside with the rails up"
