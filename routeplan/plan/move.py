@@ -56,6 +56,7 @@ class MovePlanner:
     _lattices: dict[tuple[object, ...], CheckedLattice] = field(default_factory=dict)
     _graphs: dict[tuple[CheckedLattice, ...], SiteGraph] = field(default_factory=dict)
     _standing: dict[tuple[str, str], list[Anchor]] = field(default_factory=dict)
+    _left_in: dict[tuple[str, str], str] = field(default_factory=dict)
 
     def plan(self, wanted: MoveWanted) -> Move:
         """Plan one move, stop by stop; it is not yet re-checked."""
@@ -75,7 +76,10 @@ class MovePlanner:
             ways.append(found.straighter())
             at = [ends[1].nearest(found.end)] if found.stretches else at
         self._standing[machine.id, wanted.goal] = at
-        return self._driven(wanted, machine, ways)
+        move = self._driven(wanted, machine, ways)
+        if move.poses:
+            self._left_in[machine.id, wanted.goal] = move.poses[-1].travel_mode
+        return move
 
     def _graph(self, wanted: MoveWanted, machine: Machine) -> SiteGraph:
         """The graph of a machine under the conditions of a day; made once."""
@@ -193,7 +197,9 @@ class MovePlanner:
         shapes = dict.fromkeys(stretch.lattice.hazards.configuration.id for stretch in way.stretches)
         checks = checks_of(found, site=self.site, machine=machine, hazards=hazards, k=k, configurations=shapes)
         stops = _stops(wanted, ways)
-        holds, controls = holds_of(found, configuration, modes_of(machine, wanted)[0], stops[1:-1])
+        usual = modes_of(machine, wanted)[0]
+        begins = {usual, self._left_in.get((machine.id, wanted.start), usual)}
+        holds, controls = holds_of(found, configuration, begins, stops[1:-1])
         verdict: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
         if verdict == "pass" and controls:
             verdict = "pass with controls"

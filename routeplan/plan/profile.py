@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence, Set
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
@@ -28,7 +28,7 @@ from routeplan.route import Check, CheckVerdict, Control, Hold, Pose, Zone, head
 from routeplan.search.anchors import check_motions
 from routeplan.search.best_first import EIGHTHS, FORWARD_FACTOR, REVERSE_FACTOR
 from routeplan.search.motions import worth_m
-from routeplan.site.model import Site, TravelMode
+from routeplan.site.model import Site
 
 Floats = NDArray[np.float64]
 
@@ -347,11 +347,12 @@ _CHANGES = {
 
 
 def holds_of(
-    found: Profile, configuration: Configuration, begins: TravelMode, stops: Sequence[tuple[float, str]] = ()
+    found: Profile, configuration: Configuration, begins: Set[str], stops: Sequence[tuple[float, str]] = ()
 ) -> tuple[tuple[Hold, ...], tuple[Control, ...]]:
     """Hold points before walkways, at stops (chainage, name) and where the travel mode changes, and what people do.
 
-    ``begins`` is the mode that the machine is taken to stand in; one that drives off in another changes it there.
+    ``begins`` are the modes that the machine may stand in: if there is another than the one it drives off in, that one
+    is set there, for nobody knows what was done with the rails in between.
     Reversals and changes of steering are controls, not hold points.
     """
     xi = [corner[0] for corner in configuration.footprint]
@@ -363,9 +364,9 @@ def holds_of(
             Hold(at, found.place(clear), "Stop. The traffic marshal closes the walkway and calls the machine on.")
         )
         controls.append(Control("walkway", at, "Traffic marshal holds people back while the body is over the walkway."))
-    modes = (begins, *(pose.travel_mode for pose in found.poses))
-    for mode, pose in zip(modes, found.poses, strict=False):
-        if mode != pose.travel_mode:
+    stood = (begins, *({pose.travel_mode} for pose in found.poses))
+    for modes, pose in zip(stood, found.poses, strict=False):
+        if modes != {pose.travel_mode}:
             holds.append(Hold(pose.chainage_m, (pose.x, pose.y), _CHANGES[pose.travel_mode]))
             controls.append(Control("travel mode", pose.chainage_m, _CHANGES[pose.travel_mode]))
     controls += [Control("steering", pose.chainage_m, SET_TO[pose.steer]) for pose in set_anew(found.poses)]

@@ -12,7 +12,7 @@ from routeplan.machine.model import Figure, Machine, Tag
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
 from routeplan.route import Hold, Move, Plan
-from routeplan.site.model import Obstacle, Site, Soffit
+from routeplan.site.model import Obstacle, Site, Soffit, TravelMode
 from tests import worlds
 
 DOOR_M = 2.4
@@ -111,6 +111,18 @@ def test_a_hold_says_what_to_do() -> None:
     (move,) = planned(hall(2.1)).moves
     first: Hold = move.holds[0]
     assert "fold the rails" in first.text and first.place[0] < 12.0
+
+
+@pytest.mark.parametrize("on", ["beside_rails_folded", "beside_rails_up"])
+def test_a_machine_left_in_another_mode_is_set_to_its_own_before_it_drives_off(on: TravelMode) -> None:
+    site = hall(2.1)
+    there = replace(worlds.wanted("SC", "yard", "hall", travel_mode="beside_rails_folded"), id="M0")
+    back = worlds.wanted("SC", "hall", "yard", travel_mode=on)
+    moved, moved_back = planned(replace(site, soffits=(), moves=(there, back))).moves
+    assert moved.poses[-1].travel_mode == "beside_rails_folded"
+    told = [hold.text for hold in moved_back.holds if hold.chainage_m == 0.0]
+    up = "Stop, key out. Get down and drive on from beside the machine, rails up."
+    assert told == ([] if on == "beside_rails_folded" else [up])
 
 
 def test_a_folded_height_of_the_class_leaves_the_way_not_proven() -> None:
