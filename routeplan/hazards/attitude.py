@@ -14,6 +14,14 @@ SECTORS = 8
 STANCE_STEP = 0.25
 
 
+class Tube(NamedTuple):
+    """How far a machine may be from a pose that stands for it: within the tube, and half way to the next such pose."""
+
+    ahead: float  # along its arrow, m
+    aside: float  # to either side, m
+    turned: float  # sine of how far it may be turned about its origin
+
+
 class Stance(NamedTuple):
     """A pose on the ground with what is uncertain within the tube and half way to the stances beside it.
 
@@ -36,7 +44,7 @@ class Stance(NamedTuple):
     rear_deviation: float
     raised: float
     taken: float  # largest |w| that the oscillating axle takes up
-    aside: float  # how far a point may be to either side of its way at this pose but for the tube, m
+    tube: Tube
 
 
 def most_turned(body: Body) -> float:
@@ -105,7 +113,7 @@ def parted(
     roll: float,
     c: float,
     s: float,
-    aside: float,
+    tube: Tube,
     turn: float,
 ) -> float:
     """How far the local plane at a node and a plane with these slopes part under wheel i, wherever it may be, m.
@@ -114,19 +122,15 @@ def parted(
     """
     gx, gy = world.nodes[row, col].gx, world.nodes[row, col].gy
     along, across = gx * c + gy * s, gy * c - gx * s
-    more: float = displaced(body, abs(along - pitch), abs(across - roll), body.wheel_xi[i], body.wheel_eta[i], aside)
-    more += body.tyre_half * abs(along) * (body.sin_heading + turn)
+    more: float = displaced(tube, abs(along - pitch), abs(across - roll), body.wheel_xi[i], body.wheel_eta[i])
+    more += body.tyre_half * abs(along) * (tube.turned + turn)
     return more
 
 
 @kernel
-def displaced(body: Body, along: float, across: float, xi: float, eta: float, aside: float) -> float:
-    """Most that a level changes on slopes (along, across; not negative) over where a body point may be at a stance, m.
-
-    That is: within the tube, and half a step along its way or, in a turn, ``aside`` from it.
-    """
-    ahead = 0.5 * STANCE_STEP + abs(eta) * body.sin_heading
-    beside = aside + body.lateral + abs(xi) * body.sin_heading
+def displaced(tube: Tube, along: float, across: float, xi: float, eta: float) -> float:
+    """Most that a level changes on slopes (along, across; not negative) over where a body point may be, m."""
+    ahead, beside = tube.ahead + abs(eta) * tube.turned, tube.aside + abs(xi) * tube.turned
     level: float = along * ahead + across * beside
     return level
 
@@ -139,26 +143,26 @@ def stand(world: World, body: Body, x: float, y: float, heading: float, turn: fl
     ``aside`` (m) how far a point of it may then be to the side of where it heads.
     """
     c, s = math.cos(heading), math.sin(heading)
-    j = sector(heading)
+    j, tube = sector(heading), Tube(0.5 * STANCE_STEP, aside + body.lateral, body.sin_heading)
     m0, r0, row0, col0 = wheel_at(world, body, 0, j, x, y, c, s)
     m1, r1, row1, col1 = wheel_at(world, body, 1, j, x, y, c, s)
     m2, r2, row2, col2 = wheel_at(world, body, 2, j, x, y, c, s)
     m3, r3, row3, col3 = wheel_at(world, body, 3, j, x, y, c, s)
     if not math.isfinite(m0 + m1 + m2 + m3):
-        return Stance(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+        return Stance(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, tube)
     pitch, roll = mean_slopes(body, m0, m1, m2, m3)
-    r0 += parted(world, body, 0, row0, col0, pitch, roll, c, s, aside, turn)
-    r1 += parted(world, body, 1, row1, col1, pitch, roll, c, s, aside, turn)
-    r2 += parted(world, body, 2, row2, col2, pitch, roll, c, s, aside, turn)
-    r3 += parted(world, body, 3, row3, col3, pitch, roll, c, s, aside, turn)
-    pitch, roll, pitch_spread, roll_spread, twist = slopes(body, m0, m1, m2, m3, r0, r1, r2, r3, turn)
+    r0 += parted(world, body, 0, row0, col0, pitch, roll, c, s, tube, turn)
+    r1 += parted(world, body, 1, row1, col1, pitch, roll, c, s, tube, turn)
+    r2 += parted(world, body, 2, row2, col2, pitch, roll, c, s, tube, turn)
+    r3 += parted(world, body, 3, row3, col3, pitch, roll, c, s, tube, turn)
+    pitch, roll, pitch_spread, roll_spread, twist = slopes(body, m0, m1, m2, m3, r0, r1, r2, r3, tube.turned + turn)
     n0, n1, n2, n3 = world.nodes[row0, col0], world.nodes[row1, col1], world.nodes[row2, col2], world.nodes[row3, col3]
     return Stance(
         True, 0.25 * (m0 + m1 + m2 + m3), pitch, roll, pitch_spread, roll_spread, max(r0, r1), max(r2, r3), twist,
         max(0.0, n0.defect, n1.defect), max(0.0, n2.defect, n3.defect),
         max(0.0, n0.deviation, n1.deviation), max(0.0, n2.deviation, n3.deviation),
         max(0.0, n0.raised, n1.raised, n2.raised, n3.raised),
-        within_stop(abs(m0 + m3 - m1 - m2) + r0 + r1 + r2 + r3, body.track * body.stop_tan), aside,
+        within_stop(abs(m0 + m3 - m1 - m2) + r0 + r1 + r2 + r3, body.track * body.stop_tan), tube,
     )  # fmt: skip
 
 
@@ -183,11 +187,12 @@ def slopes(
     r1: float,
     r2: float,
     r3: float,
-    turn: float = 0.0,
+    turned: float,
 ) -> tuple[float, float, float, float, float]:
     """Pitch, roll, what the tube, rocking and a turn may add to each, and the twist beyond the stop.
 
-    ``m`` and ``r`` are middles and half spans of the wheel levels FL FR RL RR.
+    ``m`` and ``r`` are middles and half spans of the wheel levels FL FR RL RR; ``turned`` is how far the machine may be
+    turned, in the tube and to half way to the next stance.
     """
     pitch, roll = mean_slopes(body, m0, m1, m2, m3)
     w = m0 + m3 - m1 - m2
@@ -199,7 +204,6 @@ def slopes(
         roll_spread = max(r0 + r1, 0.5 * w_spread if twist > 0 else 0.0) / body.track
     else:
         roll_spread = 0.5 * w_spread / body.track
-    turned = body.sin_heading + turn
     pitch_spread = (max(r0, r1) + max(r2, r3) + 0.5 * twist) / body.wheelbase + turned * abs(roll)
     roll_spread += 0.5 * twist / body.track + turned * abs(pitch)
     return pitch, roll, pitch_spread, roll_spread, twist

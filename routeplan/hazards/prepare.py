@@ -26,8 +26,8 @@ from routeplan.hazards.body import build_body, proven_from, underside_spacing
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.edges import BUCKET_M, EdgeSoup, build_edges, layers_of
 from routeplan.hazards.fields import GroundFields, ground_fields, soffit_fields
+from routeplan.hazards.ground import OUT
 from routeplan.hazards.terrain import Terrain
-from routeplan.hazards.tile import OUT
 from routeplan.hazards.uncertainty import sigma_pitch, sigma_point, sigma_roll
 from routeplan.machine.model import Configuration, Machine
 from routeplan.site.model import Site
