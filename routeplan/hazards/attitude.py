@@ -35,7 +35,7 @@ class Stance(NamedTuple):
     roll: float
     pitch_spread: float
     roll_spread: float
-    front_spread: float
+    front_spread: float  # of the middle of an axle, m
     rear_spread: float
     twist: float  # largest |w| beyond the oscillating axle's stop
     front_defect: float
@@ -158,7 +158,7 @@ def stand(world: World, body: Body, x: float, y: float, heading: float, turn: fl
     pitch, roll, pitch_spread, roll_spread, twist = slopes(body, m0, m1, m2, m3, r0, r1, r2, r3, tube.turned + turn)
     n0, n1, n2, n3 = world.nodes[row0, col0], world.nodes[row1, col1], world.nodes[row2, col2], world.nodes[row3, col3]
     return Stance(
-        True, 0.25 * (m0 + m1 + m2 + m3), pitch, roll, pitch_spread, roll_spread, max(r0, r1), max(r2, r3), twist,
+        True, 0.25 * (m0 + m1 + m2 + m3), pitch, roll, pitch_spread, roll_spread, 0.5 * (r0 + r1), 0.5 * (r2 + r3), twist,
         max(0.0, n0.defect, n1.defect), max(0.0, n2.defect, n3.defect),
         max(0.0, n0.deviation, n1.deviation), max(0.0, n2.deviation, n3.deviation),
         max(0.0, n0.raised, n1.raised, n2.raised, n3.raised),
@@ -204,7 +204,7 @@ def slopes(
         roll_spread = max(r0 + r1, 0.5 * w_spread if twist > 0 else 0.0) / body.track
     else:
         roll_spread = 0.5 * w_spread / body.track
-    pitch_spread = (max(r0, r1) + max(r2, r3) + 0.5 * twist) / body.wheelbase + turned * abs(roll)
+    pitch_spread = (0.5 * w_spread + 0.5 * twist) / body.wheelbase + turned * abs(roll)
     roll_spread += 0.5 * twist / body.track + turned * abs(pitch)
     return pitch, roll, pitch_spread, roll_spread, twist
 
@@ -221,7 +221,24 @@ def uncertain(body: Body, stance: Stance, xi: float, eta: float) -> float:
     """How far any admissible plane, anywhere in the tube, may lie above or below the mean plane at a point, m."""
     q = (xi - body.wheel_xi[2]) / body.wheelbase
     lean = abs(eta) / body.track
-    rock = stance.twist * (0.25 + 0.5 * (lean + abs(q - 0.5)))
-    roll_only = max(stance.roll_spread * abs(eta) - 0.5 * stance.twist * lean, 0.0)
-    off: float = abs(q) * stance.front_spread + abs(1 - q) * stance.rear_spread + roll_only + rock
+    return uneven(body, stance, q, eta) + stance.twist * (0.25 + 0.5 * (lean + abs(q - 0.5)))
+
+
+@kernel
+def uncertain_below(body: Body, stance: Stance, xi: float, eta: float) -> float:
+    """How far any admissible plane, anywhere in the tube, may lie below the mean plane at a point, m.
+
+    A rigid chassis stands on the high diagonal: a twist w lifts both its wheels w/4 above the mean plane, and as it
+    rocks lowers one of the others by no more than w/4.
+    """
+    q = (xi - body.wheel_xi[2]) / body.wheelbase
+    lean = abs(eta) / body.track
+    return uneven(body, stance, q, eta) + stance.twist * max(0.5 * (lean + abs(q - 0.5)) - 0.25, 0.0)
+
+
+@kernel
+def uneven(body: Body, stance: Stance, q: float, eta: float) -> float:
+    """How far what the wheels stand on may lie from the mean plane at a point but for the twist, m."""
+    roll_only = max(stance.roll_spread * abs(eta) - 0.5 * stance.twist * abs(eta) / body.track, 0.0)
+    off: float = abs(q) * stance.front_spread + abs(1 - q) * stance.rear_spread + roll_only
     return off

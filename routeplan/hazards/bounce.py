@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from routeplan.hazards.arrays import Body, World
-from routeplan.hazards.attitude import Stance, displaced, plane_at, uncertain
+from routeplan.hazards.attitude import Stance, displaced, plane_at, uncertain, uncertain_below
 from routeplan.kernel import kernel
 
 
@@ -98,6 +98,6 @@ def underside_margin(world: World, body: Body, stance: Stance, x: float, y: floa
         along, across = abs(gx * c + gy * s - stance.pitch), abs(gy * c - gx * s - stance.roll)
         drawn_in = (abs(xi) + abs(eta)) * steep + zeta * shaky
         differ = displaced(stance.tube, along, across, xi, eta) + (along + across) * drawn_in
-        bottom = plane_at(body, stance, xi, eta) + zeta - uncertain(body, stance, xi, eta) - differ
+        bottom = plane_at(body, stance, xi, eta) + zeta - uncertain_below(body, stance, xi, eta) - differ
         smallest = min(smallest, bottom - ground - body.underside_gap)
     return smallest

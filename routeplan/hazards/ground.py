@@ -21,7 +21,7 @@ from routeplan.hazards.arrays import (
     Floats,
     World,
 )
-from routeplan.hazards.attitude import STANCE_STEP, Stance, displaced, plane_at, stand, uncertain
+from routeplan.hazards.attitude import STANCE_STEP, Stance, displaced, plane_at, stand, uncertain, uncertain_below
 from routeplan.hazards.bounce import excess, rise_margin, top_margins, underside_margin
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.kernel import kernel
@@ -58,11 +58,20 @@ def box_bottoms(body: Body, stance: Stance, bottoms: Floats) -> None:
         level = 1e9
         for i in range(4):
             xi, eta = body.boxes[n, i // 2], body.boxes[n, 2 + i % 2]
-            off = uncertain(body, stance, xi, eta) + displaced(stance.tube, pitch, roll, xi, eta)
+            off = uncertain_below(body, stance, xi, eta) + displaced(stance.tube, pitch, roll, xi, eta)
             level = min(level, plane_at(body, stance, xi, eta) - off)
         # The underside is square to the wheels' plane, and so that much nearer to it.
         level += body.boxes[n, 4] * (1.0 - 0.5 * (pitch * pitch + roll * roll))
         bottoms[n] = min(bottoms[n], level)
+
+
+@kernel
+def leans_to(stance: Stance, leans: Floats) -> None:
+    """Raise ``leans`` (4,) to how far tops lean ahead, behind, to the left and to the right per metre of height."""
+    leans[0] = max(leans[0], stance.pitch_spread - stance.pitch)
+    leans[1] = max(leans[1], stance.pitch_spread + stance.pitch)
+    leans[2] = max(leans[2], stance.roll_spread - stance.roll)
+    leans[3] = max(leans[3], stance.roll_spread + stance.roll)
 
 
 @kernel
@@ -88,7 +97,7 @@ def quick_look(
         xi, eta, bottom, top, lever_front, lever_rear, wanted = body.corners[n]
         above = plane_at(body, stance, xi, eta) - base - along_ * xi - across * eta
         off = uncertain(body, stance, xi, eta)
-        under = min(under, above + bottom - off)
+        under = min(under, above + bottom - uncertain_below(body, stance, xi, eta))
         thrown = excess(body, stance, lever_front, lever_rear) + slope * moved + steep * (slope * top + world.cell)
         over = min(over, -above - top - off - thrown - wanted)
     return under - differ - block.hump - body.underside_gap, over + block.ceiling
@@ -97,7 +106,7 @@ def quick_look(
 @kernel
 def ground_margins(
     world: World, body: Body, x: float, y: float, heading: float, turn: float, aside: float, bottoms: Floats,
-    brief: bool, out: Floats,
+    leans: Floats, brief: bool, out: Floats,
 ) -> float:
     """Every check of the ground and the soffits at one stance; returns how far tops lean, -1 where a level is unknown.
 
@@ -110,6 +119,8 @@ def ground_margins(
         return -1.0
     i, j = row // world.block, col // world.block
     if brief and world.blocks[i, j].calm & CALM_POSE:
+        for n in range(4):
+            leans[n] = max(leans[n], world.blocks[i, j].lean)
         return float(world.blocks[i, j].lean)
     stance = stand(world, body, x, y, heading, turn, aside)
     if not stance.known:
@@ -119,6 +130,7 @@ def ground_margins(
     out[BOUNCE] = min(out[BOUNCE], rise_margin(body, stance))
     out[STEP] = min(out[STEP], body.step_limit - stance.raised)
     box_bottoms(body, stance, bottoms)
+    leans_to(stance, leans)
     lean = math.hypot(abs(stance.pitch) + stance.pitch_spread, abs(stance.roll) + stance.roll_spread)
     if brief and blocked(out):
         return lean

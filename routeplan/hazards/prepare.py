@@ -25,7 +25,7 @@ from routeplan.hazards.blocks import build_blocks
 from routeplan.hazards.body import build_body, proven_from, underside_spacing
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.edges import BUCKET_M, EdgeSoup, build_edges, layers_of
-from routeplan.hazards.fields import GroundFields, ground_fields, soffit_fields
+from routeplan.hazards.fields import GroundFields, feature_outlines, ground_fields, soffit_fields
 from routeplan.hazards.ground import OUT
 from routeplan.hazards.terrain import Terrain
 from routeplan.hazards.uncertainty import sigma_pitch, sigma_point, sigma_roll
@@ -92,6 +92,7 @@ def prepare(
     terrain: Terrain,
     travel_m: float,
     closed: frozenset[str] = frozenset(),
+    closer: bool = False,
 ) -> Hazards:
     """Make everything the kernels need to judge a motion of this machine.
 
@@ -103,6 +104,8 @@ def prepare(
         How far the origin may get from where a motion of the lattice starts.
     closed
         Ids of areas closed beyond the site's own dates.
+    closer
+        Whether what the bounds at a stance do not pass is looked at closer.
     """
     chosen = machine.configurations[configuration]
     body = build_body(site, machine, chosen, ridden=travel_mode == "ridden")
@@ -115,6 +118,7 @@ def prepare(
     soup = build_edges(
         terrain, layers_of(site, mass_kg=chosen.mass_kg, day=day, closed=closed), reach_m + travel_m / 2.0
     )
+    features, outlines = feature_outlines(site, max(wheel.radius_m for wheel in machine.wheels))
     blocking = _blocking(site, body, k * sigma)
     steering = proven_from(body, np.where(blocking == 2, k * sigma, 0.0))
     blocks = build_blocks(terrain, steering, fields, soffits[1], soup.low, travel_m)
@@ -122,6 +126,8 @@ def prepare(
         x0=terrain.x0, y0=terrain.y0, cell=terrain.cell_m,
         nodes=_nodes(terrain, fields, soffits, soup),
         spans=records_of(arrays.SPAN, low=fields.low, high=fields.high), block=blocks.size, blocks=blocks.records,
+        levels=np.stack([terrain.level, terrain.clean]), closer=closer,
+        features=features, outlines=outlines,
         open_m=reach_m - lean_m + travel_m + terrain.cell_m, edges=soup.edges,
         edge_kind=soup.kinds, bucket_start=soup.bucket_start, bucket_edges=soup.bucket_edges,
         bucket_cols=soup.bucket_cols, bucket_rows=soup.bucket_rows, bucket_m=BUCKET_M, piece_m=travel_m, lean_m=lean_m,
@@ -134,14 +140,18 @@ def _nodes(terrain: Terrain, fields: GroundFields, soffits: tuple[Floats, Floats
     soffit, soffit_proven, soffit_far = soffits
     return records_of(
         arrays.NODE, level=terrain.level, gx=terrain.gx, gy=terrain.gy, under=fields.under, defect=fields.defect,
-        deviation=fields.deviation, raised=fields.raised, soffit=soffit, soffit_proven=soffit_proven,
+        deviation=fields.deviation, raised=fields.raised, kerb=fields.kerb,
+        soffit=soffit, soffit_proven=soffit_proven,
         soffit_far=soffit_far, body_far=soup.body_far, wheel_far=soup.wheel_far, inside=soup.inside,
     )  # fmt: skip
 
 
 def new_scratch(body: Body) -> Scratch:
     """Room for one thread to check motions in."""
-    return Scratch(np.empty(OUT), np.empty(body.n_boxes), np.empty((40, 2)), np.empty(4096, np.int64))
+    return Scratch(
+        np.empty(OUT), np.empty((3, OUT)), np.empty((3, body.n_boxes)), np.empty((3, 4)), np.empty(OUT), np.empty((4, 6)), np.empty((40, 6)),
+        np.empty((40, 2)), np.empty(4096, np.int64),
+    )  # fmt: skip
 
 
 def _blocking(site: Site, body: Body, wanted: Floats) -> Bytes:

@@ -25,7 +25,8 @@ from routeplan.hazards.arrays import (
 )
 from routeplan.hazards.attitude import STANCE_STEP
 from routeplan.hazards.clearance import COMFORT_M, inside_margins
-from routeplan.hazards.ground import BETWEEN_STANCES_M, blocked, ground_margins
+from routeplan.hazards.closer import STRETCH, WHOLE, look_closer, merge, short
+from routeplan.hazards.ground import BETWEEN_STANCES_M, OUT, blocked, ground_margins
 from routeplan.hazards.sweep import FAR, along, piece_edges
 from routeplan.kernel import kernel
 
@@ -40,38 +41,55 @@ OPEN = 64
 
 
 @kernel
-def stances_of(body: Body, piece: Floats) -> int:
-    """Number of steps between the stances that stand for a piece of motion; what lies between is in their windows."""
+def rate_over(body: Body, piece: Floats) -> float:
+    """Farthest that any point of the body or a wheel's hub travels per metre along a piece (per radian on the spot)."""
+    if piece[2] > 0.0:
+        return float(body.reach)
     bent, slip = abs(piece[1]), abs(piece[3])
     wide = max(-body.hull[2], body.hull[3])
-    rate = max(1.0 + body.wheelbase * bent, math.hypot(body.reach * bent + slip, 1.0 + wide * bent))
-    if piece[2] > 0.0:
-        rate = body.reach
-    return int(math.ceil(abs(piece[0]) * rate / STANCE_STEP - 1e-9))
+    rate: float = max(1.0 + body.wheelbase * bent, math.hypot(body.reach * bent + slip, 1.0 + wide * bent))
+    return rate
 
 
 @kernel
-def piece_ground(
-    world: World,
-    body: Body,
-    x: float,
-    y: float,
-    heading: float,
-    piece: Floats,
-    bottoms: Floats,
-    brief: bool,
-    out: Floats,
+def stances_of(body: Body, piece: Floats) -> int:
+    """Number of steps between the stances that stand for a piece of motion; what lies between is in their windows."""
+    return int(math.ceil(abs(piece[0]) * rate_over(body, piece) / STANCE_STEP - 1e-9))
+
+
+@kernel
+def stretch_ground(
+    world: World, body: Body, x: float, y: float, heading: float, piece: Floats, first: float, last: float,
+    closer: bool, scratch: Scratch, brief: bool, out: Floats,
 ) -> float:
-    """Ground and soffits along one piece; returns the largest lean of a top per metre of height, -1 where unknown."""
-    length, curvature, pivot, slip = piece[0], piece[1], piece[2], piece[3]
-    bottoms[:] = 1e9
-    steps = stances_of(body, piece)
+    """Ground and soffits along one piece from a distance to another; returns the largest lean of a top per metre of
+    height, -1 where unknown. ``closer``: a closer look at all of it.
+
+    Row ``WHOLE`` of bottoms and leans is filled with the lowest that each box's underside gets and how far tops lean.
+    """
+    curvature, pivot, slip, rate = piece[1], piece[2], piece[3], rate_over(body, piece)
+    length = last - first
+    scratch.bottoms[WHOLE, :], scratch.leans[WHOLE, :] = 1e9, 0.0
+    steps = int(math.ceil(abs(length) * rate / STANCE_STEP - 1e-9))
     turn = 0.5 * abs(length) * (1.0 if pivot > 0.0 else abs(curvature)) / max(steps, 1)
     aside = 0.5 * STANCE_STEP if turn > 0.0 or slip != 0.0 else 0.0
+    here = scratch.margins[STRETCH]
     lean = 0.0
     for i in range(steps, -1, -1):
-        px, py, ph = along(x, y, heading, length * i / steps, curvature, pivot, slip)
-        leaned = ground_margins(world, body, px, py, ph, turn, aside, bottoms, brief, out)
+        px, py, ph = along(x, y, heading, first + length * i / steps, curvature, pivot, slip)
+        here[:] = FAR
+        here[LEVELS] = 0.0
+        scratch.bottoms[STRETCH, :], scratch.leans[STRETCH, :] = 1e9, 0.0
+        leaned = ground_margins(
+            world, body, px, py, ph, turn, aside, scratch.bottoms[STRETCH], scratch.leans[STRETCH], brief, here
+        )  # fmt: skip
+        if closer or (world.closer and short(body, here, True)):
+            low = first + length * max(i - 0.5, 0.0) / steps
+            high = first + length * min(i + 0.5, float(steps)) / steps
+            leaned = look_closer(world, body, x, y, heading, piece, low, high, rate, closer, scratch, brief)
+        merge(scratch, WHOLE, STRETCH)
+        for k in range(OUT):
+            out[k] = min(out[k], here[k])
         if leaned < 0.0 or (brief and blocked(out)):
             return leaned
         lean = max(lean, leaned)
@@ -111,16 +129,50 @@ def motion_margins(
     if brief and blocked(out):
         return
     for n in range(count):
-        length, curvature, pivot, slip = pieces[n, 0], pieces[n, 1], pieces[n, 2], pieces[n, 3]
-        if length == 0.0:
+        piece = pieces[n]
+        if piece[0] == 0.0:
             continue
-        lean = piece_ground(world, body, x, y, heading, pieces[n], scratch.bottoms, brief, out)
-        if lean < 0.0 or (brief and blocked(out)):
-            return
-        piece_edges(world, body, x, y, heading, pieces[n], lean * body.tallest, brief, scratch, out)
-        if brief and blocked(out):
-            return
-        x, y, heading = along(x, y, heading, length, curvature, pivot, slip)
+        # A closer look holds what a box passes over against its underside there, and not the lowest it ever gets.
+        parts = max(stances_of(body, piece), 1) if world.closer else 1
+        for i in range(parts):
+            first, last = piece[0] * i / parts, piece[0] * (i + 1) / parts
+            known = stretch_margins(world, body, x, y, heading, piece, first, last, scratch, brief, out)
+            if not known or (brief and blocked(out)):
+                return
+        x, y, heading = along(x, y, heading, piece[0], piece[1], piece[2], piece[3])
+
+
+@kernel
+def stretch_margins(
+    world: World, body: Body, x: float, y: float, heading: float, piece: Floats, first: float, last: float,
+    scratch: Scratch, brief: bool, out: Floats,
+) -> bool:
+    """Lower ``out`` to the margins of one piece from a distance to another; whether the ground there is known.
+
+    Where a closer look is wanted, and only how far tops lean or undersides sink can be in the way, that is looked at
+    closer too.
+    """
+    lean = stretch_ground(world, body, x, y, heading, piece, first, last, False, scratch, brief, out)
+    if lean < 0.0 or (brief and blocked(out)):
+        return lean >= 0.0
+    sx, sy, sh = along(x, y, heading, first, piece[1], piece[2], piece[3])
+    if not world.closer:
+        piece_edges(world, body, sx, sy, sh, last - first, piece, lean * body.tallest, brief, scratch, out)
+        return True
+    beside = scratch.beside
+    beside[:] = FAR
+    piece_edges(world, body, sx, sy, sh, last - first, piece, lean * body.tallest, brief, scratch, beside)
+    if beside[CLEARANCE] < 0.0:
+        scratch.bottoms[WHOLE, :], scratch.leans[WHOLE, :] = 1e9, 0.0
+        beside[:] = FAR
+        piece_edges(world, body, sx, sy, sh, last - first, piece, 0.0, brief, scratch, beside)
+        if beside[CLEARANCE] >= 0.0:
+            lean = stretch_ground(world, body, x, y, heading, piece, first, last, True, scratch, brief, out)
+            beside[:] = FAR
+            piece_edges(world, body, sx, sy, sh, last - first, piece, lean * body.tallest, brief, scratch, beside)
+    for k in range(OUT):
+        out[k] = min(out[k], beside[k])
+    return True
 
 
 @kernel

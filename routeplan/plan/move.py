@@ -127,7 +127,9 @@ class MovePlanner:
             self._lattices[key] = self._new_lattice(wanted, machine, self.site, self.terrain)
         return self._lattices[key]
 
-    def _new_lattice(self, wanted: MoveWanted, machine: Machine, site: Site, terrain: Terrain) -> CheckedLattice:
+    def _new_lattice(
+        self, wanted: MoveWanted, machine: Machine, site: Site, terrain: Terrain, *, closer: bool = False
+    ) -> CheckedLattice:
         motions = solve_motions(
             headings=site.grid.headings, cell_m=terrain.cell_m * terrain.stride, radius_m=turn_radius_m(machine),
             pivots=machine.value("pivots") == 1.0,
@@ -138,7 +140,7 @@ class MovePlanner:
             site, machine, configuration=machine.configuration_in(wanted.configuration, wanted.travel_mode),
             travel_mode=wanted.travel_mode, day=wanted.on,
             k=self.k_of(LENGTHS_OF_SITE * self._extent_m()), terrain=terrain,
-            travel_m=motions.travel_m, closed=self.closed,
+            travel_m=motions.travel_m, closed=self.closed, closer=closer,
         )  # fmt: skip
         return CheckedLattice(
             site, hazards, motions, lambda count: self.progress(f"{machine.id}: checking motions", count)
@@ -168,7 +170,8 @@ class MovePlanner:
         driven = replace(wanted, travel_mode=modes_of(machine, wanted)[mode])
 
         def closer(part: Site) -> CheckedLattice:
-            return self._new_lattice(driven, machine, part, build_terrain(part.ground, part.grid))
+            terrain = build_terrain(part.ground, part.grid)
+            return self._new_lattice(driven, machine, part, terrain, closer=part.grid == self.site.grid)
 
         look = look_finer(lattice, answer, misses, starts=starts, goals=goals, closer=closer)
         if look.way is not None:
