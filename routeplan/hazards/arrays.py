@@ -93,7 +93,9 @@ class World(NamedTuple):
     levels: Floats  # (2, row, col): the levels, and clean ground
     features: Floats  # (n, 8) of holes, raised ones: bounds W S E N, size, 1 for a hole, first of outlines and last + 1
     outlines: Floats  # (n, 4) edges of features: x0, y0, x1, y1
-    closer: bool  # whether what a stance cannot pass is looked at closer, see ``closer.look_closer``
+    # Whether what a stance cannot pass is looked at closer (``closer.look_closer``), else None: kernels are compiled
+    # apart for both, as most sites never need the longer ones.
+    closer: bool | None
     open_m: float  # edges farther than this, and the lean of tops, from the start of a motion do not concern it
     edges: Floats  # (n, 6): x0, y0, x1, y1, extra distance wanted, top level (inf if unknown)
     edge_kind: Bytes
@@ -164,7 +166,7 @@ class Scratch(NamedTuple):
     margins: Floats  # (3, ground.OUT), see ``closer.WHOLE``
     bottoms: Floats  # (3, boxes)
     leans: Floats  # (3, 4), see ``ground.leans_to``
-    beside: Floats  # (ground.OUT,)
+    beside: Floats  # (2, ground.OUT), of a stretch as the ground has it and as if on the level
     spans: Floats  # (4, 6), see ``closer.stand_closer``
     tubes: Floats  # (n, 6) parts of a tube still to be looked at
     parts: Floats  # (n, 2) stretches of a piece still to be looked at

@@ -158,7 +158,8 @@ def stand(world: World, body: Body, x: float, y: float, heading: float, turn: fl
     pitch, roll, pitch_spread, roll_spread, twist = slopes(body, m0, m1, m2, m3, r0, r1, r2, r3, tube.turned + turn)
     n0, n1, n2, n3 = world.nodes[row0, col0], world.nodes[row1, col1], world.nodes[row2, col2], world.nodes[row3, col3]
     return Stance(
-        True, 0.25 * (m0 + m1 + m2 + m3), pitch, roll, pitch_spread, roll_spread, 0.5 * (r0 + r1), 0.5 * (r2 + r3), twist,
+        True, 0.25 * (m0 + m1 + m2 + m3), pitch, roll, pitch_spread, roll_spread,
+        0.5 * (r0 + r1), 0.5 * (r2 + r3), twist,
         max(0.0, n0.defect, n1.defect), max(0.0, n2.defect, n3.defect),
         max(0.0, n0.deviation, n1.deviation), max(0.0, n2.deviation, n3.deviation),
         max(0.0, n0.raised, n1.raised, n2.raised, n3.raised),
@@ -221,7 +222,8 @@ def uncertain(body: Body, stance: Stance, xi: float, eta: float) -> float:
     """How far any admissible plane, anywhere in the tube, may lie above or below the mean plane at a point, m."""
     q = (xi - body.wheel_xi[2]) / body.wheelbase
     lean = abs(eta) / body.track
-    return uneven(body, stance, q, eta) + stance.twist * (0.25 + 0.5 * (lean + abs(q - 0.5)))
+    off: float = uneven(body, stance, q, eta) + stance.twist * (0.25 + 0.5 * (lean + abs(q - 0.5)))
+    return off
 
 
 @kernel
@@ -233,7 +235,8 @@ def uncertain_below(body: Body, stance: Stance, xi: float, eta: float) -> float:
     """
     q = (xi - body.wheel_xi[2]) / body.wheelbase
     lean = abs(eta) / body.track
-    return uneven(body, stance, q, eta) + stance.twist * max(0.5 * (lean + abs(q - 0.5)) - 0.25, 0.0)
+    off: float = uneven(body, stance, q, eta) + stance.twist * max(0.5 * (lean + abs(q - 0.5)) - 0.25, 0.0)
+    return off
 
 
 @kernel

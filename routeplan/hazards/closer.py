@@ -9,11 +9,29 @@ from __future__ import annotations
 import math
 
 from routeplan.hazards.arrays import BOUNCE, HEAD, KINDS, OVERHEAD, STEP, STRIKE, Body, Floats, Scratch, World
-from routeplan.hazards.attitude import Stance, Tube, displaced, mean_slopes, plane_at, slopes, uncertain_below, within_stop
+from routeplan.hazards.attitude import (
+    Stance,
+    Tube,
+    displaced,
+    mean_slopes,
+    plane_at,
+    slopes,
+    uncertain_below,
+    within_stop,
+)
 from routeplan.hazards.bounce import excess, top_margins, underside_margin
 from routeplan.hazards.clearance import clipped
 from routeplan.hazards.ground import BETWEEN_STANCES_M, box_bottoms, leans_to, slope_margins
-from routeplan.hazards.levels import CLEAN, SURVEYED, arc_over, height, outline_distance, standing_level, wheel_span, worst_within
+from routeplan.hazards.levels import (
+    CLEAN,
+    SURVEYED,
+    arc_over,
+    height,
+    outline_distance,
+    standing_level,
+    wheel_span,
+    worst_within,
+)
 from routeplan.hazards.sweep import FAR, along
 from routeplan.kernel import kernel
 
@@ -105,7 +123,8 @@ def stand_closer(
         body, m0, m1, m2, m3, r0, r1, r2, r3, tube.turned + turn
     )  # fmt: skip
     return Stance(
-        known, 0.25 * (m0 + m1 + m2 + m3), pitch, roll, pitch_spread, roll_spread, 0.5 * (r0 + r1), 0.5 * (r2 + r3), twist,
+        known, 0.25 * (m0 + m1 + m2 + m3), pitch, roll, pitch_spread, roll_spread,
+        0.5 * (r0 + r1), 0.5 * (r2 + r3), twist,
         max(spans[0, 4], spans[1, 4]), max(spans[2, 4], spans[3, 4]), 0.0, 0.0,
         max(spans[0, 5], spans[1, 5], spans[2, 5], spans[3, 5]),
         within_stop(abs(m0 + m3 - m1 - m2) + r0 + r1 + r2 + r3, body.track * body.stop_tan), tube,
@@ -207,13 +226,13 @@ def box_over(world: World, body: Body, stance: Stance, x: float, y: float, c: fl
             if not math.isfinite(gap):
                 return -1.0
             smallest = min(smallest, gap)
-    return smallest + bottom - off
+    return float(smallest + bottom - off)
 
 
 @kernel
 def tube_margins(
-    world: World, body: Body, x: float, y: float, heading: float, tube: Tube, turn: float, scratch: Scratch, spare: float,
-    out: Floats,
+    world: World, body: Body, x: float, y: float, heading: float, tube: Tube, turn: float, scratch: Scratch,
+    spare: float, out: Floats,
 ) -> float:
     """Every check of the ground and the soffits in a small tube, each margin less ``spare``.
 
@@ -280,13 +299,18 @@ def tube_of(
 @kernel
 def look_closer(
     world: World, body: Body, x: float, y: float, heading: float, piece: Floats, first: float, last: float, rate: float,
-    whole: bool, scratch: Scratch, brief: bool,
+    whole: bool, leaned: float, scratch: Scratch, brief: bool,
 ) -> float:
-    """Fill row ``STRETCH`` of margins and bottoms for a piece from distance ``first`` to ``last``; lean as above.
+    """Fill row ``STRETCH`` of margins, bottoms and leans anew for a piece from distance ``first`` to ``last``.
+
+    Nothing is done where all that the row holds is proven, but for ``whole``. Returns how far tops lean per metre of
+    height, -1 where a level is unknown; ``leaned`` is what the row was filled with.
 
     ``rate`` is how far any point of the machine moves at most per metre along the piece; ``whole`` cuts tubes for the
     sake of how far tops lean, too.
     """
+    if not whole and leaned >= 0.0 and not short(body, scratch.margins[STRETCH], True):
+        return leaned
     passed, here, parts = scratch.margins[STRETCH], scratch.margins[HERE], scratch.tubes
     passed[:] = FAR
     scratch.bottoms[STRETCH, :], scratch.leans[STRETCH, :] = 1e9, 0.0
@@ -314,10 +338,9 @@ def look_closer(
                 cut(parts, pending, axis)
                 pending += 2
                 continue
+            leaned = alone
             if open_here:  # not even its middle is proven
                 leaned = tube_margins(world, body, px, py, ph, tube, turn, scratch, spare, here)
-            else:
-                leaned = alone
         merge(scratch, STRETCH, HERE)
         if leaned < 0.0 or short(body, here, False):
             return leaned

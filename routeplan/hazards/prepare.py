@@ -108,31 +108,28 @@ def prepare(
         Whether what the bounds at a stance do not pass is looked at closer.
     """
     chosen = machine.configurations[configuration]
-    body = build_body(site, machine, chosen, ridden=travel_mode == "ridden")
     sigma = margin_sigmas(site, machine, chosen)
-    body = proven_from(body, k * sigma)
+    body = proven_from(build_body(site, machine, chosen, ridden=travel_mode == "ridden"), k * sigma)
     fields = ground_fields(site, machine, body, terrain, underside_spacing(chosen))
     soffits = soffit_fields(site, body, terrain, k)
     lean_m = body.tallest * LEAN_FACTOR * max(body.limit_up, body.limit_down, body.limit_side)
     reach_m = body.reach * (1.0 + body.sin_heading) + body.lateral + body.body_gap + COMFORT_M + lean_m
-    soup = build_edges(
-        terrain, layers_of(site, mass_kg=chosen.mass_kg, day=day, closed=closed), reach_m + travel_m / 2.0
-    )
-    features, outlines = feature_outlines(site, max(wheel.radius_m for wheel in machine.wheels))
+    layers = layers_of(site, mass_kg=chosen.mass_kg, day=day, closed=closed)
+    soup = build_edges(terrain, layers, reach_m + travel_m / 2.0)
+    radius_m = max(wheel.radius_m for wheel in machine.wheels)
+    features, outlines = feature_outlines(site, radius_m)
     blocking = _blocking(site, body, k * sigma)
     steering = proven_from(body, np.where(blocking == 2, k * sigma, 0.0))
     blocks = build_blocks(terrain, steering, fields, soffits[1], soup.low, travel_m)
     world = World(
-        x0=terrain.x0, y0=terrain.y0, cell=terrain.cell_m,
-        nodes=_nodes(terrain, fields, soffits, soup),
+        x0=terrain.x0, y0=terrain.y0, cell=terrain.cell_m, nodes=_nodes(terrain, fields, soffits, soup),
         spans=records_of(arrays.SPAN, low=fields.low, high=fields.high), block=blocks.size, blocks=blocks.records,
-        levels=np.stack([terrain.level, terrain.clean]), closer=closer,
-        features=features, outlines=outlines,
+        levels=np.stack([terrain.level, terrain.clean]), features=features, outlines=outlines,
+        closer=True if closer else None,
         open_m=reach_m - lean_m + travel_m + terrain.cell_m, edges=soup.edges,
         edge_kind=soup.kinds, bucket_start=soup.bucket_start, bucket_edges=soup.bucket_edges,
         bucket_cols=soup.bucket_cols, bucket_rows=soup.bucket_rows, bucket_m=BUCKET_M, piece_m=travel_m, lean_m=lean_m,
     )  # fmt: skip
-    radius_m = max(wheel.radius_m for wheel in machine.wheels)
     return Hazards(world, body, sigma, blocking, terrain, k, radius_m, chosen, travel_mode)
 
 
@@ -149,7 +146,8 @@ def _nodes(terrain: Terrain, fields: GroundFields, soffits: tuple[Floats, Floats
 def new_scratch(body: Body) -> Scratch:
     """Room for one thread to check motions in."""
     return Scratch(
-        np.empty(OUT), np.empty((3, OUT)), np.empty((3, body.n_boxes)), np.empty((3, 4)), np.empty(OUT), np.empty((4, 6)), np.empty((40, 6)),
+        np.empty(OUT), np.empty((3, OUT)), np.empty((3, body.n_boxes)), np.empty((3, 4)), np.empty((2, OUT)),
+        np.empty((4, 6)), np.empty((40, 6)),
         np.empty((40, 2)), np.empty(4096, np.int64),
     )  # fmt: skip
 

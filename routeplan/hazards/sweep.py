@@ -265,8 +265,12 @@ def piece_edges(
         if count < 0:
             out[CLEARANCE] = -1.0
         elif count > 0 and curvature == 0.0 and pivot == 0.0 and slip == 0.0:
-            straight_margins(world, body, sx, sy, c, s, step, scratch.bottoms[0], scratch.leans[0], scratch.found, count, out)
+            straight_margins(
+                world, body, sx, sy, c, s, step, scratch.bottoms[0], scratch.leans[0], scratch.found, count, out
+            )  # fmt: skip
         elif count > 0:
-            turning_margins(world, body, sx, sy, sh, step, curvature, pivot, slip, scratch.leans[0], brief, scratch, count, out)
+            turning_margins(
+                world, body, sx, sy, sh, step, curvature, pivot, slip, scratch.leans[0], brief, scratch, count, out
+            )  # fmt: skip
         if brief and struck(out):
             return

@@ -25,7 +25,7 @@ from routeplan.hazards.arrays import (
 )
 from routeplan.hazards.attitude import STANCE_STEP
 from routeplan.hazards.clearance import COMFORT_M, inside_margins
-from routeplan.hazards.closer import STRETCH, WHOLE, look_closer, merge, short
+from routeplan.hazards.closer import STRETCH, WHOLE, look_closer, merge
 from routeplan.hazards.ground import BETWEEN_STANCES_M, OUT, blocked, ground_margins
 from routeplan.hazards.sweep import FAR, along, piece_edges
 from routeplan.kernel import kernel
@@ -60,10 +60,10 @@ def stances_of(body: Body, piece: Floats) -> int:
 @kernel
 def stretch_ground(
     world: World, body: Body, x: float, y: float, heading: float, piece: Floats, first: float, last: float,
-    closer: bool, scratch: Scratch, brief: bool, out: Floats,
+    closer: bool | None, whole: bool, scratch: Scratch, brief: bool, out: Floats,
 ) -> float:
     """Ground and soffits along one piece from a distance to another; returns the largest lean of a top per metre of
-    height, -1 where unknown. ``closer``: a closer look at all of it.
+    height, -1 where unknown. ``closer`` is ``world.closer``; ``whole`` is a closer look at all of it.
 
     Row ``WHOLE`` of bottoms and leans is filled with the lowest that each box's underside gets and how far tops lean.
     """
@@ -83,10 +83,10 @@ def stretch_ground(
         leaned = ground_margins(
             world, body, px, py, ph, turn, aside, scratch.bottoms[STRETCH], scratch.leans[STRETCH], brief, here
         )  # fmt: skip
-        if closer or (world.closer and short(body, here, True)):
+        if closer is not None:
             low = first + length * max(i - 0.5, 0.0) / steps
             high = first + length * min(i + 0.5, float(steps)) / steps
-            leaned = look_closer(world, body, x, y, heading, piece, low, high, rate, closer, scratch, brief)
+            leaned = look_closer(world, body, x, y, heading, piece, low, high, rate, whole, leaned, scratch, brief)
         merge(scratch, WHOLE, STRETCH)
         for k in range(OUT):
             out[k] = min(out[k], here[k])
@@ -132,46 +132,60 @@ def motion_margins(
         piece = pieces[n]
         if piece[0] == 0.0:
             continue
-        # A closer look holds what a box passes over against its underside there, and not the lowest it ever gets.
-        parts = max(stances_of(body, piece), 1) if world.closer else 1
+        parts = parts_of(body, piece, world.closer)
         for i in range(parts):
             first, last = piece[0] * i / parts, piece[0] * (i + 1) / parts
-            known = stretch_margins(world, body, x, y, heading, piece, first, last, scratch, brief, out)
+            known = stretch_margins(world, body, x, y, heading, piece, first, last, world.closer, scratch, brief, out)
             if not known or (brief and blocked(out)):
                 return
         x, y, heading = along(x, y, heading, piece[0], piece[1], piece[2], piece[3])
 
 
 @kernel
+def parts_of(body: Body, piece: Floats, closer: bool | None) -> int:
+    """Stretches that a piece is looked at in. What a box passes over in a closer look is held against how low its
+    underside gets there, and not anywhere along the piece.
+    """
+    parts = 1
+    if closer is not None:
+        parts = max(stances_of(body, piece), 1)
+    return parts
+
+
+@kernel
 def stretch_margins(
     world: World, body: Body, x: float, y: float, heading: float, piece: Floats, first: float, last: float,
-    scratch: Scratch, brief: bool, out: Floats,
+    closer: bool | None, scratch: Scratch, brief: bool, out: Floats,
 ) -> bool:
     """Lower ``out`` to the margins of one piece from a distance to another; whether the ground there is known.
 
-    Where a closer look is wanted, and only how far tops lean or undersides sink can be in the way, that is looked at
-    closer too.
+    Where only how far tops lean or undersides sink may be in the way, a closer look is taken at that too. ``closer`` is
+    ``world.closer``: without it, the first look is all.
     """
-    lean = stretch_ground(world, body, x, y, heading, piece, first, last, False, scratch, brief, out)
-    if lean < 0.0 or (brief and blocked(out)):
-        return lean >= 0.0
     sx, sy, sh = along(x, y, heading, first, piece[1], piece[2], piece[3])
-    if not world.closer:
-        piece_edges(world, body, sx, sy, sh, last - first, piece, lean * body.tallest, brief, scratch, out)
-        return True
+    if closer is None:
+        lean = stretch_ground(world, body, x, y, heading, piece, first, last, closer, False, scratch, brief, out)
+        if lean >= 0.0 and not (brief and blocked(out)):
+            piece_edges(world, body, sx, sy, sh, last - first, piece, lean * body.tallest, brief, scratch, out)
+        return lean >= 0.0
     beside = scratch.beside
-    beside[:] = FAR
-    piece_edges(world, body, sx, sy, sh, last - first, piece, lean * body.tallest, brief, scratch, beside)
-    if beside[CLEARANCE] < 0.0:
-        scratch.bottoms[WHOLE, :], scratch.leans[WHOLE, :] = 1e9, 0.0
-        beside[:] = FAR
-        piece_edges(world, body, sx, sy, sh, last - first, piece, 0.0, brief, scratch, beside)
-        if beside[CLEARANCE] >= 0.0:
-            lean = stretch_ground(world, body, x, y, heading, piece, first, last, True, scratch, brief, out)
-            beside[:] = FAR
-            piece_edges(world, body, sx, sy, sh, last - first, piece, lean * body.tallest, brief, scratch, beside)
+    for look in range(3):
+        upright = look == 1
+        if upright:
+            scratch.bottoms[WHOLE, :], scratch.leans[WHOLE, :], lean = 1e9, 0.0, 0.0
+        else:
+            lean = stretch_ground(
+                world, body, x, y, heading, piece, first, last, closer, look > 0, scratch, brief, out
+            )  # fmt: skip
+        if lean < 0.0 or (brief and blocked(out)):
+            return lean >= 0.0
+        row = beside[int(upright)]
+        row[:] = FAR
+        piece_edges(world, body, sx, sy, sh, last - first, piece, lean * body.tallest, brief, scratch, row)
+        if upright == (row[CLEARANCE] < 0.0):  # in the way even so, or nothing is
+            break
     for k in range(OUT):
-        out[k] = min(out[k], beside[k])
+        out[k] = min(out[k], beside[0, k])
     return True
 
 
