@@ -12,8 +12,8 @@ import pytest
 from shapely.geometry import Point, box
 
 from routeplan.hazards.arrays import CLEARANCE, COMBINED, GRADE, HEAD, LEVELS, OVERHEAD, SIDE_SLOPE, STRIKE, WALKWAY
+from routeplan.hazards.ground import OUT
 from routeplan.hazards.sweep import FAR
-from routeplan.hazards.tile import OUT
 from routeplan.plan.frontier import shortfalls_mm
 from routeplan.plan.whole import plan_site
 from routeplan.route import Move

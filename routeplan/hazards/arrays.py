@@ -41,6 +41,7 @@ NODE = np.dtype(
         ("defect", np.float32),  # largest defect within 3 m, m
         ("deviation", np.float32),  # largest |real - clean| under a wheel in the tube, m
         ("raised", np.float32),  # highest raised feature a wheel meets in the tube, m
+        ("kerb", np.float32),  # highest raised feature in any raster cell that the node is a corner of, m
         ("soffit_far", np.float32),  # distance to the nearest soffit, m, rounded down
         ("body_far", np.float32),  # distance to the nearest edge that concerns the body, m, rounded down
         ("wheel_far", np.float32),  # the same for the wheels
@@ -89,6 +90,12 @@ class World(NamedTuple):
     spans: Records  # (sector, row, col) of SPAN
     block: int  # nodes along a block's side
     blocks: Records  # (block row, block col) of BLOCK
+    levels: Floats  # (2, row, col): the levels, and clean ground
+    features: Floats  # (n, 8) of holes, raised ones: bounds W S E N, size, 1 for a hole, first of outlines and last + 1
+    outlines: Floats  # (n, 4) edges of features: x0, y0, x1, y1
+    # Whether what a stance cannot pass is looked at closer (``closer.look_closer``), else None: kernels are compiled
+    # apart for both, as most sites never need the longer ones.
+    closer: bool | None
     open_m: float  # edges farther than this, and the lean of tops, from the start of a motion do not concern it
     edges: Floats  # (n, 6): x0, y0, x1, y1, extra distance wanted, top level (inf if unknown)
     edge_kind: Bytes
@@ -155,7 +162,12 @@ class Body(np.record):  # type: ignore[misc]  # numpy says how to subclass it, i
 class Scratch(NamedTuple):
     """Room for the kernels to work in, one for each thread."""
 
-    out: Floats  # (tile.OUT,)
-    bottoms: Floats  # one a box
+    out: Floats  # (ground.OUT,)
+    margins: Floats  # (3, ground.OUT), see ``closer.WHOLE``
+    bottoms: Floats  # (3, boxes)
+    leans: Floats  # (3, 4), see ``ground.leans_to``
+    beside: Floats  # (2, ground.OUT), of a stretch as the ground has it and as if on the level
+    spans: Floats  # (4, 6), see ``closer.stand_closer``
+    tubes: Floats  # (n, 6) parts of a tube still to be looked at
     parts: Floats  # (n, 2) stretches of a piece still to be looked at
     found: Ints

@@ -14,6 +14,14 @@ SECTORS = 8
 STANCE_STEP = 0.25
 
 
+class Tube(NamedTuple):
+    """How far a machine may be from a pose that stands for it: within the tube, and half way to the next such pose."""
+
+    ahead: float  # along its arrow, m
+    aside: float  # to either side, m
+    turned: float  # sine of how far it may be turned about its origin
+
+
 class Stance(NamedTuple):
     """A pose on the ground with what is uncertain within the tube and half way to the stances beside it.
 
@@ -27,7 +35,7 @@ class Stance(NamedTuple):
     roll: float
     pitch_spread: float
     roll_spread: float
-    front_spread: float
+    front_spread: float  # of the middle of an axle, m
     rear_spread: float
     twist: float  # largest |w| beyond the oscillating axle's stop
     front_defect: float
@@ -36,7 +44,7 @@ class Stance(NamedTuple):
     rear_deviation: float
     raised: float
     taken: float  # largest |w| that the oscillating axle takes up
-    aside: float  # how far a point may be to either side of its way at this pose but for the tube, m
+    tube: Tube
 
 
 def most_turned(body: Body) -> float:
@@ -105,7 +113,7 @@ def parted(
     roll: float,
     c: float,
     s: float,
-    aside: float,
+    tube: Tube,
     turn: float,
 ) -> float:
     """How far the local plane at a node and a plane with these slopes part under wheel i, wherever it may be, m.
@@ -114,19 +122,15 @@ def parted(
     """
     gx, gy = world.nodes[row, col].gx, world.nodes[row, col].gy
     along, across = gx * c + gy * s, gy * c - gx * s
-    more: float = displaced(body, abs(along - pitch), abs(across - roll), body.wheel_xi[i], body.wheel_eta[i], aside)
-    more += body.tyre_half * abs(along) * (body.sin_heading + turn)
+    more: float = displaced(tube, abs(along - pitch), abs(across - roll), body.wheel_xi[i], body.wheel_eta[i])
+    more += body.tyre_half * abs(along) * (tube.turned + turn)
     return more
 
 
 @kernel
-def displaced(body: Body, along: float, across: float, xi: float, eta: float, aside: float) -> float:
-    """Most that a level changes on slopes (along, across; not negative) over where a body point may be at a stance, m.
-
-    That is: within the tube, and half a step along its way or, in a turn, ``aside`` from it.
-    """
-    ahead = 0.5 * STANCE_STEP + abs(eta) * body.sin_heading
-    beside = aside + body.lateral + abs(xi) * body.sin_heading
+def displaced(tube: Tube, along: float, across: float, xi: float, eta: float) -> float:
+    """Most that a level changes on slopes (along, across; not negative) over where a body point may be, m."""
+    ahead, beside = tube.ahead + abs(eta) * tube.turned, tube.aside + abs(xi) * tube.turned
     level: float = along * ahead + across * beside
     return level
 
@@ -139,26 +143,27 @@ def stand(world: World, body: Body, x: float, y: float, heading: float, turn: fl
     ``aside`` (m) how far a point of it may then be to the side of where it heads.
     """
     c, s = math.cos(heading), math.sin(heading)
-    j = sector(heading)
+    j, tube = sector(heading), Tube(0.5 * STANCE_STEP, aside + body.lateral, body.sin_heading)
     m0, r0, row0, col0 = wheel_at(world, body, 0, j, x, y, c, s)
     m1, r1, row1, col1 = wheel_at(world, body, 1, j, x, y, c, s)
     m2, r2, row2, col2 = wheel_at(world, body, 2, j, x, y, c, s)
     m3, r3, row3, col3 = wheel_at(world, body, 3, j, x, y, c, s)
     if not math.isfinite(m0 + m1 + m2 + m3):
-        return Stance(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+        return Stance(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, tube)
     pitch, roll = mean_slopes(body, m0, m1, m2, m3)
-    r0 += parted(world, body, 0, row0, col0, pitch, roll, c, s, aside, turn)
-    r1 += parted(world, body, 1, row1, col1, pitch, roll, c, s, aside, turn)
-    r2 += parted(world, body, 2, row2, col2, pitch, roll, c, s, aside, turn)
-    r3 += parted(world, body, 3, row3, col3, pitch, roll, c, s, aside, turn)
-    pitch, roll, pitch_spread, roll_spread, twist = slopes(body, m0, m1, m2, m3, r0, r1, r2, r3, turn)
+    r0 += parted(world, body, 0, row0, col0, pitch, roll, c, s, tube, turn)
+    r1 += parted(world, body, 1, row1, col1, pitch, roll, c, s, tube, turn)
+    r2 += parted(world, body, 2, row2, col2, pitch, roll, c, s, tube, turn)
+    r3 += parted(world, body, 3, row3, col3, pitch, roll, c, s, tube, turn)
+    pitch, roll, pitch_spread, roll_spread, twist = slopes(body, m0, m1, m2, m3, r0, r1, r2, r3, tube.turned + turn)
     n0, n1, n2, n3 = world.nodes[row0, col0], world.nodes[row1, col1], world.nodes[row2, col2], world.nodes[row3, col3]
     return Stance(
-        True, 0.25 * (m0 + m1 + m2 + m3), pitch, roll, pitch_spread, roll_spread, max(r0, r1), max(r2, r3), twist,
+        True, 0.25 * (m0 + m1 + m2 + m3), pitch, roll, pitch_spread, roll_spread,
+        0.5 * (r0 + r1), 0.5 * (r2 + r3), twist,
         max(0.0, n0.defect, n1.defect), max(0.0, n2.defect, n3.defect),
         max(0.0, n0.deviation, n1.deviation), max(0.0, n2.deviation, n3.deviation),
         max(0.0, n0.raised, n1.raised, n2.raised, n3.raised),
-        within_stop(abs(m0 + m3 - m1 - m2) + r0 + r1 + r2 + r3, body.track * body.stop_tan), aside,
+        within_stop(abs(m0 + m3 - m1 - m2) + r0 + r1 + r2 + r3, body.track * body.stop_tan), tube,
     )  # fmt: skip
 
 
@@ -183,11 +188,12 @@ def slopes(
     r1: float,
     r2: float,
     r3: float,
-    turn: float = 0.0,
+    turned: float,
 ) -> tuple[float, float, float, float, float]:
     """Pitch, roll, what the tube, rocking and a turn may add to each, and the twist beyond the stop.
 
-    ``m`` and ``r`` are middles and half spans of the wheel levels FL FR RL RR.
+    ``m`` and ``r`` are middles and half spans of the wheel levels FL FR RL RR; ``turned`` is how far the machine may be
+    turned, in the tube and to half way to the next stance.
     """
     pitch, roll = mean_slopes(body, m0, m1, m2, m3)
     w = m0 + m3 - m1 - m2
@@ -199,8 +205,7 @@ def slopes(
         roll_spread = max(r0 + r1, 0.5 * w_spread if twist > 0 else 0.0) / body.track
     else:
         roll_spread = 0.5 * w_spread / body.track
-    turned = body.sin_heading + turn
-    pitch_spread = (max(r0, r1) + max(r2, r3) + 0.5 * twist) / body.wheelbase + turned * abs(roll)
+    pitch_spread = (0.5 * w_spread + 0.5 * twist) / body.wheelbase + turned * abs(roll)
     roll_spread += 0.5 * twist / body.track + turned * abs(pitch)
     return pitch, roll, pitch_spread, roll_spread, twist
 
@@ -217,7 +222,26 @@ def uncertain(body: Body, stance: Stance, xi: float, eta: float) -> float:
     """How far any admissible plane, anywhere in the tube, may lie above or below the mean plane at a point, m."""
     q = (xi - body.wheel_xi[2]) / body.wheelbase
     lean = abs(eta) / body.track
-    rock = stance.twist * (0.25 + 0.5 * (lean + abs(q - 0.5)))
-    roll_only = max(stance.roll_spread * abs(eta) - 0.5 * stance.twist * lean, 0.0)
-    off: float = abs(q) * stance.front_spread + abs(1 - q) * stance.rear_spread + roll_only + rock
+    off: float = uneven(body, stance, q, eta) + stance.twist * (0.25 + 0.5 * (lean + abs(q - 0.5)))
+    return off
+
+
+@kernel
+def uncertain_below(body: Body, stance: Stance, xi: float, eta: float) -> float:
+    """How far any admissible plane, anywhere in the tube, may lie below the mean plane at a point, m.
+
+    A rigid chassis stands on the high diagonal: a twist w lifts both its wheels w/4 above the mean plane, and as it
+    rocks lowers one of the others by no more than w/4.
+    """
+    q = (xi - body.wheel_xi[2]) / body.wheelbase
+    lean = abs(eta) / body.track
+    off: float = uneven(body, stance, q, eta) + stance.twist * max(0.5 * (lean + abs(q - 0.5)) - 0.25, 0.0)
+    return off
+
+
+@kernel
+def uneven(body: Body, stance: Stance, q: float, eta: float) -> float:
+    """How far what the wheels stand on may lie from the mean plane at a point but for the twist, m."""
+    roll_only = max(stance.roll_spread * abs(eta) - 0.5 * stance.twist * abs(eta) / body.track, 0.0)
+    off: float = abs(q) * stance.front_spread + abs(1 - q) * stance.rear_spread + roll_only
     return off

@@ -17,6 +17,7 @@ from routeplan.hazards.arrays import BLOCK, CALM_MOTION, CALM_POSE, Body, Floats
 from routeplan.hazards.attitude import STANCE_STEP, most_turned
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.fields import GroundFields
+from routeplan.hazards.ground import BETWEEN_STANCES_M
 from routeplan.hazards.planes import (
     CEILING,
     DEFECT,
@@ -32,7 +33,6 @@ from routeplan.hazards.planes import (
     summarise,
 )  # fmt: skip
 from routeplan.hazards.terrain import Terrain, disc_maximum
-from routeplan.hazards.tile import BETWEEN_STANCES_M
 
 BLOCK_M = 1.0
 #: Half side of the square that a block's plane is fitted to, m.

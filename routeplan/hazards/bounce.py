@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from routeplan.hazards.arrays import Body, World
-from routeplan.hazards.attitude import Stance, displaced, plane_at, uncertain
+from routeplan.hazards.attitude import Stance, displaced, plane_at, uncertain, uncertain_below
 from routeplan.kernel import kernel
 
 
@@ -65,7 +65,7 @@ def top_margins(
         node = world.nodes[row, col]
         if node.soffit == math.inf:
             continue
-        moved = displaced(body, abs(stance.pitch), abs(stance.roll), xi0, eta0, stance.aside)
+        moved = displaced(stance.tube, abs(stance.pitch), abs(stance.roll), xi0, eta0)
         top = plane_at(body, stance, xi0, eta0) + zeta + uncertain(body, stance, xi0, eta0) + moved
         top += excess(body, stance, lever_front, lever_rear) + wanted
         raw, proven = node.soffit - top, node.soffit_proven - top
@@ -97,7 +97,7 @@ def underside_margin(world: World, body: Body, stance: Stance, x: float, y: floa
         ground = node.level + gx * dx + gy * dy + node.under
         along, across = abs(gx * c + gy * s - stance.pitch), abs(gy * c - gx * s - stance.roll)
         drawn_in = (abs(xi) + abs(eta)) * steep + zeta * shaky
-        differ = displaced(body, along, across, xi, eta, stance.aside) + (along + across) * drawn_in
-        bottom = plane_at(body, stance, xi, eta) + zeta - uncertain(body, stance, xi, eta) - differ
+        differ = displaced(stance.tube, along, across, xi, eta) + (along + across) * drawn_in
+        bottom = plane_at(body, stance, xi, eta) + zeta - uncertain_below(body, stance, xi, eta) - differ
         smallest = min(smallest, bottom - ground - body.underside_gap)
     return smallest

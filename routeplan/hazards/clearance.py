@@ -35,7 +35,7 @@ COMFORT_M = 0.5
 
 
 @kernel
-def _clipped(t0: float, t1: float, p: float, d: float, low: float, high: float) -> tuple[float, float]:
+def clipped(t0: float, t1: float, p: float, d: float, low: float, high: float) -> tuple[float, float]:
     """Part [t0, t1] of a segment's parameter that lies between two parallel lines (Liang-Barsky)."""
     if d == 0.0:
         return (t0, t1) if low <= p <= high else (1.0, 0.0)
@@ -69,8 +69,8 @@ def segment_box(x0: float, y0: float, x1: float, y1: float, a0: float, a1: float
     """
     dx, dy = x1 - x0, y1 - y0
     if not outside(x0, y0, x1, y1, a0, a1, b0, b1, 0.0):
-        t0, t1 = _clipped(0.0, 1.0, x0, dx, a0, a1)
-        t0, t1 = _clipped(t0, t1, y0, dy, b0, b1)
+        t0, t1 = clipped(0.0, 1.0, x0, dx, a0, a1)
+        t0, t1 = clipped(t0, t1, y0, dy, b0, b1)
         if t0 <= t1:
             return 0.0
     ends = min(_point_box(x0, y0, a0, a1, b0, b1), _point_box(x1, y1, a0, a1, b0, b1))
@@ -161,16 +161,19 @@ def in_frame(edge: Floats, x: float, y: float, c: float, s: float) -> tuple[floa
 
 
 @kernel
-def part_of(body: Body, n: int, lean: float) -> tuple[float, float, float, float]:
+def part_of(body: Body, n: int, leans: Floats) -> tuple[float, float, float, float]:
     """Box n with the tube around it, for n from 0; else the contact of wheel -1 - n, a point or half of a track."""
     if n < 0:
         xi, eta = body.wheel_xi[-1 - n], body.wheel_eta[-1 - n]
         middle = xi - math.copysign(body.half_track, xi)
         return min(xi, middle), max(xi, middle), eta, eta
     a0, a1, b0, b1 = body.boxes[n, 0], body.boxes[n, 1], body.boxes[n, 2], body.boxes[n, 3]
-    wide = body.lateral + max(abs(a0), abs(a1)) * body.sin_heading + lean
-    far = max(abs(b0), abs(b1)) * body.sin_heading + lean
-    return a0 - far, a1 + far, b0 - wide, b1 + wide
+    # Tops lean by their height: where the machine is turned in the tube, or leans both ways, a little to either side.
+    top, along, across = body.boxes[n, 5], max(leans[0], leans[1]), max(leans[2], leans[3])
+    beside = max(abs(b0), abs(b1))
+    wide = body.lateral + (max(abs(a0), abs(a1)) + along * top) * body.sin_heading
+    far = (beside + across * top) * body.sin_heading + along * across * beside
+    return a0 - far - leans[1] * top, a1 + far + leans[0] * top, b0 - wide - leans[3] * top, b1 + wide + leans[2] * top
 
 
 @kernel

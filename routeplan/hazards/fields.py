@@ -79,6 +79,7 @@ class GroundFields:
     defect: Floats32
     deviation: Floats32
     raised: Floats32
+    kerb: Floats32
 
 
 def window_nodes(angle: float, wide: float, long: float, cell: float) -> Ints:
@@ -136,6 +137,8 @@ def _features(site: Site, fields: GroundFields, terrain: Terrain, body: Body, wi
         fields.raised[rr, cc] = np.maximum(fields.raised[rr, cc], size)
         rr, cc, _ = terrain.nodes_within(feature.geometry, window.under)
         fields.under[rr, cc] += np.float32(size)
+        rr, cc, _ = terrain.nodes_within(feature.geometry, 1.01 * math.sqrt(2.0) * terrain.cell_m)
+        fields.kerb[rr, cc] = np.maximum(fields.kerb[rr, cc], size)
 
 
 def _clean_spans(terrain: Terrain, rows: Ints, cols: Ints, window: _Window) -> tuple[Floats32, Floats32]:
@@ -172,7 +175,7 @@ def ground_fields(site: Site, machine: Machine, body: Body, terrain: Terrain, sp
         records_of(SPAN, low=low, high=high), under,
         disc_maximum(defect, (DEFECT_REACH_M + cell + body.lateral + touch) / cell).astype(f32),
         disc_maximum(raw, (touch + window.radius) / cell).astype(f32),
-        np.zeros(terrain.level.shape, f32),
+        *np.zeros((2, *terrain.level.shape), f32),
     )  # fmt: skip
     _features(site, fields, terrain, body, window)
     return fields
@@ -212,3 +215,17 @@ def soffit_fields(site: Site, body: Body, terrain: Terrain, k: float) -> tuple[F
         return lowest, proven, np.full(free.shape, 1e6, np.float32)
     far = ndimage.distance_transform_edt(free, sampling=cell) - cell
     return lowest, proven, np.maximum(far, 0.0).astype(np.float32)
+
+
+def feature_outlines(site: Site, radius_m: float) -> tuple[Floats, Floats]:
+    """Holes and raised features of the defects layer as ``World`` has them: ``features`` and ``outlines``."""
+    features, outlines = np.empty((0, 8)), np.empty((0, 4))
+    for feature in site.defects:
+        size = defect_size(feature, radius_m)
+        if size > 0.0:
+            ring = np.array(feature.geometry.exterior.coords)[:, :2]
+            first, hole = len(outlines), float(feature.depth_m > 0.0)
+            outlines = np.vstack([outlines, np.hstack([ring[:-1], ring[1:]])])
+            row = (*feature.geometry.bounds, size, hole, first, len(outlines))
+            features = np.vstack([features, row])
+    return features, outlines

@@ -25,9 +25,9 @@ from routeplan.hazards.blocks import build_blocks
 from routeplan.hazards.body import build_body, proven_from, underside_spacing
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.edges import BUCKET_M, EdgeSoup, build_edges, layers_of
-from routeplan.hazards.fields import GroundFields, ground_fields, soffit_fields
+from routeplan.hazards.fields import GroundFields, feature_outlines, ground_fields, soffit_fields
+from routeplan.hazards.ground import OUT
 from routeplan.hazards.terrain import Terrain
-from routeplan.hazards.tile import OUT
 from routeplan.hazards.uncertainty import sigma_pitch, sigma_point, sigma_roll
 from routeplan.machine.model import Configuration, Machine
 from routeplan.site.model import Site
@@ -99,7 +99,9 @@ class Encounter:
     fields: GroundFields
     soffits: tuple[Floats, Floats, Floats32]
 
-    def on(self, day: dt.date | None, *, travel_m: float, closed: frozenset[str] = frozenset()) -> Hazards:
+    def on(
+        self, day: dt.date | None, *, travel_m: float, closed: frozenset[str] = frozenset(), closer: bool = False
+    ) -> Hazards:
         """Make everything the kernels need to judge a motion of this machine on a day.
 
         Parameters
@@ -108,12 +110,16 @@ class Encounter:
             How far the origin may get from where a motion of the lattice starts.
         closed
             Ids of areas closed beyond the site's own dates.
+        closer
+            Whether what the bounds at a stance do not pass is looked at closer.
         """
         body, terrain = self.body, self.terrain
         lean_m = body.tallest * LEAN_FACTOR * max(body.limit_up, body.limit_down, body.limit_side)
         reach_m = body.reach * (1.0 + body.sin_heading) + body.lateral + body.body_gap + COMFORT_M + lean_m
         layers = layers_of(self.site, mass_kg=self.configuration.mass_kg, day=day, closed=closed)
         soup = build_edges(terrain, layers, reach_m + travel_m / 2.0)
+        radius_m = max(wheel.radius_m for wheel in self.machine.wheels)
+        features, outlines = feature_outlines(self.site, radius_m)
         blocking = _blocking(body, self.k * self.sigma)
         steering = proven_from(body, np.where(blocking == 2, self.k * self.sigma, 0.0))
         blocks = build_blocks(terrain, steering, self.fields, self.soffits[1], soup.low, travel_m)
@@ -121,12 +127,13 @@ class Encounter:
             x0=terrain.x0, y0=terrain.y0, cell=terrain.cell_m,
             nodes=_nodes(terrain, self.fields, self.soffits, soup),
             spans=self.fields.spans, block=blocks.size, blocks=blocks.records,
+            levels=np.stack([terrain.level, terrain.clean]), features=features, outlines=outlines,
+            closer=True if closer else None,
             open_m=reach_m - lean_m + travel_m + terrain.cell_m, edges=soup.edges,
             edge_kind=soup.kinds, bucket_start=soup.bucket_start, bucket_edges=soup.bucket_edges,
             bucket_cols=soup.bucket_cols, bucket_rows=soup.bucket_rows, bucket_m=BUCKET_M, piece_m=travel_m,
             lean_m=lean_m,
         )  # fmt: skip
-        radius_m = max(wheel.radius_m for wheel in self.machine.wheels)
         return Hazards(
             world, body, self.sigma, blocking, terrain, self.k, radius_m, self.configuration, self.travel_mode
         )
@@ -154,14 +161,19 @@ def _nodes(terrain: Terrain, fields: GroundFields, soffits: tuple[Floats, Floats
     soffit, soffit_proven, soffit_far = soffits
     return records_of(
         arrays.NODE, level=terrain.level, gx=terrain.gx, gy=terrain.gy, under=fields.under, defect=fields.defect,
-        deviation=fields.deviation, raised=fields.raised, soffit=soffit, soffit_proven=soffit_proven,
+        deviation=fields.deviation, raised=fields.raised, kerb=fields.kerb,
+        soffit=soffit, soffit_proven=soffit_proven,
         soffit_far=soffit_far, body_far=soup.body_far, wheel_far=soup.wheel_far, inside=soup.inside,
     )  # fmt: skip
 
 
 def new_scratch(body: Body) -> Scratch:
     """Room for one thread to check motions in."""
-    return Scratch(np.empty(OUT), np.empty(body.n_boxes), np.empty((40, 2)), np.empty(4096, np.int64))
+    return Scratch(
+        np.empty(OUT), np.empty((3, OUT)), np.empty((3, body.n_boxes)), np.empty((3, 4)), np.empty((2, OUT)),
+        np.empty((4, 6)), np.empty((40, 6)),
+        np.empty((40, 2)), np.empty(4096, np.int64),
+    )  # fmt: skip
 
 
 def _blocking(body: Body, wanted: Floats) -> Bytes:

@@ -65,9 +65,9 @@ def along(
 
 
 @kernel
-def rate_of(body: Body, n: int, curvature: float, pivot: float, slip: float, lean: float) -> float:
+def rate_of(body: Body, n: int, curvature: float, pivot: float, slip: float, leans: Floats) -> float:
     """Farthest that any point of part n moves per metre along a piece (per radian of a turn on the spot)."""
-    a0, a1, b0, b1 = part_of(body, n, lean)
+    a0, a1, b0, b1 = part_of(body, n, leans)
     xi, eta = max(abs(a0), abs(a1)), max(abs(b0), abs(b1))
     if pivot > 0.0:
         return math.hypot(xi, eta)
@@ -84,15 +84,15 @@ def straight_margins(
     s: float,
     ahead: float,
     bottoms: Floats,
-    lean: float,
+    leans: Floats,
     found: Ints,
     count: int,
     out: Floats,
 ) -> None:
     """Lower ``out`` to the smallest margin of body and wheels to the edges found, over a straight piece.
 
-    The body stands at (x, y) and is drawn out ``ahead`` metres along its axis (may be negative); ``lean`` is added for
-    leaning tops. ``bottoms[n]`` is the lowest level of box n's underside over the motion.
+    The body stands at (x, y) and is drawn out ``ahead`` metres along its axis (may be negative); ``leans`` say how far
+    tops lean. ``bottoms[n]`` is the lowest level of box n's underside over the motion.
     """
     for m in range(count):
         edge = world.edges[found[m]]
@@ -104,7 +104,7 @@ def straight_margins(
             if kind == E_OBSTACLE and edge[5] + body.underside_gap <= bottoms[n]:
                 continue
             wanted = wanted_gap(body, kind, edge[4], n)
-            a0, a1, b0, b1 = part_of(body, n, lean)
+            a0, a1, b0, b1 = part_of(body, n, leans)
             a0, a1 = a0 + min(ahead, 0.0), a1 + max(ahead, 0.0)
             if not outside(u0, v0, u1, v1, a0, a1, b0, b1, wanted + COMFORT_M):
                 out[check] = min(out[check], segment_box(u0, v0, u1, v1, a0, a1, b0, b1) - wanted)
@@ -140,7 +140,7 @@ def turning_margins(
     curvature: float,
     pivot: float,
     slip: float,
-    lean: float,
+    leans: Floats,
     brief: bool,
     scratch: Scratch,
     count: int,
@@ -156,15 +156,15 @@ def turning_margins(
         u0, v0, u1, v1 = in_frame(edge, mx, my, c, s)
         wheels = kind > LAST_BODY_EDGE
         for n in range(-4 if wheels else 0, 0 if wheels else body.n_boxes):
-            if kind == E_OBSTACLE and edge[5] + body.underside_gap <= scratch.bottoms[n]:
+            if kind == E_OBSTACLE and edge[5] + body.underside_gap <= scratch.bottoms[0, n]:
                 continue
             wanted = wanted_gap(body, kind, edge[4], n)
-            a0, a1, b0, b1 = part_of(body, n, lean)
-            rate = rate_of(body, n, curvature, pivot, slip, lean)
+            a0, a1, b0, b1 = part_of(body, n, leans)
+            rate = rate_of(body, n, curvature, pivot, slip, leans)
             if outside(u0, v0, u1, v1, a0, a1, b0, b1, wanted + COMFORT_M + 0.5 * abs(length) * rate):
                 continue
             least = pair_margin(
-                edge, body, n, wanted, rate, check, x, y, heading, length, curvature, pivot, slip, lean, brief,
+                edge, body, n, wanted, rate, check, x, y, heading, length, curvature, pivot, slip, leans, brief,
                 scratch.parts, out[check],
             )  # fmt: skip
             out[check] = min(out[check], least)
@@ -187,7 +187,7 @@ def pair_margin(
     curvature: float,
     pivot: float,
     slip: float,
-    lean: float,
+    leans: Floats,
     brief: bool,
     parts: Floats,
     so_far: float,
@@ -197,7 +197,7 @@ def pair_margin(
     At most that of a full look at any part of the piece, too, when ``brief``.
     """
     wanted += EXACT_M if brief else 0.0
-    a0, a1, b0, b1 = part_of(body, n, lean)
+    a0, a1, b0, b1 = part_of(body, n, leans)
     parts[0, 0], parts[0, 1] = 0.0, length
     pending = 1
     while pending > 0:
@@ -236,6 +236,7 @@ def piece_edges(
     x: float,
     y: float,
     heading: float,
+    length: float,
     piece: Floats,
     lean: float,
     brief: bool,
@@ -243,7 +244,7 @@ def piece_edges(
     out: Floats,
 ) -> None:
     """Plan distances over one piece: straight ahead as one drawn-out body, any other way by halving its interval."""
-    length, curvature, pivot, slip = piece[0], piece[1], piece[2], piece[3]
+    curvature, pivot, slip = piece[1], piece[2], piece[3]
     parts = int(math.ceil(abs(length) / world.piece_m)) if pivot == 0.0 else 1
     rate = body.reach if pivot > 0.0 else 1.0 + body.reach * abs(curvature)
     if lean > world.lean_m:
@@ -264,8 +265,12 @@ def piece_edges(
         if count < 0:
             out[CLEARANCE] = -1.0
         elif count > 0 and curvature == 0.0 and pivot == 0.0 and slip == 0.0:
-            straight_margins(world, body, sx, sy, c, s, step, scratch.bottoms, lean, scratch.found, count, out)
+            straight_margins(
+                world, body, sx, sy, c, s, step, scratch.bottoms[0], scratch.leans[0], scratch.found, count, out
+            )  # fmt: skip
         elif count > 0:
-            turning_margins(world, body, sx, sy, sh, step, curvature, pivot, slip, lean, brief, scratch, count, out)
+            turning_margins(
+                world, body, sx, sy, sh, step, curvature, pivot, slip, scratch.leans[0], brief, scratch, count, out
+            )  # fmt: skip
         if brief and struck(out):
             return

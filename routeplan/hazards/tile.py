@@ -8,16 +8,12 @@ from typing import NamedTuple
 from routeplan.hazards.arrays import (
     BOUNCE,
     CALM_MOTION,
-    CALM_POSE,
     CLEARANCE,
     COMBINED,
-    GRADE,
     HEAD,
     KINDS,
     LEVELS,
     OVERHEAD,
-    SIDE_SLOPE,
-    STEP,
     STRIKE,
     WALKWAY,
     Body,
@@ -27,21 +23,16 @@ from routeplan.hazards.arrays import (
     Scratch,
     World,
 )
-from routeplan.hazards.attitude import STANCE_STEP, Stance, displaced, plane_at, stand, uncertain
-from routeplan.hazards.bounce import excess, rise_margin, top_margins, underside_margin
+from routeplan.hazards.attitude import STANCE_STEP
 from routeplan.hazards.clearance import COMFORT_M, inside_margins
+from routeplan.hazards.closer import STRETCH, WHOLE, look_closer, merge
+from routeplan.hazards.ground import BETWEEN_STANCES_M, OUT, blocked, ground_margins
 from routeplan.hazards.sweep import FAR, along, piece_edges
 from routeplan.kernel import kernel
 
 #: Columns of a piece of motion: length along the path (m; signed turn in rad for a pivot), curvature (1/m), 1 for
 #: a pivot, and slip: how far the origin travels to the left of where the arrow points, per metre; 0 in front steer.
 PIECE = 4
-#: Rows of ``out``: margins by kind, then the two overhead margins less the soffits' k sigma.
-OUT = KINDS + 2
-#: What the bounds at a stance leave out of an underside's height above the ground, m. They hold for every pose within
-#: half a step, to second order in slopes and angles (``attitude.displaced``, ``bounce.underside_margin``). Of third
-#: order: on 25 % a place 2 m out is off by 2 m x 0.25^3 / 2 = 16 mm, where ground and machine part by 10 % at most.
-BETWEEN_STANCES_M = 0.002
 BLOCKED = 255
 COMFORTABLE = 8
 #: Bytes of a pose that has been looked at.
@@ -50,152 +41,59 @@ OPEN = 64
 
 
 @kernel
-def slope_margins(body: Body, pitch: float, pitch_spread: float, roll: float, roll_spread: float, out: Floats) -> None:
-    """Gradeability by orientation, side slope and the combined rule at one stance; degrees, degrees, 1."""
-    up, down = max(pitch + pitch_spread, 0.0), max(pitch_spread - pitch, 0.0)
-    side = abs(roll) + roll_spread
-    use = max(up / body.limit_up, down / body.limit_down)
-    degrees = 180.0 / math.pi
-    grade = min(math.atan(body.limit_up) - math.atan(up), math.atan(body.limit_down) - math.atan(down)) * degrees
-    use_angle = max(math.atan(up) / math.atan(body.limit_up), math.atan(down) / math.atan(body.limit_down))
-    side_angle = math.atan(side) / math.atan(body.limit_side)
-    combined = 1.0 - max(math.hypot(use, side / body.limit_side), math.hypot(use_angle, side_angle))
-    out[GRADE] = min(out[GRADE], grade)
-    out[SIDE_SLOPE] = min(out[SIDE_SLOPE], (math.atan(body.limit_side) - math.atan(side)) * degrees)
-    out[COMBINED] = min(out[COMBINED], combined)
-
-
-@kernel
-def box_bottoms(body: Body, stance: Stance, bottoms: Floats) -> None:
-    """Lower ``bottoms`` to each box's underside level at a stance."""
-    slack = body.reach * (stance.pitch_spread + stance.roll_spread)
-    moved = displaced(body, abs(stance.pitch), abs(stance.roll), body.reach, body.reach, stance.aside)
-    for n in range(body.n_boxes):
-        level = 1e9
-        for i in range(4):
-            level = min(level, plane_at(body, stance, body.boxes[n, i // 2], body.boxes[n, 2 + i % 2]))
-        bottoms[n] = min(bottoms[n], level + body.boxes[n, 4] - slack - moved - 0.5 * stance.twist)
-
-
-@kernel
-def quick_look(
-    world: World, body: Body, stance: Stance, x: float, y: float, c: float, s: float, i: int, j: int
-) -> tuple[float, float]:
-    """At most the margins of undersides to the ground, and of tops to soffits less k sigma, at a stance, m.
-
-    Corners of boxes against the plane of block (i, j) with its hump and ceiling; NaN where the ground is not known.
-    """
-    block, middle = world.blocks[i, j], world.block // 2
-    dx, dy = (
-        x - world.x0 - (j * world.block + middle) * world.cell,
-        y - world.y0 - (i * world.block + middle) * world.cell,
-    )
-    along_, across = block.east * c + block.north * s, block.north * c - block.east * s
-    base = block.level + block.east * dx + block.north * dy
-    moved = body.lateral + body.reach * body.sin_heading + 0.5 * STANCE_STEP
-    differ = (abs(along_ - stance.pitch) + abs(across - stance.roll)) * moved
-    slope, steep = abs(stance.pitch) + abs(stance.roll), abs(along_) + abs(across)
-    under = over = math.inf
-    for n in range(body.n_corners):
-        xi, eta, bottom, top, lever_front, lever_rear, wanted = body.corners[n]
-        above = plane_at(body, stance, xi, eta) - base - along_ * xi - across * eta
-        off = uncertain(body, stance, xi, eta)
-        under = min(under, above + bottom - off)
-        thrown = excess(body, stance, lever_front, lever_rear) + slope * moved + steep * (slope * top + world.cell)
-        over = min(over, -above - top - off - thrown - wanted)
-    return under - differ - block.hump - body.underside_gap, over + block.ceiling
-
-
-@kernel
-def ground_margins(
-    world: World, body: Body, x: float, y: float, heading: float, turn: float, aside: float, bottoms: Floats,
-    brief: bool, out: Floats,
-) -> float:
-    """Every check of the ground and the soffits at one stance; returns how far tops lean, -1 where a level is unknown.
-
-    ``turn`` (radians) and ``aside`` (m): see ``attitude.stand``.
-    """
-    col = int(math.floor((x - world.x0) / world.cell + 0.5))
-    row = int(math.floor((y - world.y0) / world.cell + 0.5))
-    if row < 0 or col < 0 or row >= world.nodes.shape[0] or col >= world.nodes.shape[1]:
-        out[LEVELS] = -1.0
-        return -1.0
-    i, j = row // world.block, col // world.block
-    if brief and world.blocks[i, j].calm & CALM_POSE:
-        return float(world.blocks[i, j].lean)
-    stance = stand(world, body, x, y, heading, turn, aside)
-    if not stance.known:
-        out[LEVELS] = -1.0
-        return -1.0
-    slope_margins(body, stance.pitch, stance.pitch_spread, stance.roll, stance.roll_spread, out)
-    out[BOUNCE] = min(out[BOUNCE], rise_margin(body, stance))
-    out[STEP] = min(out[STEP], body.step_limit - stance.raised)
-    box_bottoms(body, stance, bottoms)
-    lean = math.hypot(abs(stance.pitch) + stance.pitch_spread, abs(stance.roll) + stance.roll_spread)
-    if brief and blocked(out):
-        return lean
-    c, s = math.cos(heading), math.sin(heading)
-    under = over = -1.0
-    if brief:
-        under, over = quick_look(world, body, stance, x, y, c, s, i, j)
-    if not under >= body.proven[STRIKE] + BETWEEN_STANCES_M:
-        out[STRIKE] = min(out[STRIKE], underside_margin(world, body, stance, x, y, c, s))
-        if brief and blocked(out):
-            return lean
-    enough = max(COMFORT_M, body.proven[HEAD], body.proven[OVERHEAD])
-    if not over >= enough and world.nodes[row, col].soffit_far < body.reach + 1.5:
-        head, head_proven, box, box_proven = top_margins(world, body, stance, x, y, c, s)
-        out[HEAD], out[KINDS] = min(out[HEAD], head), min(out[KINDS], head_proven)
-        out[OVERHEAD], out[KINDS + 1] = min(out[OVERHEAD], box), min(out[KINDS + 1], box_proven)
-    return lean
+def rate_over(body: Body, piece: Floats) -> float:
+    """Farthest that any point of the body or a wheel's hub travels per metre along a piece (per radian on the spot)."""
+    if piece[2] > 0.0:
+        return float(body.reach)
+    bent, slip = abs(piece[1]), abs(piece[3])
+    wide = max(-body.hull[2], body.hull[3])
+    rate: float = max(1.0 + body.wheelbase * bent, math.hypot(body.reach * bent + slip, 1.0 + wide * bent))
+    return rate
 
 
 @kernel
 def stances_of(body: Body, piece: Floats) -> int:
     """Number of steps between the stances that stand for a piece of motion; what lies between is in their windows."""
-    bent, slip = abs(piece[1]), abs(piece[3])
-    wide = max(-body.hull[2], body.hull[3])
-    rate = max(1.0 + body.wheelbase * bent, math.hypot(body.reach * bent + slip, 1.0 + wide * bent))
-    if piece[2] > 0.0:
-        rate = body.reach
-    return int(math.ceil(abs(piece[0]) * rate / STANCE_STEP - 1e-9))
+    return int(math.ceil(abs(piece[0]) * rate_over(body, piece) / STANCE_STEP - 1e-9))
 
 
 @kernel
-def piece_ground(
-    world: World,
-    body: Body,
-    x: float,
-    y: float,
-    heading: float,
-    piece: Floats,
-    bottoms: Floats,
-    brief: bool,
-    out: Floats,
+def stretch_ground(
+    world: World, body: Body, x: float, y: float, heading: float, piece: Floats, first: float, last: float,
+    closer: bool | None, whole: bool, scratch: Scratch, brief: bool, out: Floats,
 ) -> float:
-    """Ground and soffits along one piece; returns the largest lean of a top per metre of height, -1 where unknown."""
-    length, curvature, pivot, slip = piece[0], piece[1], piece[2], piece[3]
-    bottoms[:] = 1e9
-    steps = stances_of(body, piece)
+    """Ground and soffits along one piece from a distance to another; returns the largest lean of a top per metre of
+    height, -1 where unknown. ``closer`` is ``world.closer``; ``whole`` is a closer look at all of it.
+
+    Row ``WHOLE`` of bottoms and leans is filled with the lowest that each box's underside gets and how far tops lean.
+    """
+    curvature, pivot, slip, rate = piece[1], piece[2], piece[3], rate_over(body, piece)
+    length = last - first
+    scratch.bottoms[WHOLE, :], scratch.leans[WHOLE, :] = 1e9, 0.0
+    steps = int(math.ceil(abs(length) * rate / STANCE_STEP - 1e-9))
     turn = 0.5 * abs(length) * (1.0 if pivot > 0.0 else abs(curvature)) / max(steps, 1)
     aside = 0.5 * STANCE_STEP if turn > 0.0 or slip != 0.0 else 0.0
+    here = scratch.margins[STRETCH]
     lean = 0.0
     for i in range(steps, -1, -1):
-        px, py, ph = along(x, y, heading, length * i / steps, curvature, pivot, slip)
-        leaned = ground_margins(world, body, px, py, ph, turn, aside, bottoms, brief, out)
+        px, py, ph = along(x, y, heading, first + length * i / steps, curvature, pivot, slip)
+        here[:] = FAR
+        here[LEVELS] = 0.0
+        scratch.bottoms[STRETCH, :], scratch.leans[STRETCH, :] = 1e9, 0.0
+        leaned = ground_margins(
+            world, body, px, py, ph, turn, aside, scratch.bottoms[STRETCH], scratch.leans[STRETCH], brief, here
+        )  # fmt: skip
+        if closer is not None:
+            low = first + length * max(i - 0.5, 0.0) / steps
+            high = first + length * min(i + 0.5, float(steps)) / steps
+            leaned = look_closer(world, body, x, y, heading, piece, low, high, rate, whole, leaned, scratch, brief)
+        merge(scratch, WHOLE, STRETCH)
+        for k in range(OUT):
+            out[k] = min(out[k], here[k])
         if leaned < 0.0 or (brief and blocked(out)):
             return leaned
         lean = max(lean, leaned)
     return lean
-
-
-@kernel
-def blocked(out: Floats) -> bool:
-    """Whether a margin that blocks is negative."""
-    found = False
-    for k in range(KINDS):
-        found = found or (k != WALKWAY and not out[k] >= 0.0)
-    return found
 
 
 @kernel
@@ -231,16 +129,64 @@ def motion_margins(
     if brief and blocked(out):
         return
     for n in range(count):
-        length, curvature, pivot, slip = pieces[n, 0], pieces[n, 1], pieces[n, 2], pieces[n, 3]
-        if length == 0.0:
+        piece = pieces[n]
+        if piece[0] == 0.0:
             continue
-        lean = piece_ground(world, body, x, y, heading, pieces[n], scratch.bottoms, brief, out)
+        parts = parts_of(body, piece, world.closer)
+        for i in range(parts):
+            first, last = piece[0] * i / parts, piece[0] * (i + 1) / parts
+            known = stretch_margins(world, body, x, y, heading, piece, first, last, world.closer, scratch, brief, out)
+            if not known or (brief and blocked(out)):
+                return
+        x, y, heading = along(x, y, heading, piece[0], piece[1], piece[2], piece[3])
+
+
+@kernel
+def parts_of(body: Body, piece: Floats, closer: bool | None) -> int:
+    """Stretches that a piece is looked at in. What a box passes over in a closer look is held against how low its
+    underside gets there, and not anywhere along the piece.
+    """
+    parts = 1
+    if closer is not None:
+        parts = max(stances_of(body, piece), 1)
+    return parts
+
+
+@kernel
+def stretch_margins(
+    world: World, body: Body, x: float, y: float, heading: float, piece: Floats, first: float, last: float,
+    closer: bool | None, scratch: Scratch, brief: bool, out: Floats,
+) -> bool:
+    """Lower ``out`` to the margins of one piece from a distance to another; whether the ground there is known.
+
+    Where only how far tops lean or undersides sink may be in the way, a closer look is taken at that too. ``closer`` is
+    ``world.closer``: without it, the first look is all.
+    """
+    sx, sy, sh = along(x, y, heading, first, piece[1], piece[2], piece[3])
+    if closer is None:
+        lean = stretch_ground(world, body, x, y, heading, piece, first, last, closer, False, scratch, brief, out)
+        if lean >= 0.0 and not (brief and blocked(out)):
+            piece_edges(world, body, sx, sy, sh, last - first, piece, lean * body.tallest, brief, scratch, out)
+        return lean >= 0.0
+    beside = scratch.beside
+    for look in range(3):
+        upright = look == 1
+        if upright:
+            scratch.bottoms[WHOLE, :], scratch.leans[WHOLE, :], lean = 1e9, 0.0, 0.0
+        else:
+            lean = stretch_ground(
+                world, body, x, y, heading, piece, first, last, closer, look > 0, scratch, brief, out
+            )  # fmt: skip
         if lean < 0.0 or (brief and blocked(out)):
-            return
-        piece_edges(world, body, x, y, heading, pieces[n], lean * body.tallest, brief, scratch, out)
-        if brief and blocked(out):
-            return
-        x, y, heading = along(x, y, heading, length, curvature, pivot, slip)
+            return lean >= 0.0
+        row = beside[int(upright)]
+        row[:] = FAR
+        piece_edges(world, body, sx, sy, sh, last - first, piece, lean * body.tallest, brief, scratch, row)
+        if upright == (row[CLEARANCE] < 0.0):  # in the way even so, or nothing is
+            break
+    for k in range(OUT):
+        out[k] = min(out[k], beside[0, k])
+    return True
 
 
 @kernel

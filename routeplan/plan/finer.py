@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,11 +37,18 @@ class Look:
     grid: str
 
 
-def part_of(site: Site, around: Polygon) -> Site | None:
-    """The site inside a rectangle, on the finer grid; ``None`` where nothing of it lies there in one piece."""
+def part_of(site: Site, around: Polygon, grid: GridSpec) -> Site | None:
+    """The site inside a rectangle, on some grid; ``None`` where nothing of it lies there in one piece.
+
+    Its lattice, if on the site's own grid, has its nodes where the site's has.
+    """
     ground = site.ground
+    step = max(1, round(site.grid.cell_m / ground.cell_m))
     west, south, east, north = around.bounds
-    c0, r0 = (max(math.floor((v - o) / ground.cell_m), 0) for v, o in ((west, ground.x_min), (south, ground.y_min)))
+    c0, r0 = (
+        max(math.floor((v - o) / ground.cell_m / step) * step, 0)
+        for v, o in ((west, ground.x_min), (south, ground.y_min))
+    )  # fmt: skip
     c1, r1 = (math.ceil((v - o) / ground.cell_m) + 1 for v, o in ((east, ground.x_min), (north, ground.y_min)))
     inside = site.boundary.intersection(around)
     if not isinstance(inside, Polygon) or inside.is_empty:
@@ -50,7 +57,7 @@ def part_of(site: Site, around: Polygon) -> Site | None:
         ground, z=np.ascontiguousarray(ground.z[r0:r1, c0:c1]), x_min=ground.x_min + c0 * ground.cell_m,
         y_min=ground.y_min + r0 * ground.cell_m,
     )  # fmt: skip
-    return replace(site, boundary=inside, ground=levels, grid=FINE)
+    return replace(site, boundary=inside, ground=levels, grid=grid)
 
 
 def _shared(poses: Ints, coarse: CheckedLattice, fine: CheckedLattice) -> tuple[Ints, Ints]:
@@ -95,7 +102,8 @@ def look_finer(
     coarse: CheckedLattice, answer: NotFound, misses: Sequence[NearMiss], *, starts: Sequence[int],
     goals: Sequence[int], closer: Callable[[Site], CheckedLattice],
 ) -> Look:
-    """Search again on a finer lattice around each near miss, from all that was reached to all that reaches the goal.
+    """Search again around each near miss, from all that was reached to all that reaches the goal: on the same lattice
+    with a closer look at the ground, then on a finer one.
 
     Parameters
     ----------
@@ -109,12 +117,12 @@ def look_finer(
     reach_m = float(hull[1] - hull[0]) + AROUND_M
     taken = gave_up = 0
     grid = ""
-    looked: list[tuple[float, float]] = []
-    for x, y in (miss.place for miss in misses):
-        if any(math.dist((x, y), place) < AROUND_M for place in looked):
-            continue
-        looked.append((x, y))
-        part = part_of(coarse.site, box(x - reach_m, y - reach_m, x + reach_m, y + reach_m))
+    places: list[tuple[float, float]] = []
+    for miss in misses:
+        if all(math.dist(miss.place, place) >= AROUND_M for place in places):
+            places.append(miss.place)
+    for spec, (x, y) in product((coarse.site.grid, FINE), places):
+        part = part_of(coarse.site, box(x - reach_m, y - reach_m, x + reach_m, y + reach_m), spec)
         if part is None:
             continue
         fine = closer(part)

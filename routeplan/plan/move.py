@@ -137,7 +137,7 @@ class MovePlanner:
             travel_mode=wanted.travel_mode, k=self.k_of(LENGTHS_OF_SITE * self._extent_m()), terrain=terrain,
         )  # fmt: skip
 
-    def _new_lattice(self, day: dt.date | None, met: Encounter) -> CheckedLattice:
+    def _new_lattice(self, day: dt.date | None, met: Encounter, *, closer: bool = False) -> CheckedLattice:
         site, machine, terrain = met.site, met.machine, met.terrain
         motions = solve_motions(
             headings=site.grid.headings, cell_m=terrain.cell_m * terrain.stride, radius_m=turn_radius_m(machine),
@@ -145,7 +145,7 @@ class MovePlanner:
             pivot_arm_m=max(math.hypot(wheel.xi_m, wheel.eta_m) for wheel in machine.wheels),
             coordinated=coordinated_turn(machine), crab_rad=machine.crab_rad,
         )  # fmt: skip
-        hazards = met.on(day, travel_m=motions.travel_m, closed=self.closed)
+        hazards = met.on(day, travel_m=motions.travel_m, closed=self.closed, closer=closer)
         return CheckedLattice(
             site, hazards, motions, lambda count: self.progress(f"{machine.id}: checking motions", count)
         )
@@ -174,7 +174,8 @@ class MovePlanner:
         driven = replace(wanted, travel_mode=modes_of(machine, wanted)[mode])
 
         def closer(part: Site) -> CheckedLattice:
-            return self._new_lattice(driven.on, self._met(driven, machine, part, build_terrain(part.ground, part.grid)))
+            met = self._met(driven, machine, part, build_terrain(part.ground, part.grid))
+            return self._new_lattice(driven.on, met, closer=part.grid == self.site.grid)
 
         look = look_finer(lattice, answer, misses, starts=starts, goals=goals, closer=closer)
         if look.way is not None:

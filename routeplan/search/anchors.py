@@ -10,8 +10,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from routeplan.hazards.ground import OUT
 from routeplan.hazards.prepare import Hazards, new_scratch
-from routeplan.hazards.tile import BLOCKED, OUT, judge
+from routeplan.hazards.tile import BLOCKED, judge
 from routeplan.search.best_first import FORWARD_FACTOR, REVERSE_FACTOR, motion_cost
 from routeplan.search.curves import curves_to
 from routeplan.search.motions import Motions, Turn, worth_m

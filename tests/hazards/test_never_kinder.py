@@ -92,14 +92,15 @@ def second_look(
 
 
 def hold_against_the_second_opinion(
-    site: Site, machine: Machine, starts: Floats, pieces: Floats, *, governing: Sequence[int] = BLOCKING
+    site: Site, machine: Machine, starts: Floats, pieces: Floats, *, governing: Sequence[int] = BLOCKING,
+    closer: bool = False,
 ) -> None:
     """Of the motions that nothing blocks, those with the smallest governing margins; at least as many as are held."""
     (wanted,) = site.moves
     hazards = encounter(
         site, machine, configuration="stowed", travel_mode=wanted.travel_mode, k=K,
         terrain=build_terrain(site.ground, site.grid),
-    ).on(wanted.on, travel_m=8.0)  # fmt: skip
+    ).on(wanted.on, travel_m=8.0, closer=closer)  # fmt: skip
     margins, _ = check_motions(hazards, starts, pieces)
     allowed = np.flatnonzero(margins[:, BLOCKING].min(axis=1) >= 0.0)
     assert len(allowed) >= HELD

@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 
 from routeplan.hazards import arrays
 from routeplan.hazards.body import build_body
+from routeplan.hazards.ground import OUT, slope_margins
 from routeplan.hazards.terrain import build_terrain
-from routeplan.hazards.tile import OUT, slope_margins
 from routeplan.recheck.attitude import rating_deg
 from routeplan.recheck.levels import Raster
 from routeplan.recheck.stance import mean_plane

@@ -13,9 +13,9 @@ from routeplan.hazards.attitude import slopes
 from routeplan.hazards.body import build_body
 from routeplan.hazards.bounce import lever
 from routeplan.hazards.fields import defect_size
+from routeplan.hazards.ground import OUT, slope_margins
 from routeplan.hazards.prepare import encounter
 from routeplan.hazards.terrain import build_terrain
-from routeplan.hazards.tile import OUT, slope_margins
 from routeplan.machine.model import Machine
 from routeplan.recheck.bounce import levers
 from routeplan.recheck.levels import Raster
@@ -87,7 +87,7 @@ def searched_tilt_deg(wheelbase_m: float, rise_m: float) -> float:
     machine = worlds.scissor(wheelbase_m=wheelbase_m)
     body = build_body(worlds.flat_site(machines=(machine,)), machine, machine.configurations["stowed"], ridden=True)
     level, raised = np.full(OUT, 100.0), np.full(OUT, 100.0)
-    pitch = slopes(body, rise_m, rise_m, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)[0]
+    pitch = slopes(body, rise_m, rise_m, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)[0]
     slope_margins(body, 0.0, 0.0, 0.0, 0.0, level)
     slope_margins(body, pitch, 0.0, 0.0, 0.0, raised)
     return float(level[GRADE] - raised[GRADE])

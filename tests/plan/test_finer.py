@@ -9,7 +9,7 @@ import shapely
 from shapely.geometry import LineString, box
 
 from routeplan.plan import move as move_module
-from routeplan.plan.finer import Look, part_of
+from routeplan.plan.finer import FINE, Look, part_of
 from routeplan.plan.whole import plan_site
 from routeplan.route import Move
 from routeplan.site.model import GridSpec, Obstacle, Site
@@ -53,9 +53,9 @@ def test_a_finer_look_that_gives_up_proves_nothing(monkeypatch: pytest.MonkeyPat
 
 def test_a_part_of_a_site_keeps_its_levels_where_they_were() -> None:
     site = bent(3.0)
-    part = part_of(site, box(3.3, 4.4, 9.9, 11.1))
+    part = part_of(site, box(3.3, 4.4, 9.9, 11.1), FINE)
     assert part is not None
-    assert (part.ground.x_min, part.ground.y_min) == (3.25, 4.25)
-    assert part.ground.z.shape == (29, 28)
+    assert (part.ground.x_min, part.ground.y_min) == (3.0, 4.0), "on the nodes of the site's own lattice"
+    assert part.ground.z.shape == (30, 29)
     assert part.boundary.bounds == (3.3, 4.4, 9.9, 11.1)
-    assert part_of(site, box(-9.0, -9.0, -8.0, -8.0)) is None
+    assert part_of(site, box(-9.0, -9.0, -8.0, -8.0), FINE) is None
