@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan.hazards import arrays
+from routeplan.hazards.catalogue import CATALOGUE
 from routeplan.hazards.ground import BETWEEN_STANCES_M
-from routeplan.hazards.register import CATALOGUE
 from routeplan.hazards.tile import BLOCKED
 from routeplan.machine.model import Machine
 from routeplan.route import NearMiss
