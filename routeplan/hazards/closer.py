@@ -146,8 +146,9 @@ def rise_closer(body: Body, stance: Stance, spans: Floats) -> float:
     h2, h3 = spans[2, 1] - spans[2, 2], spans[3, 1] - spans[3, 2]
     pitch_low = stance.pitch - stance.pitch_spread - (h0 + h1 - l2 - l3) / base
     pitch_high = stance.pitch + stance.pitch_spread - (l0 + l1 - h2 - h3) / base
-    roll_low = stance.roll - stance.roll_spread - (h0 + h2 - l1 - l3) / track
-    roll_high = stance.roll + stance.roll_spread - (l0 + l2 - h1 - h3) / track
+    given = stance.taken / body.track  # by an oscillating axle, that the mean plane of clean ground does not know of
+    roll_low = stance.roll - stance.roll_spread - given - (h0 + h2 - l1 - l3) / track
+    roll_high = stance.roll + stance.roll_spread + given - (l0 + l2 - h1 - h3) / track
     steep = max(pitch_low * pitch_low, pitch_high * pitch_high) + max(roll_low * roll_low, roll_high * roll_high)
     pitch, roll = max(abs(stance.pitch) - stance.pitch_spread, 0.0), max(abs(stance.roll) - stance.roll_spread, 0.0)
     upright = 0.5 * body.tallest * max(steep - pitch * pitch - roll * roll, 0.0)

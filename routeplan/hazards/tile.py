@@ -73,23 +73,23 @@ def stretch_ground(
     steps = int(math.ceil(abs(length) * rate / STANCE_STEP - 1e-9))
     turn = 0.5 * abs(length) * (1.0 if pivot > 0.0 else abs(curvature)) / max(steps, 1)
     aside = 0.5 * STANCE_STEP if turn > 0.0 or slip != 0.0 else 0.0
-    here = scratch.margins[STRETCH]
+    bottoms, leans, here = scratch.bottoms, scratch.leans, scratch.margins[STRETCH]
     lean = 0.0
     for i in range(steps, -1, -1):
         px, py, ph = along(x, y, heading, first + length * i / steps, curvature, pivot, slip)
-        here[:] = FAR
-        here[LEVELS] = 0.0
-        scratch.bottoms[STRETCH, :], scratch.leans[STRETCH, :] = 1e9, 0.0
-        leaned = ground_margins(
-            world, body, px, py, ph, turn, aside, scratch.bottoms[STRETCH], scratch.leans[STRETCH], brief, here
-        )  # fmt: skip
-        if closer is not None:
+        if closer is None:
+            leaned = ground_margins(world, body, px, py, ph, turn, aside, bottoms[WHOLE], leans[WHOLE], brief, out)
+        else:
+            here[:] = FAR
+            here[LEVELS] = 0.0
+            bottoms[STRETCH, :], leans[STRETCH, :] = 1e9, 0.0
+            leaned = ground_margins(world, body, px, py, ph, turn, aside, bottoms[STRETCH], leans[STRETCH], brief, here)
             low = first + length * max(i - 0.5, 0.0) / steps
             high = first + length * min(i + 0.5, float(steps)) / steps
             leaned = look_closer(world, body, x, y, heading, piece, low, high, rate, whole, leaned, scratch, brief)
-        merge(scratch, WHOLE, STRETCH)
-        for k in range(OUT):
-            out[k] = min(out[k], here[k])
+            merge(scratch, WHOLE, STRETCH)
+            for k in range(OUT):
+                out[k] = min(out[k], here[k])
         if leaned < 0.0 or (brief and blocked(out)):
             return leaned
         lean = max(lean, leaned)

@@ -17,6 +17,7 @@ from routeplan.search.anchors import check_motions
 from routeplan.site.model import Defect, Site
 from tests import worlds
 from tests.hazards.test_never_kinder import K, drawn_motions, hold_against_the_second_opinion
+from tests.random_sites import small_site
 from tests.test_completeness import drawn_site
 
 Floats = NDArray[np.float64]
@@ -48,6 +49,14 @@ def test_no_margin_of_a_closer_look_is_more_than_the_second_opinions(seed: int) 
     order = np.argsort(~only_closer, kind="stable")
     chosen = order[passed[order]][: 3 * HELD]
     hold_against_the_second_opinion(site, machine, starts[chosen], pieces[chosen], closer=True)
+
+
+@pytest.mark.parametrize("seed", SITES)
+def test_nor_for_other_machines(seed: int) -> None:
+    site = small_site(seed)
+    machine = site.machines[site.moves[0].machine]
+    starts, pieces = drawn_motions(site, machine, np.random.default_rng(30_000 + seed))
+    hold_against_the_second_opinion(site, machine, starts[:150], pieces[:150], closer=True)
 
 
 def yard(z: Floats | None = None, *, defects: tuple[Defect, ...] = ()) -> Site:
