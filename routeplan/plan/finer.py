@@ -23,8 +23,9 @@ Ints = NDArray[np.int64]
 FINE = GridSpec(cell_m=0.10, headings=32)
 #: A look reaches this far beyond the machine's own length from a near miss, m.
 AROUND_M = 5.0
-#: States after which a finer look gives up.
-LIMIT = 8_000_000
+#: States after which a finer look gives up; and a closer one, which takes milliseconds a motion and proves nothing that
+#: the finer look after it does not.
+LIMIT, CLOSER_LIMIT = 8_000_000, 8_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,11 +132,12 @@ def look_finer(
         _, there = _shared(beyond.reached, coarse, fine)
         if not len(here) or not len(there) or not fine.may_lead(here.tolist(), there.tolist()):
             continue
-        found = fine.find(here.tolist(), there.tolist(), limit=LIMIT)
+        last = spec == FINE
+        found = fine.find(here.tolist(), there.tolist(), limit=LIMIT if last else CLOSER_LIMIT)
         if isinstance(found, Found):
             way = _joined(coarse, fine, found, starts, goals)
             if way is not None:
                 return Look(way, taken, gave_up, grid)
-        elif found.why == "limit":
+        elif last and found.why == "limit":
             gave_up += 1
     return Look(None, taken, gave_up, grid)
