@@ -25,9 +25,10 @@ from routeplan.hazards.arrays import (
 )
 from routeplan.hazards.attitude import STANCE_STEP
 from routeplan.hazards.clearance import COMFORT_M, inside_margins
-from routeplan.hazards.closer import STRETCH, WHOLE, look_closer, merge
+from routeplan.hazards.closer import look_closer, merge
 from routeplan.hazards.ground import BETWEEN_STANCES_M, OUT, blocked, ground_margins
 from routeplan.hazards.sweep import FAR, along, piece_edges
+from routeplan.hazards.tubes import STRETCH, WHOLE
 from routeplan.kernel import kernel
 
 #: Columns of a piece of motion: length along the path (m; signed turn in rad for a pivot), curvature (1/m), 1 for
