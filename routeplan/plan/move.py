@@ -165,10 +165,10 @@ class MovePlanner:
         lattice, machine = graph.lattices[mode], graph.machine
         starts, goals = graph.ends(*ends, mode)
         leg = f"from {ends[0].name} to {ends[1].name}: " if wanted.via else ""
-        grid = f"{leg}{{}} a grid of {lattice.grid.cell_m:.2f} m and {lattice.grid.headings} headings"
+        grid = f"a grid of {lattice.grid.cell_m:.2f} m and {lattice.grid.headings} headings"
         if answer.why == "limit":
             text = f"the search gave up after {answer.expanded} states; this proves nothing"
-            return _no_way(wanted, "search limit", f"{grid.format('on')}, {text}", ())
+            return _no_way(wanted, "search limit", f"{leg}on {grid}, {text}", ())
         misses = nearest_misses(lattice, answer, machine, goals=goals)
         self.progress(f"{wanted.id}: looking closer at what blocks", 0)
         driven = replace(wanted, travel_mode=modes_of(machine, wanted)[mode])
@@ -179,12 +179,12 @@ class MovePlanner:
         look = look_finer(lattice, answer, misses, starts=starts, goals=goals, closer=closer)
         if look.way is not None:
             return look.way
-        what = f"; the nearest barrier, {_where(self.site, misses[0])}" if misses else ""
+        first = f"{leg}the nearest barrier is {_where(self.site, misses[0])}; " if misses else leg
         if look.gave_up:
-            text = f"{grid.format('no way on')}; a finer search gave up, so this proves nothing{what}"
+            text = f"{first}no way on {grid}, and a finer search gave up, so this proves nothing"
             return _no_way(wanted, "search limit", text, misses)
         finer = f" and, around what blocks, on one of {look.grid}" if look.taken else ""
-        return _no_way(wanted, "no route", f"{grid.format('every way on')}{finer} is blocked{what}", misses)
+        return _no_way(wanted, "no route", f"{first}every way on {grid}{finer} is blocked", misses)
 
     def _driven(self, wanted: MoveWanted, machine: Machine, ways: Sequence[Way]) -> Move:
         way = joined(ways)
