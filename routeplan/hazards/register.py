@@ -1,14 +1,11 @@
-"""The catalogue of checks: what each is called, in which unit, on which figures and layers it rests
-(docs/method.md 7).
-"""
+"""What a verdict may rest on: the rule, what nobody vouches for, and what no check of the catalogue looks at."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Container, Iterable
-from dataclasses import dataclass
 
-from routeplan.hazards import arrays
+from routeplan.hazards.catalogue import CheckKind
 from routeplan.machine.model import Machine
 from routeplan.machine.modelled import UNDER_TRACKS
 from routeplan.machine.read import ONLY_STEERING
@@ -16,11 +13,6 @@ from routeplan.machine.shape import CONFIGURATIONS
 from routeplan.route import CheckVerdict
 from routeplan.site.model import Site
 
-_RATINGS = ("gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct")
-_WHEELS = ("wheelbase_m", "track_m", "wheel_radius_m", "wheel_width_m")
-_CONTACTS = ("wheelbase_m", "track_m", "wheel_width_m")
-_PLAN = ("length_m", "width_m")
-_TURN = ("turn_radius_outside_m", "wheelbase_m", "front_overhang_m", "width_m", "pivots")
 #: Figures that shape the body of machines that have them; every check of the body rests on them too.
 _SHAPE = (
     "front_overhang_m",
@@ -34,92 +26,7 @@ _SHAPE = (
 )
 #: What rests on these rests on levels: where wheels stand, and how far the body then leans.
 _ON_LEVELS = frozenset({"wheel_radius_m", "length_m"})
-METHOD = "docs/method.md"
 
-
-@dataclass(frozen=True)
-class CheckKind:
-    """One line of the catalogue.
-
-    ``index`` is its place in the kernels' margins, -1 for a check made outside them. ``surveyed`` says that its sigma
-    comes from the survey of the levels.
-    """
-
-    kind: str
-    index: int
-    unit: str
-    figures: tuple[str, ...]
-    layers: tuple[str, ...] = ()
-    surveyed: bool = False
-    source: str = f"{METHOD} 7"
-
-
-CATALOGUE: tuple[CheckKind, ...] = (
-    CheckKind("gradeability", arrays.GRADE, "deg", (*_RATINGS, *_WHEELS), surveyed=True, source="the machine's sheet"),
-    CheckKind(
-        "side slope",
-        arrays.SIDE_SLOPE,
-        "deg",
-        ("side_slope_pct", *_WHEELS),
-        surveyed=True,
-        source="the machine's sheet",
-    ),
-    CheckKind("combined slope", arrays.COMBINED, "1", (*_RATINGS, "side_slope_pct", *_WHEELS), surveyed=True),
-    CheckKind("ground strike", arrays.STRIKE, "m", ("ground_clearance_m", "length_m", *_WHEELS), surveyed=True),
-    CheckKind("side clearance", arrays.CLEARANCE, "m", _PLAN, ("obstacles",), source="EN ISO 13854 / EN 349; site"),
-    CheckKind(
-        "head gap",
-        arrays.HEAD,
-        "m",
-        ("platform_floor_m", "length_m", *_WHEELS),
-        ("soffits",),
-        True,
-        "EN ISO 13854 / EN 349; site",
-    ),
-    CheckKind(
-        "overhead clearance",
-        arrays.OVERHEAD,
-        "m",
-        ("height_m", *_PLAN, *_WHEELS),
-        ("soffits",),
-        True,
-        "EN ISO 13854 / EN 349; site",
-    ),
-    CheckKind(
-        "bounce rise", arrays.BOUNCE, "m", (*_WHEELS, "platform_floor_m", "length_m"), ("defects",), True,
-        f"{METHOD} 6; site limit",
-    ),
-    CheckKind("step", arrays.STEP, "m", ("step_limit_m", *_WHEELS), ("defects",), source="the machine's sheet"),
-    CheckKind(
-        "surface acceptance",
-        arrays.ACCEPTANCE,
-        "m",
-        ("mass_kg", *_CONTACTS),
-        ("surfaces",),
-        source="the site's acceptance",
-    ),
-    CheckKind("covers, plates and trenches", arrays.COVERS, "m", _CONTACTS, ("defects",)),
-    CheckKind(
-        "excavation edge",
-        arrays.EXCAVATION,
-        "m",
-        _CONTACTS,
-        ("excavations",),
-        source="the site's set-back",
-    ),
-    CheckKind("overhead lines", arrays.LINES, "m", _PLAN, ("overhead_lines",)),
-    CheckKind("closed areas", arrays.CLOSED, "m", _PLAN),
-    CheckKind("walkways", arrays.WALKWAY, "m", _PLAN, ("walkways",)),
-    CheckKind("turning", -1, "m", _TURN, source="the machine's sheet"),
-    CheckKind("levels known", arrays.LEVELS, "1", ()),
-    CheckKind(
-        "survey resolution",
-        -1,
-        "m",
-        ("wheel_radius_m", "wheelbase_m"),
-        source=f"{METHOD} 7; smallest hole the survey shows",
-    ),
-)
 
 #: What the catalogue does not hold yet; printed on every output.
 NOT_CHECKED: tuple[str, ...] = (
@@ -133,11 +40,6 @@ NOT_CHECKED: tuple[str, ...] = (
     "The angle at which a kerb is met.",
     "Other plant and traffic, lighting, weather, rescue, charging, permits and training.",
 )
-
-
-def by_kind(kind: str) -> CheckKind:
-    """The catalogue's line of a kind; ``KeyError`` when there is none."""
-    return {line.kind: line for line in CATALOGUE}[kind]
 
 
 def verdict(margin: float, sigma: float, k: float) -> CheckVerdict:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from shapely import union_all
 
-from routeplan.hazards.register import CATALOGUE, CheckKind
+from routeplan.hazards.catalogue import CATALOGUE, CheckKind
 from routeplan.site.consistency import soffit_gaps
 from routeplan.site.ground import levels_within
 from routeplan.site.hollows import hollows

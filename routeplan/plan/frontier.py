@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan.hazards import arrays
-from routeplan.hazards.register import CATALOGUE
+from routeplan.hazards.catalogue import CATALOGUE
 from routeplan.hazards.tile import BETWEEN_STANCES_M, BLOCKED
 from routeplan.machine.model import Machine
 from routeplan.route import NearMiss

@@ -14,10 +14,11 @@ from numpy.typing import NDArray
 
 from routeplan.hazards import arrays
 from routeplan.hazards.attitude import stand
+from routeplan.hazards.catalogue import CATALOGUE, CheckKind
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.fields import soffit_reach_m
 from routeplan.hazards.prepare import Hazards
-from routeplan.hazards.register import CATALOGUE, CheckKind, doubts, verdict
+from routeplan.hazards.register import doubts, verdict
 from routeplan.hazards.sweep import FAR, along
 from routeplan.hazards.tile import stances_of
 from routeplan.machine.model import Configuration, Machine

@@ -16,9 +16,9 @@ import pytest
 from numpy.typing import NDArray
 
 from routeplan.hazards import arrays
+from routeplan.hazards.catalogue import CATALOGUE
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.prepare import encounter
-from routeplan.hazards.register import CATALOGUE
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
 from routeplan.plan.steer import turn_radius_m

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from routeplan.hazards.register import CATALOGUE, by_kind, doubts
+from routeplan.hazards.catalogue import CATALOGUE, by_kind
+from routeplan.hazards.register import doubts
 from routeplan.machine.model import Figure
 from routeplan.recheck.ledger import CATALOGUE as SECOND
 from tests.worlds import boom, flat_site

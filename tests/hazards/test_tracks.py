@@ -15,8 +15,9 @@ import pytest
 from shapely.geometry import box
 
 from routeplan.hazards.arrays import ACCEPTANCE, CLEARANCE, COVERS, EXCAVATION
+from routeplan.hazards.catalogue import CATALOGUE
 from routeplan.hazards.prepare import Hazards, encounter, margin_sigmas
-from routeplan.hazards.register import CATALOGUE, doubts
+from routeplan.hazards.register import doubts
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.modelled import UNDER_TRACKS
 from routeplan.plan.steer import turn_radius_m

@@ -9,7 +9,7 @@ from pathlib import Path
 import annotated_types
 import pytest
 
-from routeplan.hazards.register import CATALOGUE
+from routeplan.hazards.catalogue import CATALOGUE
 from routeplan.site import schema
 from routeplan.site.columns import COLUMNS
 from routeplan.site.departures import parse

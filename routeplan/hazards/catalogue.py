@@ -1,0 +1,218 @@
+"""The catalogue of checks: for each its formula, what it rests on, its limit, its source and the tests that prove it.
+
+``docs/checks.md`` is made from this module.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from routeplan.hazards import arrays
+
+_RATINGS = ("gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct")
+_WHEELS = ("wheelbase_m", "track_m", "wheel_radius_m", "wheel_width_m")
+_CONTACTS = ("wheelbase_m", "track_m", "wheel_width_m")
+_PLAN = ("length_m", "width_m")
+_TURN = ("turn_radius_outside_m", "wheelbase_m", "front_overhang_m", "width_m", "pivots")
+METHOD = "docs/method.md"
+_SHEET = "the machine's sheet"
+_GAPS = "EN ISO 13854 / EN 349; site"
+
+#: How a margin becomes a verdict; the last two are for checks that cannot fail.
+PROVEN = "pass if margin >= k sigma, fail if margin < -k sigma, else not proven"
+CONTROLLED = "pass if margin >= 0, else pass with controls"
+NEVER_FAILS = "pass if margin >= 0, else not proven"
+
+
+@dataclass(frozen=True)
+class CheckKind:
+    """One line of the catalogue.
+
+    Parameters
+    ----------
+    index
+        Place in the kernels' margins, -1 for a check made outside them.
+    unit
+        Of margin, value and limit.
+    formula
+        The margin: what there is against what is wanted, the worst over the tube and both planes.
+    limit
+        Where what is wanted comes from: a figure of the machine or a threshold of the site.
+    figures, layers
+        Machine figures and layers of the site that a pass rests on.
+    tests
+        Tests against a published number or a closed form, as pytest names them.
+    surveyed
+        Whether its sigma comes from the survey of the levels.
+
+    Raises
+    ------
+    ValueError
+        Without a test: what nobody has held against a closed form or an outside number is no check.
+    """
+
+    kind: str
+    index: int
+    unit: str
+    formula: str
+    limit: str
+    figures: tuple[str, ...]
+    layers: tuple[str, ...] = ()
+    tests: tuple[str, ...] = ()
+    surveyed: bool = False
+    source: str = f"{METHOD} 7"
+    rule: str = PROVEN
+
+    def __post_init__(self) -> None:
+        if not self.tests:
+            raise ValueError(f"{self.kind}: no check without a test against a closed form or an outside number")
+
+
+CATALOGUE: tuple[CheckKind, ...] = (
+    CheckKind(
+        "gradeability", arrays.GRADE, "deg",
+        "atan(rating) - abs(pitch); rating by orientation: basket end uphill if the basket's end is the higher one "
+        "(a platform over the whole chassis counts as front)",
+        "gradeability_basket_uphill_pct, gradeability_basket_downhill_pct", (*_RATINGS, *_WHEELS), surveyed=True,
+        source=_SHEET,
+        tests=(
+            "tests/outside/test_slopes.py::test_ratings_in_degrees",
+            "tests/outside/test_slopes.py::test_published_raster_under_a_machine",
+            "tests/recheck/test_limits.py::test_the_rating_goes_by_the_end_of_the_basket",
+        ),
+    ),
+    CheckKind(
+        "side slope", arrays.SIDE_SLOPE, "deg", "atan(side_slope_pct/100) - abs(roll)", "side_slope_pct",
+        ("side_slope_pct", *_WHEELS), surveyed=True, source=_SHEET,
+        tests=(
+            "tests/outside/test_slopes.py::test_along_and_across",
+            "tests/recheck/test_formulas.py::test_twenty_millimetres_of_twist_on_a_narrow_track",
+            "tests/recheck/test_limits.py::test_a_crossfall_and_a_grade_at_their_ratings",
+        ),
+    ),
+    CheckKind(
+        "combined slope", arrays.COMBINED, "1",
+        "1 - sqrt((pitch/limit)^2 + (roll/limit)^2), both of the same plane, against the two ratings above", "1",
+        (*_RATINGS, "side_slope_pct", *_WHEELS), surveyed=True,
+        tests=("tests/recheck/test_limits.py::test_grade_and_crossfall_together",),
+    ),
+    CheckKind(
+        "ground strike", arrays.STRIKE, "m",
+        "underside of any box - ground below it - ground_clearance_m", "ground_clearance_m (site)",
+        ("ground_clearance_m", "length_m", *_WHEELS), surveyed=True,
+        tests=(
+            "tests/recheck/test_limits.py::test_a_ridge_between_the_wheels_and_the_underside",
+            "tests/recheck/test_limits.py::test_ground_strike_leaves_k_sigma_of_body_and_ground",
+        ),
+    ),
+    CheckKind(
+        "side clearance", arrays.CLEARANCE, "m",
+        "horizontal distance of the leaned boxes to obstacles and to the outside of the boundary - required. A box "
+        "passes over an obstacle whose top level is at least ground_clearance_m below its underside; a tyre's contact "
+        "line never stands on an obstacle, however low",
+        "structure_clearance_m; body_gap_m for an occupied box when ridden, against obstacles (not the boundary) that "
+        "reach above the box's underside", _PLAN, ("obstacles",), source=_GAPS,
+        tests=(
+            "tests/outside/test_turning.py::test_swept_width",
+            "tests/recheck/test_just_beyond.py::test_an_obstacle_added_beside_the_drive",
+            "tests/recheck/test_just_beyond.py::test_a_body_that_leans_over_a_wall",
+        ),
+    ),
+    CheckKind(
+        "head gap", arrays.HEAD, "m",
+        "ridden only: soffit - (rigid level of the operator's head + e) - required; the head is anywhere on the basket "
+        "floor, head_height_m above it along zeta; a soffit counts within head_gap_m of the head in plan", "head_gap_m",
+        ("platform_floor_m", "length_m", *_WHEELS), ("soffits",), surveyed=True, source=_GAPS,
+        tests=(
+            "tests/outside/test_wheels_and_levers.py::test_headroom_over_a_platform",
+            "tests/recheck/test_just_beyond.py::test_a_basket_raised_under_a_soffit",
+        ),
+    ),
+    CheckKind(
+        "overhead clearance", arrays.OVERHEAD, "m",
+        "soffit - (rigid level of a box top + e) - required; a soffit counts within structure_clearance_m of the box "
+        "in plan", "body_gap_m for an occupied box when ridden, else structure_clearance_m",
+        ("height_m", *_PLAN, *_WHEELS), ("soffits",), surveyed=True, source=_GAPS,
+        tests=(
+            "tests/outside/test_wheels_and_levers.py::test_gaps_that_keep_people_from_being_crushed",
+            "tests/recheck/test_limits.py::test_a_top_that_leans_back_on_a_grade",
+        ),
+    ),
+    CheckKind(
+        "bounce rise", arrays.BOUNCE, "m",
+        "bounce_limit_m - rise of the worst corner of the basket floor (section 6)", "bounce_limit_m",
+        (*_WHEELS, "platform_floor_m", "length_m"), ("defects",), surveyed=True, source=f"{METHOD} 6; site limit",
+        tests=(
+            "tests/outside/test_wheels_and_levers.py::test_far_axle",
+            "tests/outside/test_wheels_and_levers.py::test_rigid_levers",
+            "tests/recheck/test_just_beyond.py::test_a_hole_deepened_beside_the_wheels",
+        ),
+    ),
+    CheckKind(
+        "step", arrays.STEP, "m",
+        "step_limit_m - height of a raised feature met by a wheel (contact line within R)", "step_limit_m",
+        ("step_limit_m", *_WHEELS), ("defects",), source=_SHEET,
+        tests=("tests/recheck/test_limits.py::test_a_kerb_under_the_wheels_and_the_step_limit",),
+    ),
+    CheckKind(
+        "surface acceptance", arrays.ACCEPTANCE, "m",
+        "distance from a tyre's contact line to ground without a valid acceptance for the machine's mass on the day; "
+        "where surfaces overlap, one without a valid acceptance overrules", "0",
+        ("mass_kg", *_CONTACTS), ("surfaces",), source="the site's acceptance",
+        tests=("tests/recheck/test_just_beyond.py::test_what_tyres_keep_off",),
+    ),
+    CheckKind(
+        "covers, plates and trenches", arrays.COVERS, "m", "distance from a tyre's contact line to the feature", "0",
+        _CONTACTS, ("defects",), tests=("tests/recheck/test_just_beyond.py::test_what_tyres_keep_off",),
+    ),
+    CheckKind(
+        "excavation edge", arrays.EXCAVATION, "m",
+        "distance from a tyre's contact line to the excavation - required", "set_back_m", _CONTACTS, ("excavations",),
+        source="the site's set-back", tests=("tests/recheck/test_just_beyond.py::test_what_tyres_keep_off",),
+    ),
+    CheckKind(
+        "overhead lines", arrays.LINES, "m", "distance from the body in plan to a line corridor", "0", _PLAN,
+        ("overhead_lines",), tests=("tests/recheck/test_just_beyond.py::test_what_the_body_keeps_out_of",),
+    ),
+    CheckKind(
+        "closed areas", arrays.CLOSED, "m", "distance from the body in plan to an area closed on the day", "0", _PLAN,
+        tests=("tests/recheck/test_just_beyond.py::test_what_the_body_keeps_out_of",),
+    ),
+    CheckKind(
+        "walkways", arrays.WALKWAY, "m",
+        "distance from the body in plan to a walkway, which takes a hold point and a marshal", "0", _PLAN,
+        ("walkways",), rule=CONTROLLED,
+        tests=("tests/recheck/test_just_beyond.py::test_each_crossing_of_a_walkway_needs_its_own_hold_point",),
+    ),
+    CheckKind(
+        "turning", -1, "m",
+        "smallest radius at the origin on the route - turn radius of the origin in that steering (pivots only where "
+        "the machine can)",
+        "sqrt(R_out^2 - (L + f)^2) - W/2: turn_radius_outside_m, front overhang f, width W; in coordinated and crab "
+        "steer section 1, on turn_radius_outside_coordinated_m and crab_angle_deg", _TURN, source=_SHEET,
+        tests=(
+            "tests/outside/test_turning.py::test_worked_example_of_a_steered_axle",
+            "tests/outside/test_turning.py::test_design_vehicles",
+            "tests/recheck/test_limits.py::test_a_turn_at_the_turn_radius",
+        ),
+    ),
+    CheckKind(
+        "levels known", arrays.LEVELS, "1", "share of wheel and body positions with a known level - 1", "1", (),
+        tests=("tests/recheck/test_limits.py::test_an_unknown_level_under_a_wheel_or_the_body",),
+    ),
+    CheckKind(
+        "survey resolution", -1, "m",
+        "bounce_limit_m - tip_participation * 2 * max lever * drop of the smallest hole the survey would show; not "
+        "proven when nobody said how small", "bounce_limit_m", ("wheel_radius_m", "wheelbase_m"),
+        source=f"{METHOD} 7; smallest hole the survey shows", rule=NEVER_FAILS,
+        tests=(
+            "tests/outside/test_wheels_and_levers.py::test_wheel_over_a_slot",
+            "tests/recheck/test_verdicts.py::test_a_survey_that_would_not_show_the_hole_is_no_pass",
+        ),
+    ),
+)  # fmt: skip
+
+
+def by_kind(kind: str) -> CheckKind:
+    """The catalogue's line of a kind; ``KeyError`` when there is none."""
+    return {line.kind: line for line in CATALOGUE}[kind]
