@@ -16,13 +16,15 @@ from routeplan.machine.model import Machine
 from routeplan.machine.modelled import not_modelled
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
+from routeplan.plan.holds import holds_of
 from routeplan.plan.legs import Driven, legs_of
 from routeplan.plan.portals import Portal, named_at, with_gaps
-from routeplan.plan.profile import checks_of, holds_of, profile, unmade_checks, zones_of
+from routeplan.plan.profile import checks_of, profile, unmade_checks
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
 from routeplan.plan.trace import reversals, trace
 from routeplan.plan.way import Way, joined
+from routeplan.plan.zones import zones_of
 from routeplan.route import MOVE_VERDICTS, Move, MoveVerdict, NearMiss, heading_rad
 from routeplan.search.anchors import Anchor
 from routeplan.search.lattice import CheckedLattice, NotFound

@@ -1,12 +1,10 @@
-"""The margins of a route row by row, and what they say: checks, hold points, controls and zones."""
+"""The margins of a route row by row, and what they say of each check."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence, Set
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
-from typing import Literal
 
 import numpy as np
 import shapely
@@ -21,19 +19,17 @@ from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.register import doubts, verdict
 from routeplan.hazards.sweep import FAR, along
 from routeplan.hazards.tile import stances_of
-from routeplan.machine.model import Configuration, Machine
-from routeplan.plan.steer import SET_TO, least_radius_m, set_anew
+from routeplan.machine.model import Machine
+from routeplan.plan.steer import least_radius_m
 from routeplan.plan.trace import ROW_STEP_M
 from routeplan.plan.way import Stretch
-from routeplan.route import Check, CheckVerdict, Control, Hold, Pose, Zone, heading_rad
+from routeplan.route import Check, CheckVerdict, Pose
 from routeplan.search.anchors import check_motions
 from routeplan.search.best_first import EIGHTHS, FORWARD_FACTOR, REVERSE_FACTOR
 from routeplan.search.motions import worth_m
 from routeplan.site.model import Site
 
 Floats = NDArray[np.float64]
-
-ZoneKind = Literal["bounce", "slope", "low gap"]
 
 #: A margin of a check that met nothing is given as this, in metres or degrees: "at least".
 NOTHING_MET = 10.0
@@ -84,6 +80,17 @@ class Profile:
         """Rows of the route from the start of one stretch to the end of another; at least one."""
         low, high = self.along_m[first] - ROW_STEP_M, self.along_m[last + 1] + ROW_STEP_M
         return tuple(pose for pose in self.poses if low <= pose.chainage_m <= high)
+
+    def runs(self, flags: NDArray[np.bool_], gap_m: float) -> Iterator[tuple[int, int]]:
+        """First and last stretch of each run of flags, runs less than a gap apart taken together."""
+        first = last = -1
+        for row in map(int, np.flatnonzero(flags)):
+            if first >= 0 and self.chainage_m(row) - self.chainage_m(last) > gap_m:
+                yield first, last
+                first = -1
+            first, last = (row if first < 0 else first), row
+        if first >= 0:
+            yield first, last
 
 
 def profile(stretches: Sequence[Stretch], poses: Sequence[Pose]) -> Profile:
@@ -276,111 +283,3 @@ def unmade_checks(why: str) -> tuple[Check, ...]:
         Check(line.kind, "not proven", nan, nan, nan, line.unit, nan, nan, nan, (nan, nan), line.source, (why,))
         for line in CATALOGUE
     )
-
-
-def _runs(flags: NDArray[np.bool_], found: Profile, gap_m: float) -> Iterator[tuple[int, int]]:
-    """First and last stretch of each run of flags, runs less than a gap apart taken together."""
-    first = last = -1
-    for row in map(int, np.flatnonzero(flags)):
-        if first >= 0 and found.chainage_m(row) - found.chainage_m(last) > gap_m:
-            yield first, last
-            first = -1
-        first, last = (row if first < 0 else first), row
-    if first >= 0:
-        yield first, last
-
-
-def _placed(ring: Sequence[tuple[float, float]], poses: Sequence[Pose]) -> tuple[tuple[float, float], ...]:
-    """Convex outline of a ring of the machine at several poses, in site metres."""
-    points = []
-    for pose in poses:
-        heading = heading_rad(pose.bearing_deg)
-        c, s = math.cos(heading), math.sin(heading)
-        points += [(pose.x + xi * c - eta * s, pose.y + xi * s + eta * c) for xi, eta in ring]
-    hull = shapely.MultiPoint(points).convex_hull
-    return tuple((float(x), float(y)) for x, y in shapely.get_coordinates(hull)[:-1])
-
-
-def zones_of(found: Profile, *, machine: Machine, configuration: Configuration, hazards: Hazards) -> tuple[Zone, ...]:
-    """Stretches that use more than half of a limit, with where the basket then is."""
-    body, margins = hazards.body, found.margins
-    wheels = [(w.xi_m, w.eta_m) for w in machine.wheels]
-    gap = np.minimum(margins[:, arrays.HEAD], margins[:, arrays.OVERHEAD])
-    kinds: tuple[tuple[ZoneKind, Floats, float, float, str, bool], ...] = (
-        (
-            "bounce",
-            body.bounce_limit - margins[:, arrays.BOUNCE],
-            0.5 * body.bounce_limit,
-            body.bounce_limit,
-            "m",
-            True,
-        ),
-        ("slope", 1.0 - margins[:, arrays.COMBINED], 0.5, 1.0, "1", True),
-        ("low gap", gap, COMFORT_M, 0.0, "m", False),
-    )
-    zones = []
-    for kind, values, threshold, limit, unit, upper in kinds:
-        flags = values > threshold if upper else values < threshold
-        for first, last in _runs(flags, found, 1.0):
-            worst = float(values[first : last + 1].max() if upper else values[first : last + 1].min())
-            over = found.over(first, last)
-            zones.append(Zone(
-                kind, found.chainage_m(first), found.chainage_m(last + 1), worst, limit, unit, _placed(wheels, over),
-                _placed(configuration.basket.ring, over), _zone_text(kind, worst, limit),
-            ))  # fmt: skip
-    return tuple(sorted(zones, key=lambda zone: (zone.chainage_from_m, zone.kind)))
-
-
-def _zone_text(kind: ZoneKind, value: float, limit: float) -> str:
-    if kind == "bounce":
-        return f"the basket may rise {math.ceil(1000 * value)} mm of {math.floor(1000 * limit + 1e-6)} mm allowed"
-    if kind == "slope":
-        return f"slopes use {math.ceil(100 * value)} % of what the machine's ratings allow together"
-    return f"{math.floor(1000 * value)} mm left beyond the gap wanted under what is overhead"
-
-
-#: What people do where a machine goes on in another travel mode.
-_CHANGES = {
-    "ridden": "Stop, key out. Rails up and pinned; get on, clip on where the site asks for it, and drive on ridden.",
-    "beside_rails_up": "Stop, key out. Get down and drive on from beside the machine, rails up.",
-    "beside_rails_folded": "Stop, key out. Get down, fold the rails, and drive on from beside the machine.",
-}
-
-
-def holds_of(
-    found: Profile, configuration: Configuration, begins: Set[str], stops: Sequence[tuple[float, str]] = ()
-) -> tuple[tuple[Hold, ...], tuple[Control, ...]]:
-    """Hold points before walkways, at stops (chainage, name) and where the travel mode changes, and what people do.
-
-    ``begins`` are the modes that the machine may stand in: if there is another than the one it drives off in, that one
-    is set there, for nobody knows what was done with the rails in between.
-    Reversals and changes of steering are controls, not hold points.
-    """
-    xi = [corner[0] for corner in configuration.footprint]
-    holds, controls = [], []
-    for first, _ in _runs(found.margins[:, arrays.WALKWAY] < 0.0, found, 0.25 * (max(xi) - min(xi))):
-        clear = max(first - 1, 0)  # the whole stretch before the first that touches is clear of the walkway
-        at = found.chainage_m(clear)
-        holds.append(
-            Hold(at, found.place(clear), "Stop. The traffic marshal closes the walkway and calls the machine on.")
-        )
-        controls.append(Control("walkway", at, "Traffic marshal holds people back while the body is over the walkway."))
-    stood = (begins, *({pose.travel_mode} for pose in found.poses))
-    for modes, pose in zip(stood, found.poses, strict=False):
-        if modes != {pose.travel_mode}:
-            holds.append(Hold(pose.chainage_m, (pose.x, pose.y), _CHANGES[pose.travel_mode]))
-            controls.append(Control("travel mode", pose.chainage_m, _CHANGES[pose.travel_mode]))
-    controls += [Control("steering", pose.chainage_m, SET_TO[pose.steer]) for pose in set_anew(found.poses)]
-    for at, name in stops:
-        here = next(pose for pose in found.poses if pose.chainage_m >= at - NEAR_M)
-        holds.append(Hold(here.chainage_m, (here.x, here.y), f"Stop at {name}. Go on when the work there is done."))
-    poses = [pose for pose in found.poses if pose.gear]
-    for before, after in pairwise(poses):
-        if before.gear != after.gear:
-            way = "against" if after.gear < 0 else "along"
-            controls.append(Control(
-                "reversal", after.chainage_m, f"Stop and drive on {way} the chassis arrow, with a traffic "
-                "marshal in sight."
-            ))  # fmt: skip
-    holds.sort(key=lambda hold: hold.chainage_m)
-    return tuple(holds), tuple(sorted(controls, key=lambda control: control.chainage_m))
