@@ -66,7 +66,7 @@ def steering_text(move: Move, machine: Machine) -> str:
 def before_text(move: Move, plan: Plan) -> str:
     """Return how the machine's move before leaves it, where that asks for something; nothing where it is ridden on.
 
-    The plan takes each move to start as its own first way of driving asks, whatever the move before ended in.
+    Each move starts as its own first way of driving asks; where it may be left otherwise the plan has a hold point.
     """
     earlier = _neighbour(move, plan, later=False)
     if earlier is None or not move.poses:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from routeplan.hazards.ground import OUT
 from routeplan.hazards.prepare import Hazards, new_scratch
-from routeplan.hazards.tile import BLOCKED, judge
+from routeplan.hazards.tile import BLOCKED, PIECE, judge
 from routeplan.search.best_first import FORWARD_FACTOR, REVERSE_FACTOR, motion_cost
 from routeplan.search.curves import curves_to
 from routeplan.search.motions import Motions, Turn, worth_m
@@ -54,7 +54,15 @@ class Link:
 
 
 def check_motions(hazards: Hazards, starts: Floats, pieces: Floats, *, brief: bool = False) -> tuple[Floats, Bytes]:
-    """Margins (n, OUT) and verdict bytes (n,) of single motions; see ``hazards.tile.judge``."""
+    """Margins (n, OUT) and verdict bytes (n,) of single motions; see ``hazards.tile.judge``.
+
+    Raises
+    ------
+    ValueError
+        Poses or pieces of another shape, which a kernel would read beyond.
+    """
+    if starts.shape[1:] != (3,) or pieces.ndim != 3 or pieces.shape[::2] != (len(starts), PIECE):
+        raise ValueError(f"poses {starts.shape} and pieces {pieces.shape}: wanted (n, 3) and (n, m, {PIECE})")
     margins, verdicts = np.empty((len(starts), OUT)), np.empty(len(starts), np.uint8)
     scratch = new_scratch(hazards.body)
     pieces = np.ascontiguousarray(pieces)

@@ -124,7 +124,7 @@ def searched_head_margin_m(site: Site, machine: Machine) -> float:
         site, machine, configuration="stowed", travel_mode="ridden", k=0.0,
         terrain=build_terrain(site.ground, site.grid),
     ).on(None, travel_m=1.0)  # fmt: skip
-    margins, _ = check_motions(hazards, np.array([[19.0, 15.0, 0.0]]), np.array([[[0.5, 0.0, 0.0]]]))
+    margins, _ = check_motions(hazards, np.array([[19.0, 15.0, 0.0]]), np.array([[[0.5, 0.0, 0.0, 0.0]]]))
     return float(margins[0, HEAD])
 
 
