@@ -166,7 +166,7 @@ class Scratch(NamedTuple):
     margins: Floats  # (3, ground.OUT), see ``tubes.WHOLE``
     bottoms: Floats  # (3, boxes)
     leans: Floats  # (3, 4), see ``ground.leans_to``
-    beside: Floats  # (2, ground.OUT), of a stretch as the ground has it and as if on the level
+    beside: Floats  # (2, ground.OUT), of a stretch as if on the level and as the ground has it
     spans: Floats  # (4, 6), see ``tubes.stand_closer``
     tubes: Floats  # (n, 6) parts of a tube still to be looked at
     parts: Floats  # (n, 2) stretches of a piece still to be looked at

@@ -9,9 +9,7 @@ from __future__ import annotations
 import math
 
 from routeplan.hazards.arrays import HEAD, KINDS, OVERHEAD, STRIKE, Body, Floats, Scratch, World
-from routeplan.hazards.attitude import (
-    Tube,
-)
+from routeplan.hazards.attitude import Tube
 from routeplan.hazards.ground import BETWEEN_STANCES_M
 from routeplan.hazards.sweep import FAR, along
 from routeplan.hazards.tubes import HERE, STRETCH, tube_margins
@@ -26,8 +24,6 @@ LEANING_M = 0.06
 MOST = 150
 #: A brief look wants this much more than a full one, in the unit of each margin, for the same reason.
 SPARE = 0.002
-
-
 
 
 @kernel

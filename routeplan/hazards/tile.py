@@ -169,24 +169,23 @@ def stretch_margins(
         if lean >= 0.0 and not (brief and blocked(out)):
             piece_edges(world, body, sx, sy, sh, last - first, piece, lean * body.tallest, brief, scratch, out)
         return lean >= 0.0
-    beside = scratch.beside
-    for look in range(3):
-        upright = look == 1
-        if upright:
-            scratch.bottoms[WHOLE, :], scratch.leans[WHOLE, :], lean = 1e9, 0.0, 0.0
-        else:
-            lean = stretch_ground(
-                world, body, x, y, heading, piece, first, last, closer, look > 0, scratch, brief, out
-            )  # fmt: skip
+    upright, leaning = scratch.beside[0], scratch.beside[1]
+    scratch.bottoms[WHOLE, :], scratch.leans[WHOLE, :], upright[:] = 1e9, 0.0, FAR
+    piece_edges(world, body, sx, sy, sh, last - first, piece, 0.0, brief, scratch, upright)
+    if brief and blocked(upright):  # in the way however the machine leans, and quickly told
+        for k in range(OUT):
+            out[k] = min(out[k], upright[k])
+        return True
+    for whole in (False, True):
+        lean = stretch_ground(world, body, x, y, heading, piece, first, last, closer, whole, scratch, brief, out)
         if lean < 0.0 or (brief and blocked(out)):
             return lean >= 0.0
-        row = beside[int(upright)]
-        row[:] = FAR
-        piece_edges(world, body, sx, sy, sh, last - first, piece, lean * body.tallest, brief, scratch, row)
-        if upright == (row[CLEARANCE] < 0.0):  # in the way even so, or nothing is
+        leaning[:] = FAR
+        piece_edges(world, body, sx, sy, sh, last - first, piece, lean * body.tallest, brief, scratch, leaning)
+        if leaning[CLEARANCE] >= 0.0 or upright[CLEARANCE] < 0.0:
             break
     for k in range(OUT):
-        out[k] = min(out[k], beside[0, k])
+        out[k] = min(out[k], leaning[k])
     return True
 
 

@@ -126,7 +126,7 @@ def _over(taken: Bools, d_row: int, d_col: int) -> tuple[Ints, Ints]:
 
 
 def _barred(checker: Checker, motions: Motions, moves: Ints, taken: Bytes, table: Bytes) -> Ints:
-    """Look at every motion that leads over a taken cell, and keep the displacements that none of them makes."""
+    """Look at motions that lead over a taken cell, and keep the displacements that none of them makes."""
     n, cols_all = len(moves), taken.shape[1]
     found: list[Ints] = []
     for m, (d_row, d_col) in enumerate(moves[:, :2].tolist()):
@@ -137,8 +137,9 @@ def _barred(checker: Checker, motions: Motions, moves: Ints, taken: Bytes, table
         for sign, r, c in ((1, rows, cols), (-1, rows + d_row, cols + d_col)):
             fits = (motions.counts > 0) & (motions.d_row == sign * d_row) & (motions.d_col == sign * d_col)
             for h, p in zip(*np.nonzero(fits), strict=True):
-                motion_bytes(checker, r, c, int(h), int(p), table)
-                possible |= table[r, c, h, p] != BLOCKED
+                left = np.flatnonzero(~possible)
+                motion_bytes(checker, r[left], c[left], int(h), int(p), table)
+                possible[left] = table[r[left], c[left], h, p] != BLOCKED
         found.append((rows * cols_all + cols)[~possible] * n + m)
     return np.sort(np.concatenate(found)) if found else np.empty(0, np.int64)
 
