@@ -32,11 +32,22 @@ def farthest_m(configuration: Configuration) -> float:
     return max(math.hypot(xi, eta) for box in configuration.boxes for xi, eta in box.ring)
 
 
-def _rows_of(piece: Floats, reach_m: float) -> int:
-    length, curvature, pivot = abs(float(piece[0])), abs(float(piece[1])), bool(piece[2])
-    turned = length if pivot else length * curvature
-    travelled = turned * reach_m + (0.0 if pivot else length)
-    return max(1, math.ceil(travelled / ROW_STEP_M), math.ceil(turned / ROW_TURN_RAD))
+def _turned(piece: Floats) -> float:
+    return abs(float(piece[0])) * (1.0 if piece[2] else abs(float(piece[1])))
+
+
+def _travelled(piece: Floats) -> float:
+    return 0.0 if piece[2] else abs(float(piece[0]))
+
+
+def _rows_of(piece: Floats, also: Sequence[Floats], reach_m: float) -> int:
+    """Rows to draw a piece in, where the first or the last of them also takes in some that are too short to draw."""
+    turn_rad, step_m = ROW_TURN_RAD - sum(map(_turned, also)), ROW_STEP_M - sum(_moved(one, reach_m) for one in also)
+    return max(1, math.ceil(_moved(piece, reach_m) / step_m), math.ceil(_turned(piece) / turn_rad))
+
+
+def _moved(piece: Floats, reach_m: float) -> float:
+    return _turned(piece) * reach_m + _travelled(piece)
 
 
 _Driven = tuple[Stretch, int, tuple[float, float, float], Floats]
@@ -87,24 +98,45 @@ def trace(stretches: Sequence[Stretch], machine: Machine) -> tuple[Pose, ...]:
     rows: list[Pose] = []
     chainage = 0.0
     for (travel_mode, gear, steer), run in _runs(stretches, reach, machine.ordinary_steer):
-        mine: list[tuple[float, float, float, float]] = []
-        for _, _, at, piece in run:
-            mine = mine or [(*at, chainage)]
-            travel = 0.0 if piece[2] else abs(float(piece[0]))
-            short = _short(piece, reach)
-            n = 1 if short else _rows_of(piece, reach)
-            drawn = [(*along(*at, piece[0] * i / n, *piece[1:]), chainage + travel * i / n) for i in range(1, n + 1)]
-            if not short:
-                mine += drawn
-            elif len(mine) > 1:
-                mine[-1:] = drawn
-            chainage += travel
+        mine = _rows(run, reach, chainage)
+        chainage += sum(_travelled(piece) for _, _, _, piece in run)
         rows += [
             Pose(x, y, bearing_deg(heading), gear, travel_mode, steer, "stowed", speed, at_m)
             for x, y, heading, at_m in mine
             if len(mine) > 1
         ]
     return tuple(rows)
+
+
+def _rows(run: Sequence[_Driven], reach_m: float, chainage_m: float) -> list[tuple[float, float, float, float]]:
+    """Poses and chainages along a run, its start first; pieces too short to draw only move the row they are part of."""
+    rows = [(*run[0][2], chainage_m)]
+    for group in _with_short(run, reach_m):
+        for n, (_, _, at, piece) in enumerate(group):
+            if not _short(piece, reach_m):
+                count = _rows_of(piece, [one for m, (_, _, _, one) in enumerate(group) if m != n], reach_m)
+                travel = _travelled(piece) / count
+                rows += [
+                    (*along(*at, piece[0] * i / count, *piece[1:]), chainage_m + travel * i)
+                    for i in range(1, count + 1)
+                ]
+            chainage_m += _travelled(piece)
+        if len(rows) > 1:
+            rows[-1] = (*along(*at, *piece), chainage_m)
+    return rows
+
+
+def _with_short(run: Sequence[_Driven], reach_m: float) -> list[list[_Driven]]:
+    """Pieces that are drawn, each with those too short to draw that follow; the first also with those before it."""
+    groups: list[list[_Driven]] = [[]]
+    drawn = False
+    for driven in run:
+        if not _short(driven[3], reach_m):
+            if drawn:
+                groups.append([])
+            drawn = True
+        groups[-1].append(driven)
+    return groups
 
 
 def reversals(poses: Sequence[Pose]) -> int:
