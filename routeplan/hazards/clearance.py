@@ -134,12 +134,17 @@ def roomy(world: World, body: Body, x: float, y: float, c: float, s: float, spar
 
 
 @kernel
-def listed(world: World, body: Body, x: float, y: float, c: float, s: float, slack: float, found: Ints) -> int:
-    """List the edges that may come within ``slack`` of the machine's outline at a pose; -1 when there is no room."""
+def bucket_at(world: World, x: float, y: float) -> int:
+    """The bucket of edges that a place lies in."""
     col = min(max(int(math.floor((x - world.x0) / world.bucket_m)), 0), world.bucket_cols - 1)
     row = min(max(int(math.floor((y - world.y0) / world.bucket_m)), 0), world.bucket_rows - 1)
-    bucket = row * world.bucket_cols + col
-    count = 0
+    return row * world.bucket_cols + col
+
+
+@kernel
+def listed(world: World, body: Body, x: float, y: float, c: float, s: float, slack: float, found: Ints) -> int:
+    """List the edges that may come within ``slack`` of the machine's outline at a pose; -1 when there is no room."""
+    bucket, count = bucket_at(world, x, y), 0
     for n in range(world.bucket_start[bucket], world.bucket_start[bucket + 1]):
         edge = world.bucket_edges[n]
         u0, v0, u1, v1 = in_frame(world.edges[edge], x, y, c, s)
@@ -189,6 +194,26 @@ def wanted_gap(body: Body, kind: int, extra: float, n: int) -> float:
 
 
 @kernel
+def between(world: World, bucket: int, ax: float, ay: float, bx: float, by: float) -> int:
+    """Bits of the kinds that have an odd number of a bucket's edges between two points: just one of them is inside."""
+    odd = 0
+    for n in range(world.bucket_start[bucket], world.bucket_start[bucket + 1]):
+        found = world.bucket_edges[n]
+        x0, y0, x1, y1 = world.edges[found, 0], world.edges[found, 1], world.edges[found, 2], world.edges[found, 3]
+        if side(ax, ay, bx, by, x0, y0) == side(ax, ay, bx, by, x1, y1):
+            continue
+        if side(x0, y0, x1, y1, ax, ay) != side(x0, y0, x1, y1, bx, by):
+            odd ^= 1 << int(world.edge_kind[found])
+    return odd
+
+
+@kernel
+def side(x0: float, y0: float, x1: float, y1: float, px: float, py: float) -> bool:
+    """Whether a point lies to the left of a line from one point to another."""
+    return (x1 - x0) * (py - y0) > (y1 - y0) * (px - x0)
+
+
+@kernel
 def inside_margins(world: World, body: Body, x: float, y: float, c: float, s: float, out: Floats) -> None:
     """Set a check to -1 where the origin, or a wheel, stands wholly inside what it must keep out of."""
     rows, cols = world.nodes.shape
@@ -201,7 +226,11 @@ def inside_margins(world: World, body: Body, x: float, y: float, c: float, s: fl
         row = int(math.floor((py - world.y0) / world.cell + 0.5))
         bits = 1 << E_BOUNDARY
         if 0 <= row < rows and 0 <= col < cols:
-            bits = int(world.nodes[row, col].inside)
+            node = world.nodes[row, col]
+            bits = int(node.inside)
+            if min(node.body_far, node.wheel_far) <= world.cell:  # an outline may lie between the node and the point
+                nx, ny = world.x0 + col * world.cell, world.y0 + row * world.cell
+                bits ^= between(world, bucket_at(world, x, y), nx, ny, px, py)
         if bits == 0:
             continue
         for kind in range(E_FOOTPRINT + 1):

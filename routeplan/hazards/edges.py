@@ -32,7 +32,7 @@ from routeplan.hazards.arrays import (
     Ints,
 )
 from routeplan.hazards.terrain import Terrain
-from routeplan.site.model import Site, Surface
+from routeplan.site.model import Defect, Excavation, Obstacle, Site, Surface
 
 BUCKET_M = 4.0
 #: Defects that nothing drives over until a check of their strength exists.
@@ -94,7 +94,8 @@ def layers_of(site: Site, *, mass_kg: float, day: dt.date | None, closed: frozen
     yield Layer(E_BOUNDARY, site.boundary, outside=True)
     for obstacle in site.obstacles:
         yield Layer(E_OBSTACLE, obstacle.geometry, top_m=math.inf if obstacle.top_m is None else obstacle.top_m)
-        yield Layer(E_FOOTPRINT, obstacle.geometry)
+    # What wheels keep off is merged, for whether a place is inside is told by counting the outlines on the way to it.
+    yield Layer(E_FOOTPRINT, _merged(site.obstacles))
     for corridor in site.line_corridors:
         yield Layer(E_LINES, corridor.geometry)
     for area in site.areas:
@@ -103,11 +104,14 @@ def layers_of(site: Site, *, mass_kg: float, day: dt.date | None, closed: frozen
     for walkway in site.walkways:
         yield Layer(E_WALKWAY, walkway.geometry)
     yield Layer(E_UNACCEPTED, accepted_ground(site, mass_kg, day), outside=True)
-    for defect in site.defects:
-        if defect.kind in BLOCKING_DEFECTS:
-            yield Layer(E_COVER, defect.geometry)
-    for excavation in site.excavations:
-        yield Layer(E_EXCAVATION, excavation.geometry, extra_m=excavation.set_back_m)
+    yield Layer(E_COVER, _merged(defect for defect in site.defects if defect.kind in BLOCKING_DEFECTS))
+    for set_back_m in {excavation.set_back_m: None for excavation in site.excavations}:
+        pits = _merged(pit for pit in site.excavations if pit.set_back_m == set_back_m)
+        yield Layer(E_EXCAVATION, pits, extra_m=set_back_m)
+
+
+def _merged(features: Iterable[Obstacle | Defect | Excavation]) -> BaseGeometry:
+    return shapely.union_all([feature.geometry for feature in features])
 
 
 def _rings(geometry: BaseGeometry) -> Iterator[Floats]:
