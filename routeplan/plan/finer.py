@@ -23,8 +23,8 @@ Ints = NDArray[np.int64]
 FINE = GridSpec(cell_m=0.10, headings=32)
 #: A look reaches this far beyond the machine's own length from a near miss, m.
 AROUND_M = 5.0
-#: States after which a finer look gives up; and a closer one, which takes milliseconds a motion and proves nothing that
-#: the finer look after it does not.
+#: States after which a finer look gives up; and how many more than were reached before a closer one does, which takes
+#: milliseconds a motion and proves nothing that the finer look after it does not.
 LIMIT, CLOSER_LIMIT = 8_000_000, 8_000
 
 
@@ -133,7 +133,7 @@ def look_finer(
         if not len(here) or not len(there) or not fine.may_lead(here.tolist(), there.tolist()):
             continue
         last = spec == FINE
-        found = fine.find(here.tolist(), there.tolist(), limit=LIMIT if last else CLOSER_LIMIT)
+        found = fine.find(here.tolist(), there.tolist(), limit=LIMIT if last else len(here) + CLOSER_LIMIT)
         if isinstance(found, Found):
             way = _joined(coarse, fine, found, starts, goals)
             if way is not None:
