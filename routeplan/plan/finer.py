@@ -101,15 +101,15 @@ def _apart_m(lattice: CheckedLattice, starts: Sequence[int], goals: Sequence[int
 
 def look_finer(
     coarse: CheckedLattice, answer: NotFound, misses: Sequence[NearMiss], *, starts: Sequence[int],
-    goals: Sequence[int], closer: Callable[[Site], CheckedLattice],
+    goals: Sequence[int], lattice_of: Callable[[Site, bool], CheckedLattice],
 ) -> Look:
     """Search again around each near miss, from all that was reached to all that reaches the goal: on the same lattice
     with a closer look at the ground, then on a finer one.
 
     Parameters
     ----------
-    closer
-        Makes the lattice of a part of the site; see ``part_of``.
+    lattice_of
+        Makes the lattice of a part of the site (see ``part_of``), with a closer look at the ground or without.
     """
     beyond = coarse.find(goals, starts)
     if isinstance(beyond, Found):  # the same motions, driven the other way: cannot be
@@ -122,22 +122,22 @@ def look_finer(
     for miss in misses:
         if all(math.dist(miss.place, place) >= AROUND_M for place in places):
             places.append(miss.place)
-    for spec, (x, y) in product((coarse.site.grid, FINE), places):
+    for (spec, closer), (x, y) in product(((coarse.site.grid, True), (FINE, False)), places):
         part = part_of(coarse.site, box(x - reach_m, y - reach_m, x + reach_m, y + reach_m), spec)
         if part is None:
             continue
-        fine = closer(part)
+        fine = lattice_of(part, closer)
         taken, grid = taken + 1, f"{fine.grid.cell_m:.2f} m and {fine.grid.headings} headings"
         _, here = _shared(answer.reached, coarse, fine)
         _, there = _shared(beyond.reached, coarse, fine)
         if not len(here) or not len(there) or not fine.may_lead(here.tolist(), there.tolist()):
             continue
-        last = spec == FINE
-        found = fine.find(here.tolist(), there.tolist(), limit=LIMIT if last else len(here) + CLOSER_LIMIT)
+        limit = len(here) + CLOSER_LIMIT if closer else LIMIT
+        found = fine.find(here.tolist(), there.tolist(), limit=limit)
         if isinstance(found, Found):
             way = _joined(coarse, fine, found, starts, goals)
             if way is not None:
                 return Look(way, taken, gave_up, grid)
-        elif last and found.why == "limit":
+        elif not closer and found.why == "limit":
             gave_up += 1
     return Look(None, taken, gave_up, grid)

@@ -175,11 +175,11 @@ class MovePlanner:
         self.progress(f"{wanted.id}: looking closer at what blocks", 0)
         driven = replace(wanted, travel_mode=modes_of(machine, wanted)[mode])
 
-        def closer(part: Site) -> CheckedLattice:
+        def lattice_of(part: Site, closer: bool) -> CheckedLattice:
             met = self._met(driven, machine, part, build_terrain(part.ground, part.grid))
-            return self._new_lattice(driven.on, met, closer=part.grid == self.site.grid)
+            return self._new_lattice(driven.on, met, closer=closer)
 
-        look = look_finer(lattice, answer, misses, starts=starts, goals=goals, closer=closer)
+        look = look_finer(lattice, answer, misses, starts=starts, goals=goals, lattice_of=lattice_of)
         if look.way is not None:
             return look.way
         first = f"{leg}the nearest barrier is {_where(self.site, misses[0])}; " if misses else leg
