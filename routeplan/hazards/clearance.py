@@ -228,7 +228,8 @@ def inside_margins(world: World, body: Body, x: float, y: float, c: float, s: fl
         if 0 <= row < rows and 0 <= col < cols:
             node = world.nodes[row, col]
             bits = int(node.inside)
-            if min(node.body_far, node.wheel_far) <= world.cell:  # an outline may lie between the node and the point
+            # An outline may lie between; those that bodies keep off may overlap, so that counting them tells nothing.
+            if i >= 0 and node.wheel_far <= world.cell:
                 nx, ny = world.x0 + col * world.cell, world.y0 + row * world.cell
                 bits ^= between(world, bucket_at(world, x, y), nx, ny, px, py)
         if bits == 0:
