@@ -1,17 +1,29 @@
-"""A round is the cheapest of all choices of poses at its stops, by shortest paths on an explicit graph (networkx)."""
+"""A round is the cheapest of all choices of poses at its stops, by shortest paths on an explicit graph (networkx).
+
+Small drawn windows, every motion looked at beforehand; and a hall whose door is passed in another travel mode.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
-from itertools import pairwise
+from itertools import pairwise, product
 
 import networkx as nx
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from routeplan.plan.rounds import cheapest_round
-from routeplan.plan.site_graph import Arrival, SiteGraph, Stop
+from routeplan.plan import move, rounds
+from routeplan.plan.rounds import bounded, cheapest_round
+from routeplan.plan.site_graph import BESIDE_FACTOR, CHANGE_M, Arrival, SiteGraph, Stop
+from routeplan.plan.whole import plan_site
+from routeplan.route import Move
+from routeplan.search.lattice import Found
+from routeplan.site.model import MoveWanted, Site
+from tests import worlds
+from tests.plan.test_modes import hall
 from tests.search.explicit import BLOCKED, OPEN_PER_MM, UNIT_PER_MM, every_link, every_motion, graph_of
 from tests.search.windows import Window, draw
 
@@ -103,3 +115,97 @@ def test_poses_chosen_stop_by_stop_make_rounds_dearer() -> None:
     whole = [seed for seed in SEEDS if len(every_choice(seed)) == len(legs(seed))]
     dearer = [seed for seed in whole if stop_by_stop(seed) > every_choice(seed)[-1]]
     assert len(dearer) >= 4
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_no_choice_of_poses_costs_less_than_the_bounds(seed: int) -> None:
+    _, graph, stops = asked(seed)
+    chain = cheapest_round(graph, stops, 0)
+    least = sum(way.bound_m for way in bounded(graph, stops[: len(chain) + 1], [arrival.way for arrival in chain]))
+    costs = every_choice(seed)
+    assert least * 1000 * UNIT_PER_MM <= (costs[-1] if costs else 0.0) + 1.0
+    if chain and all(arrival.closed for arrival in chain):
+        assert round(sum(arrival.way.bound_m for arrival in chain) * 1000 * UNIT_PER_MM) == costs[-1]
+
+
+@pytest.mark.parametrize("spare_m", [0.0, 1e6])
+def test_what_is_looked_at_first_makes_no_difference(spare_m: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A round that costs more than was allowed for at first is looked for again."""
+    monkeypatch.setattr(rounds, "SPARE_M", spare_m)
+    for seed in SEEDS[:6]:
+        window = draw(seed)
+        _, _, stops = asked(seed)
+        fresh = SiteGraph(window.site, window.machine, (window.lattice,))
+        own = [fresh.stop(stop.name, dict.fromkeys(stop.stands, 0.0)) for stop in stops]
+        assert [units(arrival) for arrival in cheapest_round(fresh, own, 0)][-1:] == every_choice(seed)[-1:]
+
+
+def yard(*moves: MoveWanted) -> Site:
+    """An open yard, four places without a bearing, and a boom, which turns in much room."""
+    spots = {"west": (10.0, 8.0), "south": (26.0, 8.0), "north": (28.0, 22.0), "back": (10.0, 22.0)}
+    places = tuple(worlds.place(name, *at) for name, at in spots.items())
+    return worlds.flat_site(40.0, 30.0, machines=(worlds.boom("SC"),), moves=moves, places=places)
+
+
+def planned(*moves: MoveWanted) -> tuple[Move, ...]:
+    return plan_site(yard(*moves), issued="2026-11-24T12:00:00+00:00").moves
+
+
+def test_a_round_costs_less_than_its_legs_one_after_the_other_and_is_bounded_by_what_it_costs() -> None:
+    """Single moves that follow one another leave each stop in the pose that the way there ended in."""
+    names = ("west", "south", "north", "back")
+    single = [worlds.wanted("SC", *ends, move_id=f"M{n}") for n, ends in enumerate(pairwise(names))]
+    (together,) = planned(replace(worlds.wanted("SC", "west", "back"), via=names[1:-1]))
+    assert together.verdict in ("pass", "pass with controls"), together.reason
+    assert together.lattice_cost_m < sum(one.lattice_cost_m for one in planned(*single)) - 1.0
+    assert together.best_possible_m == pytest.approx(together.lattice_cost_m)
+
+
+def over_every_pose(graph: SiteGraph, stops: Sequence[Stop]) -> float:
+    """What a round with one stop costs when the legs between all poses, hold points too, are planned in all modes.
+
+    Nodes are where it stands, the mode, whether it leaves, and how many stops are behind it.
+    """
+    start, middle, goal = stops
+    holds = [stop for stop in dict.fromkeys(node.stop for node in graph.graph) if stop.name.startswith("hold point")]
+    poses = [graph.stop(middle.name, {at: 0.0}) for at in middle.stands]
+    parts = ((start, *holds), (*holds, *poses)), ((*poses, *holds), (*holds, goal))
+    every: nx.DiGraph = nx.DiGraph()
+    every.add_edge((start, 0, False, 0), (start, 0, True, 0), weight=0.0)
+    for m, n in product(range(len(graph.lattices)), repeat=2):
+        for here in (start, *holds, *poses):
+            if graph.ends(here, here, m)[0] and graph.ends(here, here, n)[0]:
+                behind = [(0, 1)] if here in poses else [(0, 0), (1, 1)]
+                for before, after in behind if m != n or here in poses else ():
+                    price_m = CHANGE_M if m != n else 0.0
+                    every.add_edge((here, m, False, before), (here, n, True, after), weight=price_m)
+    for (behind, (sources, goals)), (m, lattice) in product(enumerate(parts), enumerate(graph.lattices)):
+        factor = 1.0 if lattice.hazards.travel_mode == "ridden" else BESIDE_FACTOR
+        for a, b in product(sources, goals):
+            found = lattice.find(*graph.ends(a, b, m)) if a != b and all(graph.ends(a, b, m)) else None
+            if isinstance(found, Found):
+                assert found.open_m == 0.0
+                every.add_edge((a, m, True, behind), (b, m, False, behind), weight=factor * found.cost_m)
+    costs = nx.single_source_dijkstra_path_length(every, (start, 0, False, 0))
+    return float(min(costs[goal, m, False, 1] for m in range(len(graph.lattices)) if (goal, m, False, 1) in costs))
+
+
+def test_a_round_in_changing_modes_costs_the_least_of_all_choices_of_poses(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Into a hall whose door is driven through from beside only, and out again."""
+    asked_for: list[tuple[SiteGraph, Sequence[Stop], list[Arrival]]] = []
+
+    def kept(graph: SiteGraph, stops: Sequence[Stop], mode: int) -> list[Arrival]:
+        asked_for.append((graph, stops, cheapest_round(graph, stops, mode)))
+        return asked_for[-1][2]
+
+    monkeypatch.setattr(move, "cheapest_round", kept)
+    site = hall(2.6, machine=worlds.scissor())
+    bay = worlds.place("bay", 8.0, 15.0)
+    moves = (replace(site.moves[0], via=("hall",), goal="bay"),)
+    (driven,) = plan_site(
+        replace(site, places={**site.places, "bay": bay}, moves=moves), issued="2026-11-24T12:00:00+00:00"
+    ).moves
+    assert driven.verdict == "pass with controls", driven.reason
+    assert {pose.travel_mode for pose in driven.poses} == {"ridden", "beside_rails_up"}
+    ((graph, stops, chain),) = asked_for
+    assert chain[-1].paid_m == pytest.approx(over_every_pose(graph, stops))
