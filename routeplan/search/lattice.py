@@ -160,10 +160,10 @@ class CheckedLattice:
             elif status == best_first.FOUND:
                 found.append(self._found(frontier, state, kept, bounds, starts))
                 best_first.go_on(frontier, goal, state)
-                most = _units(most_m)
+                most, limit = _units(most_m), best_first.NO_LIMIT  # the rest proves that the way is a best one
             elif status != best_first.PAUSED:
                 break
-        if status == best_first.LIMIT or not found:
+        if not found:
             reached = np.unique(np.flatnonzero(frontier.best[: 2 * self.grid.poses] < 0) // 2)
             proven = status == EXHAUSTED or not any_way
             return NotFound("exhausted" if proven else "limit", reached, int(frontier.expanded[0]))
