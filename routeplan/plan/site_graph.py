@@ -276,8 +276,8 @@ class SiteGraph:
 
     def _into(self, costs: Mapping[Node, float], goal: Stop) -> list[tuple[Node, Node]]:
         """Legs into a stop from nodes that are reached."""
-        return [(a, node) for node in self.standing(goal) if node in costs for a in costs
-                if a.leaves and self.graph.has_edge(a, node)]
+        ends = [node for node in self.standing(goal) if node in costs]
+        return [(a, node) for node in ends for a in costs if a.leaves and self.graph.has_edge(a, node)]
 
     def _wanted(
         self, costs: Mapping[Node, float], paths: Mapping[Node, Sequence[Node]], goal: Stop, most_m: float

@@ -5,6 +5,7 @@ Small drawn windows, every motion looked at beforehand; and a hall whose door is
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
@@ -14,15 +15,17 @@ import networkx as nx
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from shapely.geometry import box
 
 from routeplan.plan import move, rounds
 from routeplan.plan.rounds import bounded, cheapest_round
-from routeplan.plan.site_graph import BESIDE_FACTOR, CHANGE_M, Arrival, SiteGraph, Stop
+from routeplan.plan.site_graph import BESIDE_FACTOR, CHANGE_M, Arrival, Node, SiteGraph, Stop
 from routeplan.plan.whole import plan_site
 from routeplan.route import Move
 from routeplan.search.lattice import Found
-from routeplan.site.model import MoveWanted, Site
+from routeplan.site.model import MoveWanted, Obstacle, Site
 from tests import worlds
+from tests.plan.test_finer import bent
 from tests.plan.test_modes import hall
 from tests.search.explicit import BLOCKED, OPEN_PER_MM, UNIT_PER_MM, every_link, every_motion, graph_of
 from tests.search.windows import Window, draw
@@ -161,10 +164,38 @@ def test_a_round_costs_less_than_its_legs_one_after_the_other_and_is_bounded_by_
     assert together.best_possible_m == pytest.approx(together.lattice_cost_m)
 
 
-def over_every_pose(graph: SiteGraph, stops: Sequence[Stop]) -> float:
-    """What a round with one stop costs when the legs between all poses, hold points too, are planned in all modes.
+def test_a_round_is_found_where_the_cheapest_way_to_a_stop_leads_no_further() -> None:
+    """A closed aisle too narrow to turn in, and a goal that faces west: east of the start it is reversed to, all along.
 
-    Nodes are where it stands, the mode, whether it leaves, and how many stops are behind it.
+    To the stop alone it is cheaper to drive along the arrow, facing east.
+    """
+    walls = tuple(Obstacle(f"wall-{n}", box(0.0, y, 40.0, y + 1.0), "wall", None) for n, y in enumerate((1.8, 5.2)))
+    asked = replace(worlds.wanted("SC", "start", "goal"), via=("stop",))
+    places = (worlds.place("start", 5.0, 4.0), worlds.place("stop", 20.0, 4.0), worlds.place("goal", 35.0, 4.0, 270.0))
+    site = worlds.flat_site(
+        40.0, 8.0, machines=(worlds.scissor(),), moves=(asked,), places=places, obstacles=walls
+    )  # fmt: skip
+    (driven,) = plan_site(site, issued="2026-11-24T12:00:00+00:00").moves
+    assert driven.verdict in ("pass", "pass with controls"), driven.reason
+    assert {pose.gear for pose in driven.poses} == {-1}
+
+
+def test_the_bound_of_a_round_holds_for_all_poses_at_a_stop_that_only_a_finer_look_came_to() -> None:
+    """The finer look chose the pose at the stop, so what the way on costs from there is no bound."""
+    site = bent(3.0)
+    places = {**site.places, "n": worlds.place("n", 26.0, 22.0)}
+    moves = worlds.wanted("SC", "e", "n"), replace(worlds.wanted("SC", "w", "n", move_id="M2"), via=("e",))
+    on, round_ = plan_site(replace(site, places=places, moves=moves), issued="2026-11-24T12:00:00+00:00").moves
+    assert round_.verdict in ("pass", "pass with controls"), round_.reason
+    apart_m = places["w"].point.distance(places["e"].point)
+    assert round_.best_possible_m <= apart_m + on.lattice_cost_m + 1e-3
+
+
+def over_every_pose(graph: SiteGraph, stops: Sequence[Stop]) -> dict[tuple[Stop, int, int], float]:
+    """What it costs to come to a stop, by mode and stops behind it, when all legs between all poses are planned.
+
+    Nodes are where it stands, the mode, whether it leaves, and how many stops are behind it. Of the two last stops, the
+    first is there pose by pose.
     """
     start, middle, goal = stops
     holds = [stop for stop in dict.fromkeys(node.stop for node in graph.graph) if stop.name.startswith("hold point")]
@@ -174,10 +205,9 @@ def over_every_pose(graph: SiteGraph, stops: Sequence[Stop]) -> float:
     every.add_edge((start, 0, False, 0), (start, 0, True, 0), weight=0.0)
     for m, n in product(range(len(graph.lattices)), repeat=2):
         for here in (start, *holds, *poses):
-            if graph.ends(here, here, m)[0] and graph.ends(here, here, n)[0]:
-                behind = [(0, 1)] if here in poses else [(0, 0), (1, 1)]
-                for before, after in behind if m != n or here in poses else ():
-                    price_m = CHANGE_M if m != n else 0.0
+            if graph.ends(here, here, m)[0] and graph.ends(here, here, n)[0] and (m != n or here in poses):
+                price_m = CHANGE_M if m != n else 0.0
+                for before, after in [(0, 1)] if here in poses else [(0, 0), (1, 1)]:
                     every.add_edge((here, m, False, before), (here, n, True, after), weight=price_m)
     for (behind, (sources, goals)), (m, lattice) in product(enumerate(parts), enumerate(graph.lattices)):
         factor = 1.0 if lattice.hazards.travel_mode == "ridden" else BESIDE_FACTOR
@@ -187,7 +217,7 @@ def over_every_pose(graph: SiteGraph, stops: Sequence[Stop]) -> float:
                 assert found.open_m == 0.0
                 every.add_edge((a, m, True, behind), (b, m, False, behind), weight=factor * found.cost_m)
     costs = nx.single_source_dijkstra_path_length(every, (start, 0, False, 0))
-    return float(min(costs[goal, m, False, 1] for m in range(len(graph.lattices)) if (goal, m, False, 1) in costs))
+    return {(stop, m, behind): cost for (stop, m, leaves, behind), cost in costs.items() if not leaves}
 
 
 def test_a_round_in_changing_modes_costs_the_least_of_all_choices_of_poses(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -199,6 +229,7 @@ def test_a_round_in_changing_modes_costs_the_least_of_all_choices_of_poses(monke
         return asked_for[-1][2]
 
     monkeypatch.setattr(move, "cheapest_round", kept)
+    monkeypatch.setattr(rounds, "SPARE_M", 0.0)
     site = hall(2.6, machine=worlds.scissor())
     bay = worlds.place("bay", 8.0, 15.0)
     moves = (replace(site.moves[0], via=("hall",), goal="bay"),)
@@ -208,4 +239,13 @@ def test_a_round_in_changing_modes_costs_the_least_of_all_choices_of_poses(monke
     assert driven.verdict == "pass with controls", driven.reason
     assert {pose.travel_mode for pose in driven.poses} == {"ridden", "beside_rails_up"}
     ((graph, stops, chain),) = asked_for
-    assert chain[-1].paid_m == pytest.approx(over_every_pose(graph, stops))
+    costs = over_every_pose(graph, stops)
+    assert chain[-1].paid_m == pytest.approx(min(costs.get((stops[2], m, 1), math.inf) for m in (0, 1)))
+    most_m = chain[0].paid_m + CHANGE_M + 5.0
+    arrivals = graph.ways([Node(stops[0], 0, False)], stops[1], most_m=most_m)
+    assert {arrival.ends[1] for arrival in arrivals} == {0, 1}
+    assert {(arrival.ends, round(arrival.paid_m, 3)) for arrival in arrivals} == {
+        ((stop.stands[0], m), round(cost, 3))
+        for (stop, m, behind), cost in costs.items()
+        if stop.name == stops[1].name and not behind and cost < most_m
+    }
