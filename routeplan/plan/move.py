@@ -6,7 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import accumulate, pairwise
+from itertools import accumulate
 
 from routeplan.hazards.edges import accepted_on
 from routeplan.hazards.prepare import Encounter, encounter
@@ -20,6 +20,7 @@ from routeplan.plan.holds import holds_of
 from routeplan.plan.legs import Driven, legs_of
 from routeplan.plan.portals import Portal, named_at, with_gaps
 from routeplan.plan.profile import checks_of, profile, unmade_checks
+from routeplan.plan.rounds import bounded, cheapest_round
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
 from routeplan.plan.trace import reversals, trace
@@ -57,31 +58,53 @@ class MovePlanner:
     _encounters: dict[tuple[object, ...], Encounter] = field(default_factory=dict)
     _lattices: dict[tuple[object, ...], CheckedLattice] = field(default_factory=dict)
     _graphs: dict[tuple[CheckedLattice, ...], SiteGraph] = field(default_factory=dict)
-    _standing: dict[tuple[str, str], list[Anchor]] = field(default_factory=dict)
+    _standing: dict[tuple[str, str], Anchor] = field(default_factory=dict)
     _left_in: dict[tuple[str, str], str] = field(default_factory=dict)
 
     def plan(self, wanted: MoveWanted) -> Move:
-        """Plan one move, stop by stop; it is not yet re-checked."""
+        """Plan one move; it is not yet re-checked."""
         machine = self.site.machines[wanted.machine]
         why = not_modelled(machine)
         if why is not None:
             return replace(_no_way(wanted, "not proven", why, ()), checks=unmade_checks(why))
         graph = self._graph(wanted, machine)
         self.progress(f"{wanted.id}: searching", 0)
-        ways: list[Way] = []
-        mode, at = 0, self._standing.get((machine.id, wanted.start)) or self._stands(graph, wanted.start)
-        for start, goal in pairwise((wanted.start, *wanted.via, wanted.goal)):
-            ends = graph.stop(start, at), graph.stop(goal, self._stands(graph, goal))
-            found, mode = self._between(graph, *ends, mode, wanted)
-            if isinstance(found, Move):
-                return found
-            ways.append(found.straighter())
-            at = [ends[1].nearest(found.end)] if found.stretches else at
-        self._standing[machine.id, wanted.goal] = at
+        stands = {name: self._stands(graph, name) for name in (wanted.start, *wanted.via, wanted.goal)}
+        left_at = self._standing.get((machine.id, wanted.start))
+        begins = [left_at] if left_at else stands[wanted.start]
+        stops = [graph.stop(name, dict.fromkeys(stands[name], 0.0)) for name in (*wanted.via, wanted.goal)]
+        found = self._over(graph, [graph.stop(wanted.start, dict.fromkeys(begins, 0.0)), *stops], wanted)
+        if isinstance(found, Move):
+            return found
+        ways, self._standing[machine.id, wanted.goal] = found
         move = self._driven(wanted, machine, ways)
         if move.poses:
             self._left_in[machine.id, wanted.goal] = move.poses[-1].travel_mode
         return move
+
+    def _over(
+        self, graph: SiteGraph, stops: Sequence[Stop], wanted: MoveWanted
+    ) -> tuple[list[Way], Anchor] | Move:
+        """The cheapest way over stops, leg by leg, and the pose it ends in; the move as it is where there is none.
+
+        A leg that only a finer look finds parts a round in two, each with the poses that are best for it.
+        """
+        ways, left, mode, closed = list[Way](), list(stops), 0, True
+        while len(left) > 1:
+            chain = cheapest_round(graph, left, mode)
+            if chain:
+                ways += [arrival.way.straighter() for arrival in chain]
+                at, mode = chain[-1].ends
+            else:
+                found, mode = self._barred(graph, left[0], left[1], mode, wanted)
+                if isinstance(found, Move):
+                    return found
+                ways.append(found.straighter())
+                at = left[1].nearest(found.end)
+            closed = len(chain) == len(stops) - 1 and all(arrival.closed for arrival in chain)
+            left = left[max(len(chain), 1) :]
+            left[0] = graph.stop(left[0].name, {at: 0.0})
+        return ways if closed or len(ways) == 1 else bounded(graph, stops, ways), at
 
     def _graph(self, wanted: MoveWanted, machine: Machine) -> SiteGraph:
         """The graph of a machine under the conditions of a day; made once."""
@@ -91,17 +114,15 @@ class MovePlanner:
             self._graphs[lattices] = SiteGraph(self.site, machine, lattices)
         return self._graphs[lattices]
 
-    def _between(
+    def _barred(
         self, graph: SiteGraph, start: Stop, goal: Stop, mode: int, wanted: MoveWanted
     ) -> tuple[Way | Move, int]:
-        """The cheapest way from stop to stop and the mode it ends in; the move as it is where there is none."""
+        """What a finer look finds where no way leads from stop to stop, and its mode; else the move as it is."""
         lacking = graph.without_room(start, goal, mode=mode)
         if lacking is not None:
             return self._no_room(wanted, graph, lacking, mode), mode
-        found, mode = graph.way(start, goal, mode=mode)
-        if isinstance(found, Way):
-            return found, mode
-        return self._unfound(wanted, graph, (start, goal), mode, found), mode
+        answer, mode = graph.refusal(start, goal)
+        return self._unfound(wanted, graph, (start, goal), mode, answer), mode
 
     def _stands(self, graph: SiteGraph, name: str) -> list[Anchor]:
         """Every way the machine may be asked to stand at a place."""

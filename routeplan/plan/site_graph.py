@@ -13,7 +13,7 @@ it was held to cost, so the way found is the one that planning every leg would f
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise, permutations
 from typing import Any, NamedTuple
@@ -36,16 +36,21 @@ from routeplan.site.model import MoveWanted, Site, TravelMode
 CHANGE_M, FOLDING_M, BESIDE_FACTOR = 20.0, 10.0, 1.5
 #: Lines through passages whose middles (m) and headings (rad) are nearer than this lead through the same one.
 ALIKE_M, ALIKE_RAD = 0.5, math.radians(30.0)
+#: Costs that differ by less are the same, m.
+ALIKE_COST_M = 1e-6
 #: Most passages that get hold points for one leg, those on the shortest detour first.
 MOST = 6
 
 
 @dataclass(frozen=True)
 class Stop:
-    """A node of the graph in any mode: its name, and the poses that the machine may be asked to stand in there."""
+    """A node of the graph in any mode: its name, the poses that the machine may be asked to stand in there, and what
+    was paid to come to stand in each.
+    """
 
     name: str
     stands: tuple[Anchor, ...]
+    paid_m: tuple[float, ...]
 
     def nearest(self, at: Anchor) -> Anchor:
         """The pose that a way which ends here stands in, free of what rounding the way there added."""
@@ -62,6 +67,27 @@ class Node(NamedTuple):
     stop: Stop
     mode: int
     leaves: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Arrival:
+    """A way to one of the poses at a stop.
+
+    Parameters
+    ----------
+    begins, ends
+        Pose and travel mode at its ends.
+    paid_m
+        What it costs, open metres as they weigh, together with what was paid where it begins.
+    closed
+        Whether its bound is what it costs: one leg without an open metre.
+    """
+
+    begins: tuple[Anchor, int]
+    ends: tuple[Anchor, int]
+    paid_m: float
+    way: Way
+    closed: bool
 
 
 def modes_of(machine: Machine, wanted: MoveWanted) -> tuple[TravelMode, ...]:
@@ -119,6 +145,11 @@ def _apart(a: Anchor, b: Anchor) -> float:
     return math.dist((a.x, a.y), (b.x, b.y))
 
 
+def _least_apart_m(a: Stop, b: Stop) -> float:
+    """Straight distance between the nearest poses of two stops, m."""
+    return min(_apart(one, other) for one in a.stands for other in b.stands)
+
+
 def _change_m(one: CheckedLattice, other: CheckedLattice) -> float:
     """What a change of travel mode costs, m."""
     folded = [lattice.hazards.travel_mode == "beside_rails_folded" for lattice in (one, other)]
@@ -135,32 +166,45 @@ def _weight(a: Node, b: Node, data: dict[str, Any]) -> float | None:
     return None if math.isinf(data["weight"]) else float(data["weight"])
 
 
+def _legs(path: Sequence[Node]) -> list[tuple[Node, Node]]:
+    """The steps of a path that are driven."""
+    return [(a, b) for a, b in pairwise(path) if a.leaves]
+
+
 @dataclass(eq=False)
 class SiteGraph:
     """The graph of one machine under the conditions of a day; ``lattices`` has one for each travel mode.
 
-    Made, and ``stop`` called, by whoever may ask the site's geometries; ``way`` asks lattices only.
+    Made, and ``stop`` called, by whoever may ask the site's geometries; ``ways`` asks lattices only. An edge has its
+    ``weight``, a leg also what was ``found``, the best way to each of some poses, the cheapest first, and what a way to
+    any other pose there costs at least, ``more``.
     """
 
     site: Site
     machine: Machine
     lattices: Sequence[CheckedLattice]
     graph: networkx.DiGraph = field(default_factory=networkx.DiGraph)
-    _poses: dict[tuple[Stop, int], list[int]] = field(default_factory=dict)
+    _poses: dict[tuple[Stop, int], dict[int, float]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self._holds = [
-            tuple(self.stop(f"hold point at E {anchor.x:.1f} N {anchor.y:.1f}", [anchor]) for anchor in ends)
+            tuple(self.stop(f"hold point at E {anchor.x:.1f} N {anchor.y:.1f}", {anchor: 0.0}) for anchor in ends)
             for ends in _decisive(self.site, self.lattices)
         ]
 
-    def stop(self, name: str, stands: Sequence[Anchor]) -> Stop:
-        """The node of a place or hold point, made once, with the mode changes that it allows."""
-        stop = Stop(name, tuple(stands))
+    def stop(self, name: str, paid_m: Mapping[Anchor, float]) -> Stop:
+        """The node of a place or hold point, made once, with the mode changes that it allows.
+
+        Parameters
+        ----------
+        paid_m
+            What has been paid, by pose that the machine may stand in.
+        """
+        stop = Stop(name, tuple(paid_m), tuple(paid_m.values()))
         for m, lattice in enumerate(self.lattices):
             if (stop, m) not in self._poses:
-                free = [anchor for anchor in stands if pose_blocked(anchor, lattice, self.machine) is None]
-                self._poses[stop, m] = [lattice.add_anchor(anchor) for anchor in free]
+                free = [anchor for anchor in paid_m if pose_blocked(anchor, lattice, self.machine) is None]
+                self._poses[stop, m] = {lattice.add_anchor(anchor): paid_m[anchor] for anchor in free}
         for m, one in enumerate(self.lattices):
             for n, other in enumerate(self.lattices):
                 if m != n and self._poses[stop, m] and self._poses[stop, n]:
@@ -175,6 +219,10 @@ class SiteGraph:
         reached = (m for m in range(len(self.lattices)) if self._poses[start, m])
         return None if any(self._poses[goal, m] for m in reached) else goal
 
+    def standing(self, stop: Stop) -> list[Node]:
+        """A stop in every mode that the machine can stand there in."""
+        return [Node(stop, m, False) for m in range(len(self.lattices)) if self._poses[stop, m]]
+
     def _on_the_way(self, start: Stop, goal: Stop) -> list[Stop]:
         """Hold points worth a thought between two nodes, those on the shortest detour first."""
 
@@ -184,83 +232,145 @@ class SiteGraph:
 
         return [end for ends in sorted(self._holds, key=detour)[: 2 * MOST] for end in ends]
 
-    def _offer(self, start: Stop, goal: Stop, stops: Sequence[Stop]) -> None:
+    def _offer(self, starts: Sequence[Stop], goal: Stop, stops: Sequence[Stop]) -> None:
         """All legs that might be driven, each at the least it can cost; one that is planned stays as it is."""
         for a, b in permutations(stops, 2):
             for m, lattice in enumerate(self.lattices):
-                if a != goal and b != start and self._poses[a, m] and self._poses[b, m]:
+                if a != goal and b not in starts and self._poses[a, m] and self._poses[b, m]:
                     leg = Node(a, m, True), Node(b, m, False)
                     if not self.graph.has_edge(*leg) or self.graph.edges[leg]["found"] is None:
-                        least = min(_apart(one, other) for one in a.stands for other in b.stands)
-                        self.graph.add_edge(*leg, weight=_factor(lattice) * least, found=None)
+                        self._hold_to(*leg, _factor(lattice) * _least_apart_m(a, b))
 
-    def way(self, start: Stop, goal: Stop, *, mode: int) -> tuple[Way | NotFound, int]:
-        """The cheapest way between two nodes (see ``without_room``) that begins in a mode, and the mode it ends in.
+    def _hold_to(self, a: Node, b: Node, least_m: float) -> None:
+        """Offer a leg that nobody planned at the least it can cost, what was paid at its start besides."""
+        weight = min(a.stop.paid_m) + least_m
+        self.graph.add_edge(a, b, weight=weight, found=None, more=weight)
 
-        Where there is none, what the search for a leg straight to the goal came to, and its mode.
+    def ways(self, starts: Sequence[Node], goal: Stop, *, most_m: float = 0.0) -> list[Arrival]:
+        """Cheapest ways from any of some nodes of one place to the poses at a stop, in any mode, the cheapest first.
+
+        One if there is a way at all, and all that cost less than ``most_m``, what was paid included.
         """
-        stops = list(dict.fromkeys([start, *self._on_the_way(start, goal), goal]))
-        self._offer(start, goal, stops)
-        source, bounded = Node(start, mode, False), set[Node]()
-        self.graph.add_edge(source, source._replace(leaves=True), weight=0.0, found=None)
-        here = networkx.subgraph_view(self.graph, filter_node=lambda node: node.stop in stops)
+        ends = [node.stop for node in starts]
+        stops = list(dict.fromkeys([*ends, *self._on_the_way(ends[0], goal), goal]))
+        self._offer(ends, goal, stops)
+        for source in starts:
+            self.graph.add_edge(source, source._replace(leaves=True), weight=0.0, found=None)
+        here, bounded = networkx.subgraph_view(self.graph, filter_node=lambda node: node.stop in stops), set[Node]()
         while True:
-            costs, paths = networkx.single_source_dijkstra(here, source, weight=_weight)
-            ends = [node for node in costs if node.stop == goal and not node.leaves]
-            if not ends:
-                return self._refusal(start, goal)
-            last = min(ends, key=lambda node: (costs[node], node.mode))
-            legs = [(a, b) for a, b in pairwise(paths[last]) if a.leaves]
-            unknown = [leg for leg in legs if self.graph.edges[leg]["found"] is None]
-            if not unknown:
-                return self._way(list(pairwise(paths[last]))), last.mode
-            vague = [leg for leg in unknown if leg[1] not in bounded] if len(self.lattices) > 1 else []
+            costs, paths = networkx.multi_source_dijkstra(here, set(starts), weight=_weight)
+            wanted = self._wanted(costs, paths, goal, most_m)
+            if not wanted:
+                return self._arrivals(costs, paths, goal, most_m)
+            vague = [leg for leg in wanted if leg[1] not in bounded] if len(self.lattices) > 1 else []
             if vague:
                 bounded.add(vague[0][1])
                 self._bound(vague[0][1], here)
             else:
-                self._plan(*min(unknown, key=lambda leg: self.graph.edges[leg]["weight"]))
+                a, b = min(wanted, key=lambda leg: self.graph.edges[leg]["weight"])
+                self._plan(a, b, most_m - costs[a])
+
+    def _unknown(self, path: Sequence[Node]) -> list[tuple[Node, Node]]:
+        """Legs of a path that nobody planned."""
+        return [leg for leg in _legs(path) if self.graph.edges[leg]["found"] is None]
+
+    def _into(self, costs: Mapping[Node, float], goal: Stop) -> list[tuple[Node, Node]]:
+        """Legs into a stop from nodes that are reached."""
+        ends = [node for node in self.standing(goal) if node in costs]
+        return [(a, node) for node in ends for a in costs if a.leaves and self.graph.has_edge(a, node)]
+
+    def _wanted(
+        self, costs: Mapping[Node, float], paths: Mapping[Node, Sequence[Node]], goal: Stop, most_m: float
+    ) -> list[tuple[Node, Node]]:
+        """Legs to plan next: those of the cheapest way left; if it is known, of others that may cost less than
+        ``most_m``.
+        """
+        ends = [node for node in self.standing(goal) if node in costs]
+        if not ends:
+            return []
+        wanted = self._unknown(paths[min(ends, key=lambda node: (costs[node], node.mode))])
+        for a, node in self._into(costs, goal) if not wanted else ():
+            edge, before = self.graph.edges[a, node], self._unknown(paths[a])
+            if costs[a] + edge["weight" if before else "more"] < most_m - ALIKE_COST_M:
+                wanted += before or [(a, node)]
+        return wanted
 
     def _bound(self, goal: Node, here: networkx.DiGraph) -> None:
         """Raise what the legs to a node that nobody planned yet cost at least."""
         legs = [(a, goal) for a in here.predecessors(goal) if self.graph.edges[a, goal]["found"] is None]
         lattice = self.lattices[goal.mode]
-        starts = [self._poses[a.stop, a.mode] for a, _ in legs]
-        for leg, least_m in zip(legs, lattice.least_m(starts, self._poses[goal.stop, goal.mode]), strict=True):
-            edge = self.graph.edges[leg]
-            edge["weight"] = max(edge["weight"], _factor(lattice) * least_m)
+        starts = [list(self._poses[a.stop, a.mode]) for a, _ in legs]
+        for leg, least_m in zip(legs, lattice.least_m(starts, list(self._poses[goal.stop, goal.mode])), strict=True):
+            apart_m = _least_apart_m(leg[0].stop, goal.stop)
+            self._hold_to(*leg, _factor(lattice) * max(apart_m, least_m))
 
-    def _plan(self, a: Node, b: Node) -> Found | NotFound:
-        """Plan a leg on the lattice of its mode."""
-        lattice = self.lattices[a.mode]
-        found = lattice.find(*self.ends(a.stop, b.stop, a.mode))
-        cost_m = found.cost_m + OPEN_WEIGHT * found.open_m if isinstance(found, Found) else math.inf
-        self.graph.add_edge(a, b, weight=_factor(lattice) * cost_m, found=found)
+    def _plan(self, a: Node, b: Node, most_m: float) -> Sequence[Found] | NotFound:
+        """Plan a leg on the lattice of its mode, to every pose that it reaches for less than ``most_m``."""
+        lattice, factor = self.lattices[a.mode], _factor(self.lattices[a.mode])
+        starts = {pose: paid_m / factor for pose, paid_m in self._poses[a.stop, a.mode].items()}
+        goals = list(self._poses[b.stop, b.mode])
+        found = lattice.find_each(starts, goals, most_m=most_m / factor)
+        weight = math.inf if isinstance(found, NotFound) else self._paid_m(a, found[0])
+        whole = isinstance(found, NotFound) or len(found) == len(goals)
+        self.graph.add_edge(a, b, weight=weight, found=found, more=math.inf if whole else max(weight, most_m))
         return found
 
-    def _refusal(self, start: Stop, goal: Stop) -> tuple[NotFound, int]:
-        """What a leg straight to the goal came to, in the first mode that has room for both ends."""
+    def _paid_m(self, a: Node, found: Found) -> float:
+        """What a way found from a node costs, with what was paid where it begins, open metres weighed."""
+        cost_m = found.cost_m + OPEN_WEIGHT * found.open_m
+        return self._poses[a.stop, a.mode][found.start] + _factor(self.lattices[a.mode]) * cost_m
+
+    def refusal(self, start: Stop, goal: Stop) -> tuple[NotFound, int]:
+        """What a leg straight to the goal came to where ``ways`` has none, in the first mode that has room for both
+        ends.
+        """
         mode = next(m for m in range(len(self.lattices)) if all(self.ends(start, goal, m)))
         leg = Node(start, mode, True), Node(goal, mode, False)
-        found = self.graph.edges[leg]["found"] or self._plan(*leg)
+        found = self.graph.edges[leg]["found"] or self._plan(*leg, 0.0)
         assert isinstance(found, NotFound)  # else the graph has a way
         return found, mode
 
     def ends(self, start: Stop, goal: Stop, mode: int) -> tuple[list[int], list[int]]:
         """Poses of two nodes on the lattice of a mode."""
-        return self._poses[start, mode], self._poses[goal, mode]
+        return list(self._poses[start, mode]), list(self._poses[goal, mode])
 
-    def _way(self, steps: Sequence[tuple[Node, Node]]) -> Way:
-        stretches, cost_m = [], 0.0
-        least_m = min(_apart(one, other) for one in steps[0][0].stop.stands for other in steps[-1][1].stop.stands)
-        one_leg = len({b.mode for _, b in steps}) == 1 and steps[0][0].mode == steps[0][1].mode
-        for a, b in steps:
-            found, lattice = self.graph.edges[a, b]["found"], self.lattices[a.mode]
-            if found is None:
-                cost_m += self.graph.edges[a, b]["weight"]
-                continue
-            cost_m += _factor(lattice) * found.cost_m
-            least_m = found.bound_m if one_leg else least_m
-            if found.motions:
-                stretches.append(Stretch(found.motions, lattice))
-        return Way(tuple(stretches), cost_m, cost_m, least_m)
+    def least_m(self, start: Stop, goal: Stop) -> float:
+        """The least that a way between two stops can cost, from whatever pose to whatever pose."""
+        if len(self.lattices) > 1:
+            return _least_apart_m(start, goal)
+        starts, goals = self.ends(start, goal, 0)
+        (least_m,) = self.lattices[0].least_m([starts], goals)
+        return _factor(self.lattices[0]) * least_m
+
+    def _arrivals(
+        self, costs: Mapping[Node, float], paths: Mapping[Node, Sequence[Node]], goal: Stop, most_m: float
+    ) -> list[Arrival]:
+        """The cheapest arrival at each pose in each mode: at one in any case, and at all for less than ``most_m``."""
+        found = [
+            self._arrival([*paths[a], node], costs[a], one)
+            for a, node in self._into(costs, goal)
+            if not self._unknown(paths[a]) and isinstance(self.graph.edges[a, node]["found"], tuple)
+            for one in self.graph.edges[a, node]["found"]
+        ]
+        best: dict[tuple[Anchor, int], Arrival] = {}
+        for arrival in sorted(found, key=lambda one: (one.paid_m, one.ends[1])):
+            if not best or arrival.paid_m < most_m:
+                best.setdefault(arrival.ends, arrival)
+        return list(best.values())
+
+    def _arrival(self, path: Sequence[Node], before_m: float, last: Found) -> Arrival:
+        """The way along a path of nodes whose last leg was found so."""
+        legs = _legs(path)
+        found = [*(self.graph.edges[leg]["found"][0] for leg in legs[:-1]), last]
+        stretches, cost_m = [], sum(self.graph.edges[a, b]["weight"] for a, b in pairwise(path) if not a.leaves)
+        for (a, _), one in zip(legs, found, strict=True):
+            cost_m += _factor(self.lattices[a.mode]) * one.cost_m
+            if one.motions:
+                stretches.append(Stretch(one.motions, self.lattices[a.mode]))
+        one_leg = len({node.mode for node in path}) == 1
+        least_m = last.bound_m if one_leg else _least_apart_m(path[0].stop, path[-1].stop)
+        begins = self.lattices[legs[0][0].mode].pose_of(found[0].start), path[0].mode
+        ends = self.lattices[path[-1].mode].pose_of(last.goal), path[-1].mode
+        paid_m = before_m + self._paid_m(legs[-1][0], last)
+        way = Way(tuple(stretches), cost_m, cost_m, least_m)
+        return Arrival(begins, ends, paid_m, way, closed=one_leg and last.open_m == 0.0)

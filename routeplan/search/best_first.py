@@ -24,12 +24,14 @@ Ints = NDArray[np.int64]
 Ints32 = NDArray[np.int32]
 Bytes = NDArray[np.uint8]
 
-FOUND, PAUSED, LIMIT = 0, 2, 3
+FOUND, PAUSED, LIMIT, DEARER = 0, 2, 3, 5
 UNKNOWN, BLOCKED, OPEN, EIGHTHS = 0, 255, 64, 63
 #: Motions checked between two breaths, when progress is told and an interrupt can come through.
 BREATH = 20_000
 FORWARD_FACTOR, REVERSE_FACTOR = 2, 3
 UNIT_PER_MM = 8 * FORWARD_FACTOR
+#: More than any way costs.
+NO_LIMIT = 1 << 62
 #: One open metre outweighs any detour on a site.
 OPEN_WEIGHT = 100_000
 SWITCH_MM = 3000
@@ -93,6 +95,13 @@ def queue(frontier: Frontier, state: int, cost: int, bound: int, parent: int) ->
     if better(frontier, state, cost):
         frontier.best[state] = cost + 1
         push(frontier.heap, cost + bound, state, parent)
+
+
+def go_on(frontier: Frontier, goal: Bytes, state: int) -> None:
+    """Make a goal that was found a place like any other, so that the search goes on to the other goals."""
+    goal[state // 2] = 0
+    frontier.best[state] *= -1
+    push(frontier.heap, int(frontier.best[state]) - 1, state, int(frontier.parent[state]))
 
 
 @kernel
@@ -224,10 +233,10 @@ def settle(
 
 @kernel
 def search(
-    lattice: Lattice, checker: Checker, bounds: Ints, goal: Bytes, frontier: Frontier, limit: int
+    lattice: Lattice, checker: Checker, bounds: Ints, goal: Bytes, frontier: Frontier, limit: int, most: int
 ) -> tuple[int, int]:
-    """Best-first search until a goal is reached, the heap is empty or full, too much was expanded, or for a
-    breath.
+    """Best-first search until a goal is reached, the heap is empty or full, too much was expanded, all that is left
+    costs more than ``most``, or for a breath.
 
     Parameters
     ----------
@@ -248,6 +257,8 @@ def search(
     breath = lattice.checked[0] + BREATH
     room = frontier.heap.key.shape[0] - MOST_OFFERED - lattice.link_from.shape[0]
     while frontier.heap.size[0] > 0:
+        if frontier.heap.key[0] > most:
+            return DEARER, -1
         if frontier.expanded[0] >= limit or frontier.heap.size[0] > room or lattice.checked[0] > breath:
             return LIMIT if frontier.expanded[0] >= limit else FULL if frontier.heap.size[0] > room else PAUSED, -1
         key, state, parent = pop(frontier.heap)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -40,10 +40,13 @@ SPARE_M = 60.0
 class Found:
     """A cheapest way on the lattice, and the least that any way on it can cost, as metres of the best forward driving.
 
-    Proven ways come first: ``cost_m`` leaves out what an open metre weighs in the search, ``open_m`` counts them.
+    ``start`` and ``goal`` are the numbers of its ends. Proven ways come first: ``cost_m`` leaves out what an open metre
+    weighs in the search, ``open_m`` counts them.
     """
 
     motions: tuple[Motion, ...]
+    start: int
+    goal: int
     cost_m: float
     open_m: float
     bound_m: float
@@ -127,30 +130,55 @@ class CheckedLattice:
 
         No way on this lattice and its links has less open length, nor costs less with as little of it.
         """
+        found = self.find_each(dict.fromkeys(starts, 0.0), goals, limit=limit)
+        return found if isinstance(found, NotFound) else found[0]
+
+    def find_each(
+        self, starts: Mapping[int, float], goals: Sequence[int], *, most_m: float = 0.0, limit: int = STATE_LIMIT
+    ) -> tuple[Found, ...] | NotFound:
+        """Best ways to several goal poses, the cheapest first: to one in any case, and to all for at most ``most_m``.
+
+        Each starts where it costs least together with what was paid to come there: ``starts`` has that by pose, m, open
+        metres as they weigh. ``most_m`` counts it too.
+        """
         lattice, kept = self._arrays()
-        bounds, any_way = self._bounds(self._relaxation(kept, self.room.taken), starts, goals)
+        bounds, any_way = self._bounds(self._relaxation(kept, self.room.taken), list(starts), goals)
         if not any_way:  # proven; the search then shows how far the machine gets towards the goal
-            bounds, _ = self._bounds(self._relaxation(kept, self.room.shut), starts, goals)
+            bounds, _ = self._bounds(self._relaxation(kept, self.room.shut), list(starts), goals)
             limit = min(limit, LOOK_AROUND)
         goal = np.zeros(self.grid.poses + len(self.anchors), np.uint8)
         goal[np.asarray(goals)] = 1
         frontier = self._frontier(starts, bounds)
         checker = new_checker(self.hazards, self.motions)
-        while True:
-            status, state = best_first.search(lattice, checker, bounds, goal, frontier, limit)
+        found: list[Found] = []
+        most = best_first.NO_LIMIT
+        while goal.any():
+            status, state = best_first.search(lattice, checker, bounds, goal, frontier, limit, most)
             self.progress(int(self.checked[0]))
             if status == FULL:
                 frontier = frontier._replace(heap=grown(frontier.heap))
+            elif status == best_first.FOUND:
+                found.append(self._found(frontier, state, kept, bounds, starts))
+                best_first.go_on(frontier, goal, state)
+                most, limit = _units(most_m), best_first.NO_LIMIT  # the rest proves that the way is a best one
             elif status != best_first.PAUSED:
                 break
+        if not found:
+            reached = np.unique(np.flatnonzero(frontier.best[: 2 * self.grid.poses] < 0) // 2)
+            proven = status == EXHAUSTED or not any_way
+            return NotFound("exhausted" if proven else "limit", reached, int(frontier.expanded[0]))
+        return tuple(found)
+
+    def _found(
+        self, frontier: Frontier, state: int, driven: list[tuple[Link, int]], bounds: Ints, starts: Mapping[int, float]
+    ) -> Found:
+        """The way to a goal's state that was reached."""
+        motions, open_mm, start = self._walk(frontier, state, driven)
+        cost = abs(int(frontier.best[state])) - 1 - _units(starts[start])
+        cost -= open_mm * best_first.UNIT_PER_MM * best_first.OPEN_WEIGHT
+        least = min(int(bounds[place]) for place in self._places(list(starts))) if open_mm else cost
         expanded = int(frontier.expanded[0])
-        if status == best_first.FOUND:
-            motions, open_mm = self._walk(frontier, state, kept)
-            cost = abs(int(frontier.best[state])) - 1 - open_mm * best_first.UNIT_PER_MM * best_first.OPEN_WEIGHT
-            least = min(int(bounds[place]) for place in self._places(starts)) if open_mm else cost
-            return Found(motions, _metres(cost), open_mm / 1000.0, _metres(least), expanded)
-        reached = np.unique(np.flatnonzero(frontier.best[: 2 * self.grid.poses] < 0) // 2)
-        return NotFound("exhausted" if status == EXHAUSTED or not any_way else "limit", reached, expanded)
+        return Found(motions, start, state // 2, _metres(cost), open_mm / 1000.0, _metres(least), expanded)
 
     def may_lead(self, starts: Sequence[int], goals: Sequence[int]) -> bool:
         """Whether there could be a way if headings did not matter; where not, it is proven that there is none."""
@@ -229,19 +257,21 @@ class CheckedLattice:
         columns = [np.ascontiguousarray(table[:, i]) for i in range(3)]
         return Relaxation(shut, room.walked, room.moves, hops, room.barred, columns[0], columns[1], columns[2], linked)
 
-    def _frontier(self, starts: Sequence[int], bounds: Ints) -> Frontier:
+    def _frontier(self, starts: Mapping[int, float], bounds: Ints) -> Frontier:
         n = 2 * (self.grid.poses + len(self.anchors))
         frontier = Frontier(
             np.zeros(n, np.int64), np.zeros(n, np.int32), new_heap(1 << 20), np.zeros(1, np.int64)
         )  # fmt: skip
-        for pose, place in zip(starts, self._places(starts), strict=True):
+        for (pose, paid_m), place in zip(starts.items(), self._places(list(starts)), strict=True):
             for gear in (0, 1):
                 if bounds[place] != UNREACHED:
-                    best_first.queue(frontier, 2 * pose + gear, 0, int(bounds[place]), 0)
+                    best_first.queue(frontier, 2 * pose + gear, _units(paid_m), int(bounds[place]), 0)
         return frontier
 
-    def _walk(self, frontier: Frontier, state: int, driven: list[tuple[Link, int]]) -> tuple[tuple[Motion, ...], int]:
-        """Motions from the start to a state, by the parents kept, and how many millimetres of them are open."""
+    def _walk(
+        self, frontier: Frontier, state: int, driven: list[tuple[Link, int]]
+    ) -> tuple[tuple[Motion, ...], int, int]:
+        """Motions to a state, by the parents kept, how many millimetres of them are open, and where they start."""
         found: list[Motion] = []
         open_mm = 0
         n_p = self.motions.counts.shape[1]
@@ -263,7 +293,7 @@ class CheckedLattice:
             forward = Motion(start, pieces, 0 if pieces[0, 2] > 0 else 1)
             found.append(forward.reversed() if gear else forward)
             state = 2 * before + gear_before
-        return tuple(reversed(found)), open_mm
+        return tuple(reversed(found)), open_mm, state // 2
 
     def _lattice_parent(self, pose: int, h: int, p: int, *, reverse: bool) -> tuple[int, int]:
         """Pose before a primitive, and the pose its pieces start from (the same, or the one driven back to)."""
@@ -279,6 +309,11 @@ def passage_room_m(lattice: CheckedLattice) -> float:
     """Room beyond what is wanted from which the lattice's own headings drive any gap, m."""
     hull, half_gap = lattice.hazards.body.hull, 0.5 * float(np.diff(np.sort(lattice.motions.headings)).max())
     return float(hull[1] - hull[0]) * math.sin(half_gap) + 2.0 * lattice.grid.cell_m
+
+
+def _units(cost_m: float) -> int:
+    """Metres of the best forward driving as a cost."""
+    return round(min(cost_m * 1000.0 * best_first.UNIT_PER_MM, best_first.NO_LIMIT))
 
 
 def _metres(cost: int) -> float:

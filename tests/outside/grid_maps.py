@@ -12,7 +12,7 @@ from routeplan.hazards.prepare import encounter
 from routeplan.hazards.terrain import build_terrain
 from routeplan.hazards.tile import BLOCKED, COMFORTABLE, FREE, Checker
 from routeplan.search import best_first
-from routeplan.search.best_first import FOUND, PAUSED, UNIT_PER_MM, Frontier, Lattice
+from routeplan.search.best_first import FOUND, NO_LIMIT, PAUSED, UNIT_PER_MM, Frontier, Lattice
 from routeplan.search.heap import grown, new_heap, push
 from routeplan.search.motions import solve_motions
 from routeplan.search.relaxation import FULL, UNREACHED, Relaxation, Spread, relaxed
@@ -134,7 +134,7 @@ class GridMap:
             best_first.queue(frontier, 2 * start + gear, 0, int(bounds[start]), 0)
         status = PAUSED
         while status in (PAUSED, FULL):
-            status, state = best_first.search(self.lattice, idle_checker(), bounds, goals, frontier, 1 << 62)
+            status, state = best_first.search(self.lattice, idle_checker(), bounds, goals, frontier, NO_LIMIT, NO_LIMIT)
             if status == FULL:
                 frontier = frontier._replace(heap=grown(frontier.heap))
         assert status == FOUND and state // 2 == goal and self.lattice.checked[0] == 0, "no hazard is asked"

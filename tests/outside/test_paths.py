@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from routeplan.hazards.tile import PIECE
 from routeplan.search import best_first
-from routeplan.search.best_first import BLOCKED, FOUND, Frontier, Lattice
+from routeplan.search.best_first import BLOCKED, FOUND, NO_LIMIT, Frontier, Lattice
 from routeplan.search.curves import curve
 from routeplan.search.heap import new_heap, push
 from routeplan.search.motions import solve_motions
@@ -106,7 +106,7 @@ def found_way(goal: str, bounds: Ints) -> tuple[int, str]:
     best_first.queue(frontier, int(2 * start), 0, int(bounds[start]), 0)
     goals = np.zeros(1 + len(VERTICES), np.uint8)
     goals[end] = 1
-    status, state = best_first.search(lattice, idle_checker(), bounds, goals, frontier, 1 << 62)
+    status, state = best_first.search(lattice, idle_checker(), bounds, goals, frontier, NO_LIMIT, NO_LIMIT)
     assert (status, state) == (FOUND, 2 * end)
     way, at = "", state
     while frontier.parent[at] != 0:

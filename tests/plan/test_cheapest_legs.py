@@ -12,7 +12,7 @@ import pytest
 from shapely.geometry import box
 
 from routeplan.machine.model import Machine
-from routeplan.plan.site_graph import BESIDE_FACTOR, SiteGraph, Stop
+from routeplan.plan.site_graph import BESIDE_FACTOR, Node, SiteGraph, Stop
 from routeplan.plan.way import Way
 from routeplan.plan.whole import plan_site
 from routeplan.search.lattice import CheckedLattice, Found
@@ -51,20 +51,19 @@ class Watched:
 @pytest.fixture
 def watched(monkeypatch: pytest.MonkeyPatch) -> Watched:
     seen = Watched()
-    find, way = CheckedLattice.find, SiteGraph.way
+    find, ways = CheckedLattice.find_each, SiteGraph.ways
 
     def counted(self: CheckedLattice, starts: Any, goals: Any, **more: Any) -> Any:
         seen.legs += 1
         return find(self, starts, goals, **more)
 
-    def kept(self: SiteGraph, start: Stop, goal: Stop, *, mode: int) -> Any:
-        found = way(self, start, goal, mode=mode)
-        assert isinstance(found[0], Way)
-        seen.ways.append((self, start, goal, found[0]))
+    def kept(self: SiteGraph, starts: Sequence[Node], goal: Stop, **more: Any) -> Any:
+        found = ways(self, starts, goal, **more)
+        seen.ways.append((self, starts[0].stop, goal, found[0].way))
         return found
 
-    monkeypatch.setattr(CheckedLattice, "find", counted)
-    monkeypatch.setattr(SiteGraph, "way", kept)
+    monkeypatch.setattr(CheckedLattice, "find_each", counted)
+    monkeypatch.setattr(SiteGraph, "ways", kept)
     return seen
 
 
