@@ -1,4 +1,4 @@
-"""Levels as the second opinion reads them: its own interpolation, rolling disc, clean ground and defects.
+"""Levels as the second opinion reads them: its own interpolation, clean ground and defects.
 
 Unknown levels are carried as a number larger than any level, so that a maximum over a wheel or a body never hides one.
 """
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from routeplan.site.model import Ground
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
 
 #: Stands for an unknown level inside the arrays; a weight of exactly zero still cancels it.
 UNKNOWN = 1e300
@@ -104,63 +105,10 @@ class Raster:
         north = take(first) * (1.0 - u) + take(first + 1) * u
         return np.asarray(south * (1.0 - v) + north * v)
 
-    def disc(self, x: Floats, y: Floats, heading: Floats, *, radius_m: float, width_m: float) -> Floats:
-        """Level that a rolling disc stands at: the highest fit over its length, then across the tyre's width.
-
-        Parameters
-        ----------
-        x, y
-            Hubs in site metres, one shape.
-        heading
-            Rolling direction in radians, same shape.
-        radius_m, width_m
-            Of the wheel.
-
-        Returns
-        -------
-        ndarray
-            Levels in metres, NaN where any level under the disc is unknown.
-
-        Notes
-        -----
-        Between samples the ground is taken as straight, on which the fit of a circle is exact: a slope ``m`` lifts it
-        by ``R (sqrt(1 + m^2) - 1)``.
-        """
-        step = min(radius_m / 4.0, self.cell_m / 2.0)
-        along = np.linspace(-radius_m, radius_m, 2 * math.ceil(radius_m / step) + 1)
-        step = along[1] - along[0]
-        across = np.linspace(-width_m / 2, width_m / 2, 1 + 2 * math.ceil(width_m / 2 / self.cell_m))
-        s, t = (grid.ravel() for grid in np.meshgrid(along, across))
-        cos, sin = np.cos(heading)[..., None], np.sin(heading)[..., None]
-        z = self.at(x[..., None] + s * cos - t * sin, y[..., None] + s * sin + t * cos)
-        best = np.argmax(z + _arc(s, radius_m), axis=-1)[..., None]
-        # Once more, eight times as close, on either side of the best of these.
-        fine = np.clip(s[best], step - radius_m, radius_m - step) + np.linspace(-step, step, 17)
-        z = self.at(x[..., None] + fine * cos - t[best] * sin, y[..., None] + fine * sin + t[best] * cos)
-        level = _highest_fit(z, fine, radius_m)
-        return np.where(level > KNOWN_BELOW_M, np.nan, level)
-
-
-def _arc(s: Floats, radius_m: float) -> Floats:
-    """How far a disc's rim stays above its lowest point, negative, at distances from its middle."""
-    return np.asarray(np.sqrt(np.maximum(0.0, radius_m**2 - s**2)) - radius_m)
-
-
-def _highest_fit(z: Floats, s: Floats, radius_m: float) -> Floats:
-    """Level of a disc on evenly spaced ground samples (last axis), taken as joined by straight lines."""
-    fit = z + _arc(s, radius_m)
-    best = np.argmax(fit, axis=-1)[..., None]
-    level, here, at = (np.take_along_axis(values, best, -1) for values in (fit, z, s))
-    for side in (-1, 1):
-        beside = np.clip(best + side, 0, s.shape[-1] - 1)
-        run = np.take_along_axis(s, beside, -1) - at
-        rise = np.take_along_axis(z, beside, -1) - here
-        slope = np.clip(rise / np.where(run == 0, 1.0, run), -KNOWN_BELOW_M, KNOWN_BELOW_M)
-        touch = radius_m * slope / np.sqrt(1.0 + slope**2) - at
-        between = (touch * side > 0) & (np.abs(touch) < np.abs(run)) & (here < KNOWN_BELOW_M)
-        lifted = here - slope * at + radius_m * (np.sqrt(1.0 + slope**2) - 1.0)
-        level = np.where(between, np.maximum(level, lifted), level)
-    return np.asarray(level[..., 0])
+    def nodes(self, row: Ints, col: Ints) -> Floats:
+        """Levels of nodes counted from the place ``(x_min, y_min)``; the edge of the grid stands for all beyond it."""
+        first = np.clip(row, 0, self.rows - 1) * self.cols + np.clip(col, 0, self.cols - 1)
+        return np.asarray(self._flat.take(first))
 
 
 class DiscMaximum:

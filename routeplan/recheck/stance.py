@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from routeplan.recheck.case import Case
+from routeplan.recheck.disc import disc_level
 from routeplan.recheck.track import Floats, Ints
 
 
@@ -176,7 +177,7 @@ def disc_levels(case: Case, hub_x: Floats, hub_y: Floats, heading: Floats, *, cl
     """Rolling-disc levels of the four wheels, on the ground as surveyed or on clean ground."""
     raster = case.levels.clean if clean else case.levels.real
     levels = [
-        raster.disc(hub_x[..., n], hub_y[..., n], heading, radius_m=wheel.radius_m, width_m=wheel.width_m)
+        disc_level(raster, hub_x[..., n], hub_y[..., n], heading, radius_m=wheel.radius_m, width_m=wheel.width_m)
         for n, wheel in enumerate(case.machine.wheels)
     ]
     return np.stack(levels, axis=-1)

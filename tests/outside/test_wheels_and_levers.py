@@ -18,6 +18,7 @@ from routeplan.hazards.prepare import encounter
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
 from routeplan.recheck.bounce import levers
+from routeplan.recheck.disc import disc_level
 from routeplan.recheck.levels import Raster
 from routeplan.recheck.stance import planes_of
 from routeplan.recheck.wheels import hole_drop_m
@@ -44,7 +45,7 @@ def test_disc_rolls_over_a_slot_in_the_raster(radius_m: float, width_m: float, d
     x = np.arange(-0.6, 0.6 + cell / 2, cell)
     levels = np.tile(np.where(np.abs(x) < width_m / 2 - 1e-9, -1.0, 0.0), (3, 1))
     raster = Raster(levels, x_min=-0.6, y_min=-cell, cell_m=cell)
-    level = raster.disc(np.array([0.0]), np.array([0.0]), np.array([0.0]), radius_m=radius_m, width_m=0.0)
+    level = disc_level(raster, np.array([0.0]), np.array([0.0]), np.array([0.0]), radius_m=radius_m, width_m=0.0)
     assert -1000 * float(level[0]) == pytest.approx(drop_mm, abs=2.0)
 
 

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from routeplan.recheck.disc import disc_level
 from routeplan.recheck.levels import DiscMaximum, Floats, Levels, Raster, clean_ground, running
 from tests import worlds
 
@@ -33,7 +34,7 @@ def test_the_last_node_is_known_and_a_hair_beyond_is_not() -> None:
     field = raster(np.ones((5, 5)))
     assert field.at(one(1.0), one(1.0))[0] == 1.0
     assert field.at(one(1.0 + 1e-9), one(0.5))[0] > 1e6
-    assert np.isnan(field.disc(one(0.95), one(0.5), one(0.0), radius_m=0.2, width_m=0.1)[0])
+    assert np.isnan(disc_level(field, one(0.95), one(0.5), one(0.0), radius_m=0.2, width_m=0.1)[0])
 
 
 def test_an_unknown_node_is_unknown_only_where_it_counts() -> None:
@@ -49,35 +50,32 @@ def test_a_disc_on_a_plane_is_lifted_by_its_tangent(slope: float) -> None:
     """Closed form: R (sqrt(1 + m^2) - 1) along the slope, half a width times the slope across it."""
     _y, x = np.mgrid[0:21, 0:31] * CELL
     field = raster(slope * x)
-    along = field.disc(one(3.0), one(2.0), one(0.0), radius_m=0.46, width_m=0.3)[0]
-    across = field.disc(one(3.0), one(2.0), one(math.pi / 2), radius_m=0.46, width_m=0.3)[0]
+    along = disc_level(field, one(3.0), one(2.0), one(0.0), radius_m=0.46, width_m=0.3)[0]
+    across = disc_level(field, one(3.0), one(2.0), one(math.pi / 2), radius_m=0.46, width_m=0.3)[0]
     assert along == pytest.approx(3.0 * slope + 0.46 * (math.sqrt(1 + slope**2) - 1), abs=1e-9)
     assert across == pytest.approx(3.0 * slope + 0.15 * slope, abs=1e-9)
 
 
-def test_a_disc_agrees_with_brute_force_on_rough_ground() -> None:
+@pytest.mark.parametrize(("cell_m", "rough_m"), [(0.1, 0.005), (0.25, 0.005), (0.25, 0.02), (0.5, 0.02)])
+def test_a_disc_stands_on_the_highest_of_all_that_is_under_it(cell_m: float, rough_m: float) -> None:
+    """Brute force over 300 x 100 places under the wheel, crests between the lines along it included."""
     rng = np.random.default_rng(2)
-    field = raster(rng.normal(0, 0.01, (30, 30)))
+    field = raster(rng.normal(0, rough_m, (60, 60)), cell_m=cell_m)
+    s, t = (grid.ravel() for grid in np.meshgrid(np.linspace(-0.4, 0.4, 301), np.linspace(-0.15, 0.15, 101)))
+    arc = np.sqrt(np.maximum(0.0, 0.16 - s**2)) - 0.4
     for _ in range(40):
-        x, y, heading = rng.uniform(2, 5), rng.uniform(2, 5), rng.uniform(0, 2 * math.pi)
-        s = np.linspace(-0.3, 0.3, 6001)
-        fits = [
-            field.at(
-                x + s * math.cos(heading) - t * math.sin(heading), y + s * math.sin(heading) + t * math.cos(heading)
-            )
-            + np.sqrt(np.maximum(0, 0.09 - s**2))
-            - 0.3
-            for t in (-0.1, 0.0, 0.1)
-        ]
-        found = field.disc(one(x), one(y), one(heading), radius_m=0.3, width_m=0.2)[0]
-        assert found == pytest.approx(max(fit.max() for fit in fits), abs=1e-3)
+        x, y, heading = rng.uniform(2, 4), rng.uniform(2, 4), rng.uniform(0, 2 * math.pi)
+        cos, sin = math.cos(heading), math.sin(heading)
+        highest = (field.at(x + s * cos - t * sin, y + s * sin + t * cos) + arc).max()
+        found = disc_level(field, one(x), one(y), one(heading), radius_m=0.4, width_m=0.3)[0]
+        assert highest - 0.0005 <= found <= highest + 0.001
 
 
 def test_a_disc_climbs_a_step_before_it_reaches_it() -> None:
     """Closed form: a step of height h at distance d lifts a disc to h + sqrt(R^2 - d^2) - R."""
     _y, x = np.mgrid[0:101, 0:401] * 0.01
     field = raster(np.where(x >= 2.0, 0.1, 0.0), cell_m=0.01)
-    found = field.disc(one(1.8), one(0.5), one(0.0), radius_m=0.4, width_m=0.1)[0]
+    found = disc_level(field, one(1.8), one(0.5), one(0.0), radius_m=0.4, width_m=0.1)[0]
     assert found == pytest.approx(0.1 + math.sqrt(0.16 - 0.04) - 0.4, abs=1e-3)
 
 
