@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -70,3 +71,15 @@ def test_a_way_too_narrow_is_not(bearing_deg: int) -> None:
     site = walled(worlds.scissor(), bearing_deg=bearing_deg, length_m=20.0, spare_m=-0.01)
     (move,) = plan_site(site, issued="2026-11-24T12:00:00+00:00").moves
     assert move.verdict == "no route"
+
+
+@pytest.mark.parametrize("fall", [0.04, -0.04])
+def test_a_door_on_a_side_slope_is_driven_off_its_middle(fall: float) -> None:
+    """On 4 % the top leans by more than half of what is spare towards one side, and not at all towards the other."""
+    site = walled(worlds.scissor(), bearing_deg=25, length_m=0.3, spare_m=SPARE_M)
+    y, x = np.mgrid[0.0 : SIDE_M + 0.1 : 0.25, 0.0 : SIDE_M + 0.1 : 0.25]
+    across = x * math.cos(math.radians(25)) - y * math.sin(math.radians(25))
+    (move,) = plan_site(
+        replace(site, ground=replace(site.ground, z=fall * across)), issued="2026-11-24T12:00:00+00:00"
+    ).moves
+    assert move.verdict in ("pass", "pass with controls") and move.refused is None, move.reason

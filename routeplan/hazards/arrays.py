@@ -171,3 +171,4 @@ class Scratch(NamedTuple):
     tubes: Floats  # (n, 6) parts of a tube still to be looked at
     parts: Floats  # (n, 2) stretches of a piece still to be looked at
     found: Ints
+    glance: bool  # whether a closer look is taken at middles only: too kind, for what passes is looked at again

@@ -81,6 +81,8 @@ def look_closer(
     Nothing is done where all that the row holds is proven, but for ``whole``. Returns how far tops lean per metre of
     height, -1 where a level is unknown; ``leaned`` is what the row was filled with.
 
+    At a glance the row is filled with what holds at the stretch's middle.
+
     ``rate`` is how far any point of the machine moves at most per metre along the piece; ``whole`` cuts tubes for the
     sake of how far tops lean, too.
     """
@@ -88,6 +90,11 @@ def look_closer(
         return leaned
     here, parts = scratch.margins[HERE], scratch.tubes
     begin(body, first, last, scratch)
+    if scratch.glance:
+        px, py, ph = along(x, y, heading, 0.5 * (first + last), piece[1], piece[2], piece[3])
+        leaned = tube_margins(world, body, px, py, ph, Tube(0.0, 0.0, 0.0), 0.0, scratch, 0.0, here)
+        merge(scratch, STRETCH, HERE)
+        return leaned
     spare, smallest, most = (SPARE, SMALLEST_M, MOST) if brief else (0.0, 0.5 * SMALLEST_M, 2 * MOST)
     pending, looked, lean = 1, 0, 0.0
     while pending > 0:

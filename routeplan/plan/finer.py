@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise, product
 
 import numpy as np
@@ -23,9 +23,11 @@ Ints = NDArray[np.int64]
 FINE = GridSpec(cell_m=0.10, headings=32)
 #: A look reaches this far beyond the machine's own length from a near miss, m.
 AROUND_M = 5.0
-#: States after which a finer look gives up; and how many more than were reached before a closer one does, which takes
-#: milliseconds a motion and proves nothing that the finer look after it does not.
-LIMIT, CLOSER_LIMIT = 8_000_000, 8_000
+#: States beyond those already reached after which a finer look gives up.
+LIMIT = 8_000_000
+#: Looks taken at each place, in their order: the grid (the site's own where ``None``), and how many ways are looked at
+#: closer; where none is, the bounds at stances decide, and what they find blocked is.
+LOOKS = ((None, 25), (FINE, 0), (None, 100))
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,6 +101,48 @@ def _apart_m(lattice: CheckedLattice, starts: Sequence[int], goals: Sequence[int
     return min(math.dist((a.x, a.y), (b.x, b.y)) for a in from_ for b in to)
 
 
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """The lattice of a part of the site, and its poses that were reached from the start and that reach the goal."""
+
+    lattice: CheckedLattice
+    here: list[int]
+    there: list[int]
+
+
+@dataclass(eq=False)
+class _Parts:
+    """Parts of a site around some places, on some grid and with a closer look or without; each made once."""
+
+    coarse: CheckedLattice
+    reached: Ints
+    reaching: Ints
+    lattice_of: Callable[[Site, bool], CheckedLattice]
+    taken: int = 0
+    grid: str = ""
+    _made: dict[tuple[tuple[float, float], GridSpec, bool], _Part | None] = field(default_factory=dict)
+
+    def around(self, place: tuple[float, float], grid: GridSpec, *, closer: bool) -> _Part | None:
+        """The part around a place; ``None`` where no way leads through it."""
+        key = place, grid, closer
+        if key not in self._made:
+            self._made[key] = self._make(*place, grid, closer)
+        return self._made[key]
+
+    def _make(self, x: float, y: float, grid: GridSpec, closer: bool) -> _Part | None:
+        hull = self.coarse.hazards.body.hull
+        reach_m = float(hull[1] - hull[0]) + AROUND_M
+        site = part_of(self.coarse.site, box(x - reach_m, y - reach_m, x + reach_m, y + reach_m), grid)
+        if site is None:
+            return None
+        fine = self.lattice_of(site, closer)
+        self.taken += 1
+        self.grid = f"{fine.grid.cell_m:.2f} m and {fine.grid.headings} headings"
+        here, there = (_shared(poses, self.coarse, fine)[1].tolist() for poses in (self.reached, self.reaching))
+        leads = here and there and fine.may_lead(here, there)
+        return _Part(fine, here, there) if leads else None
+
+
 def look_finer(
     coarse: CheckedLattice, answer: NotFound, misses: Sequence[NearMiss], *, starts: Sequence[int],
     goals: Sequence[int], lattice_of: Callable[[Site, bool], CheckedLattice],
@@ -114,30 +158,21 @@ def look_finer(
     beyond = coarse.find(goals, starts)
     if isinstance(beyond, Found):  # the same motions, driven the other way: cannot be
         raise AssertionError("a way back was found where there is no way there")
-    hull = coarse.hazards.body.hull
-    reach_m = float(hull[1] - hull[0]) + AROUND_M
-    taken = gave_up = 0
-    grid = ""
+    parts = _Parts(coarse, answer.reached, beyond.reached, lattice_of)
+    gave_up = 0
     places: list[tuple[float, float]] = []
     for miss in misses:
         if all(math.dist(miss.place, place) >= AROUND_M for place in places):
             places.append(miss.place)
-    for (spec, closer), (x, y) in product(((coarse.site.grid, True), (FINE, False)), places):
-        part = part_of(coarse.site, box(x - reach_m, y - reach_m, x + reach_m, y + reach_m), spec)
+    for (spec, looks), place in product(LOOKS, places):
+        part = parts.around(place, coarse.site.grid if spec is None else spec, closer=looks > 0)
         if part is None:
             continue
-        fine = lattice_of(part, closer)
-        taken, grid = taken + 1, f"{fine.grid.cell_m:.2f} m and {fine.grid.headings} headings"
-        _, here = _shared(answer.reached, coarse, fine)
-        _, there = _shared(beyond.reached, coarse, fine)
-        if not len(here) or not len(there) or not fine.may_lead(here.tolist(), there.tolist()):
-            continue
-        limit = len(here) + CLOSER_LIMIT if closer else LIMIT
-        found = fine.find(here.tolist(), there.tolist(), limit=limit)
+        found = part.lattice.find(part.here, part.there, limit=len(part.here) + LIMIT, looks=max(looks, 1))
         if isinstance(found, Found):
-            way = _joined(coarse, fine, found, starts, goals)
+            way = _joined(coarse, part.lattice, found, starts, goals)
             if way is not None:
-                return Look(way, taken, gave_up, grid)
-        elif not closer and found.why == "limit":
+                return Look(way, parts.taken, gave_up, parts.grid)
+        elif looks == 0 and found.why == "limit":
             gave_up += 1
-    return Look(None, taken, gave_up, grid)
+    return Look(None, parts.taken, gave_up, parts.grid)

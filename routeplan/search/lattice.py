@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import product
 from typing import Literal
 
 import numpy as np
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from routeplan.hazards.prepare import Hazards
 from routeplan.search import best_first
-from routeplan.search.anchors import Anchor, GridFrame, Link, link_anchor, link_cost, link_line
+from routeplan.search.anchors import Anchor, GridFrame, Link, check_motions, link_anchor, link_cost, link_line
 from routeplan.search.best_first import Frontier, Lattice
 from routeplan.search.heap import grown, new_heap, push
 from routeplan.search.motions import Motions
@@ -25,15 +26,22 @@ from routeplan.site.model import Site
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bytes = NDArray[np.uint8]
+#: Row, column, heading and primitive of a motion of the lattice.
+Entry = tuple[int, int, int, int]
 
 #: Lines through passages are joined where the body just does not reach into them, and a run-up further out, m.
 MOUTH_M, RUN_UP_M = 0.1, 2.0
+#: Lines through a passage tried in their order, as shares of its spare room to the left of its middle: on a slope the
+#: machine leans towards one side, and other things may stand in the way on one.
+SHARES = (0.0, 0.25, -0.25, 0.45, -0.45)
 #: Beyond this many expanded states the search gives up, in words and with its own exit status.
 STATE_LIMIT = 60_000_000
 #: States looked at to say how far the machine gets where there is proven to be no way.
 LOOK_AROUND = 400_000
 #: Costs this far beyond the relaxed best are bounded one by one, the rest by one number.
 SPARE_M = 60.0
+#: Most ways that are looked at closer before a search gives up.
+MOST_LOOKS = 100
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,6 +53,7 @@ class Found:
     """
 
     motions: tuple[Motion, ...]
+    entries: tuple[Entry, ...]
     start: int
     goal: int
     cost_m: float
@@ -83,6 +92,7 @@ class CheckedLattice:
     anchors: list[Anchor] = field(default_factory=list)
     passages: list[Passage] = field(default_factory=list)
     _numbers: dict[Anchor, int] = field(default_factory=dict)
+    _sure: set[Entry] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         terrain = self.hazards.terrain
@@ -100,13 +110,15 @@ class CheckedLattice:
     def _add_passage(self, passage: Passage) -> None:
         """Link the exact line through a passage to the lattice, a machine's length before and after it, both ways."""
         front, rear = float(self.hazards.body.hull[1]), -float(self.hazards.body.hull[0])
-        for turned in (0.0, math.pi):
-            way = Passage(passage.x, passage.y, passage.heading + turned, passage.half_m, passage.spare_m)
-            before, after = -way.half_m - front - MOUTH_M, way.half_m + rear + MOUTH_M
-            line = [Anchor(*way.at(t), way.heading) for t in (before - RUN_UP_M, before, after, after + RUN_UP_M)]
-            if not link_line([(line[1], 0), (line[2], 1)], hazards=self.hazards):
-                return
-            self.links += link_line([(anchor, self.add_anchor(anchor)) for anchor in line], hazards=self.hazards)
+        before, after = -passage.half_m - front - MOUTH_M, passage.half_m + rear + MOUTH_M
+        for way, share in product((passage, passage.turned()), SHARES):
+            line = [
+                Anchor(*way.at(t, share * way.spare_m), way.heading)
+                for t in (before - RUN_UP_M, before, after, after + RUN_UP_M)
+            ]
+            if link_line([(line[1], 0), (line[2], 1)], hazards=self.hazards):
+                self.links += link_line([(anchor, self.add_anchor(anchor)) for anchor in line], hazards=self.hazards)
+                break
 
     def add_anchor(self, anchor: Anchor) -> int:
         """Link an exact pose to the lattice, once; returns its pose number."""
@@ -125,16 +137,21 @@ class CheckedLattice:
             return self.anchors[pose - self.grid.poses]
         return self.grid.pose_of(pose, self.motions.headings)
 
-    def find(self, starts: Sequence[int], goals: Sequence[int], *, limit: int = STATE_LIMIT) -> Found | NotFound:
+    def find(
+        self, starts: Sequence[int], goals: Sequence[int], *, limit: int = STATE_LIMIT, looks: int = MOST_LOOKS
+    ) -> Found | NotFound:
         """Best way from any of the start poses to any of the goal poses (numbers of lattice poses or anchors).
 
-        No way on this lattice and its links has less open length, nor costs less with as little of it.
+        No way on this lattice and its links has less open length, nor costs less with as little of it. ``limit`` is how
+        many states the search expands before it gives up; ``looks``, where a closer look is taken, how many ways it
+        looks at.
         """
-        found = self.find_each(dict.fromkeys(starts, 0.0), goals, limit=limit)
+        found = self.find_each(dict.fromkeys(starts, 0.0), goals, limit=limit, looks=looks)
         return found if isinstance(found, NotFound) else found[0]
 
     def find_each(
-        self, starts: Mapping[int, float], goals: Sequence[int], *, most_m: float = 0.0, limit: int = STATE_LIMIT
+        self, starts: Mapping[int, float], goals: Sequence[int], *, most_m: float = 0.0, limit: int = STATE_LIMIT,
+        looks: int = MOST_LOOKS,
     ) -> tuple[Found, ...] | NotFound:
         """Best ways to several goal poses, the cheapest first: to one in any case, and to all for at most ``most_m``.
 
@@ -146,11 +163,27 @@ class CheckedLattice:
         if not any_way:  # proven; the search then shows how far the machine gets towards the goal
             bounds, _ = self._bounds(self._relaxation(kept, self.room.shut), list(starts), goals)
             limit = min(limit, LOOK_AROUND)
+        for _ in range(looks):
+            status, frontier, ends = self._searched(lattice, bounds, starts, goals, most_m, limit)
+            found = tuple(self._found(frontier, end, kept, bounds, starts) for end in ends)
+            if found and all(map(self._holds, found)):
+                return found
+            if not found:
+                break
+        reached = np.unique(np.flatnonzero(frontier.best[: 2 * self.grid.poses] < 0) // 2)
+        proven = not found and (status == EXHAUSTED or not any_way)
+        return NotFound("exhausted" if proven else "limit", reached, int(frontier.expanded[0]))
+
+    def _searched(
+        self, lattice: Lattice, bounds: Ints, starts: Mapping[int, float], goals: Sequence[int], most_m: float,
+        limit: int,
+    ) -> tuple[int, Frontier, list[int]]:
+        """How a search ended, all that it reached, and the states of the goals that it found; see ``find_each``."""
         goal = np.zeros(self.grid.poses + len(self.anchors), np.uint8)
         goal[np.asarray(goals)] = 1
         frontier = self._frontier(starts, bounds)
         checker = new_checker(self.hazards, self.motions)
-        found: list[Found] = []
+        ends: list[int] = []
         most = best_first.NO_LIMIT
         while goal.any():
             status, state = best_first.search(lattice, checker, bounds, goal, frontier, limit, most)
@@ -158,27 +191,39 @@ class CheckedLattice:
             if status == FULL:
                 frontier = frontier._replace(heap=grown(frontier.heap))
             elif status == best_first.FOUND:
-                found.append(self._found(frontier, state, kept, bounds, starts))
+                ends.append(state)
                 best_first.go_on(frontier, goal, state)
                 most, limit = _units(most_m), best_first.NO_LIMIT  # the rest proves that the way is a best one
             elif status != best_first.PAUSED:
                 break
-        if not found:
-            reached = np.unique(np.flatnonzero(frontier.best[: 2 * self.grid.poses] < 0) // 2)
-            proven = status == EXHAUSTED or not any_way
-            return NotFound("exhausted" if proven else "limit", reached, int(frontier.expanded[0]))
-        return tuple(found)
+        return status, frontier, ends
+
+    def _holds(self, found: Found) -> bool:
+        """Whether the motions of a way are what the table has them be; where a closer look was taken at a glance only,
+        the table is put right.
+        """
+        seen = [entry for entry in found.entries if self.hazards.world.closer and entry not in self._sure]
+        if not seen:
+            return True
+        rows, cols, h, p = np.array(seen).T
+        motions, grid = self.motions, self.grid
+        starts = np.column_stack([grid.x0 + cols * grid.cell_m, grid.y0 + rows * grid.cell_m, motions.headings[h]])
+        _, verdicts = check_motions(self.hazards, starts, motions.pieces[h, p], brief=True)
+        before = self.table[rows, cols, h, p]
+        self.table[rows, cols, h, p] = verdicts
+        self._sure.update(seen)
+        return bool(np.array_equal(before, verdicts))
 
     def _found(
         self, frontier: Frontier, state: int, driven: list[tuple[Link, int]], bounds: Ints, starts: Mapping[int, float]
     ) -> Found:
         """The way to a goal's state that was reached."""
-        motions, open_mm, start = self._walk(frontier, state, driven)
+        motions, entries, open_mm, start = self._walk(frontier, state, driven)
         cost = abs(int(frontier.best[state])) - 1 - _units(starts[start])
         cost -= open_mm * best_first.UNIT_PER_MM * best_first.OPEN_WEIGHT
         least = min(int(bounds[place]) for place in self._places(list(starts))) if open_mm else cost
         expanded = int(frontier.expanded[0])
-        return Found(motions, start, state // 2, _metres(cost), open_mm / 1000.0, _metres(least), expanded)
+        return Found(motions, entries, start, state // 2, _metres(cost), open_mm / 1000.0, _metres(least), expanded)
 
     def may_lead(self, starts: Sequence[int], goals: Sequence[int]) -> bool:
         """Whether there could be a way if headings did not matter; where not, it is proven that there is none."""
@@ -270,9 +315,12 @@ class CheckedLattice:
 
     def _walk(
         self, frontier: Frontier, state: int, driven: list[tuple[Link, int]]
-    ) -> tuple[tuple[Motion, ...], int, int]:
-        """Motions to a state, by the parents kept, how many millimetres of them are open, and where they start."""
+    ) -> tuple[tuple[Motion, ...], tuple[Entry, ...], int, int]:
+        """Motions to a state, by the parents kept, where they stand in the table, how many millimetres of them are
+        open, and where they start.
+        """
         found: list[Motion] = []
+        entries: list[Entry] = []
         open_mm = 0
         n_p = self.motions.counts.shape[1]
         while frontier.parent[state] != 0:
@@ -288,12 +336,13 @@ class CheckedLattice:
                 h, p = divmod(code, n_p)
                 pieces, length_mm = self.motions.pieces[h, p, : self.motions.counts[h, p]], self.motions.length_mm[h, p]
                 before, first = self._lattice_parent(state // 2, h, p, reverse=bool(gear))
-                start, byte = self.pose_of(first), self.table[(*self.grid.cell_of(first), h, p)]
+                entries.append((*self.grid.cell_of(first), h, p))
+                start, byte = self.pose_of(first), self.table[entries[-1]]
             open_mm += int(length_mm) if byte & best_first.OPEN else 0
             forward = Motion(start, pieces, 0 if pieces[0, 2] > 0 else 1)
             found.append(forward.reversed() if gear else forward)
             state = 2 * before + gear_before
-        return tuple(reversed(found)), open_mm, state // 2
+        return tuple(reversed(found)), tuple(entries), open_mm, state // 2
 
     def _lattice_parent(self, pose: int, h: int, p: int, *, reverse: bool) -> tuple[int, int]:
         """Pose before a primitive, and the pose its pieces start from (the same, or the one driven back to)."""

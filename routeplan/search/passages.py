@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -41,9 +41,14 @@ class Passage:
     half_m: float
     spare_m: float
 
-    def at(self, along_m: float) -> tuple[float, float]:
-        """Place on the line, measured from its middle."""
-        return self.x + along_m * math.cos(self.heading), self.y + along_m * math.sin(self.heading)
+    def at(self, along_m: float, aside_m: float = 0.0) -> tuple[float, float]:
+        """Place on the line, measured from its middle, or so far to its left."""
+        c, s = math.cos(self.heading), math.sin(self.heading)
+        return self.x + along_m * c - aside_m * s, self.y + along_m * s + aside_m * c
+
+    def turned(self) -> Passage:
+        """The same line, driven the other way."""
+        return replace(self, heading=self.heading + math.pi)
 
     def same_as(self, other: Passage) -> bool:
         """Whether two lines lead through the same gap side by side."""

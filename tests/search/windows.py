@@ -144,8 +144,8 @@ class _Draft:
         }  # fmt: skip
 
 
-def lattice_of(site: Site, machine: Machine) -> CheckedLattice:
-    """The lattice of a machine that is ridden over a site, on its day."""
+def lattice_of(site: Site, machine: Machine, *, closer: bool = False) -> CheckedLattice:
+    """The lattice of a machine that is ridden over a site, on its day, with a closer look at the ground or without."""
     terrain, radius_m = build_terrain(site.ground, site.grid), turn_radius_m(machine)
     motions = solve_motions(
         headings=16, cell_m=terrain.cell_m * terrain.stride, radius_m=radius_m, pivots=machine.value("pivots") == 1.0,
@@ -153,7 +153,7 @@ def lattice_of(site: Site, machine: Machine) -> CheckedLattice:
     )  # fmt: skip
     hazards = encounter(
         site, machine, configuration="stowed", travel_mode="ridden", k=3.0, terrain=terrain
-    ).on(DAY, travel_m=motions.travel_m)  # fmt: skip
+    ).on(DAY, travel_m=motions.travel_m, closer=closer)  # fmt: skip
     return CheckedLattice(site, hazards, motions)
 
 
@@ -181,8 +181,8 @@ def _anchors(rng: np.random.Generator, lattice: CheckedLattice) -> tuple[int, ..
     return ()
 
 
-def draw(seed: int, *, ways: int = 3) -> Window:
-    """A window of up to 20 x 20 nodes with 16 headings, and some ways asked for over it."""
+def draw(seed: int, *, ways: int = 3, closer: bool = False) -> Window:
+    """A window of up to 20 x 20 nodes with 16 headings, and some ways asked for over it; see ``lattice_of``."""
     rng = np.random.default_rng(seed)
     machine = MACHINES[seed % len(MACHINES)]
     draft = _Draft(rng, NODE_M * int(rng.integers(14, 20)))
@@ -190,7 +190,7 @@ def draw(seed: int, *, ways: int = 3) -> Window:
         draft.side_m, draft.side_m, z=draft.levels(), cell_m=CELL_M, thresholds=LIMITS, grid=GridSpec(NODE_M, 16),
         **draft.layers(),
     )  # fmt: skip
-    lattice = lattice_of(site, machine)
+    lattice = lattice_of(site, machine, closer=closer)
     asked = [(_anchors(rng, lattice), _anchors(rng, lattice)) for _ in range(ways)]
     return Window(
         site, machine, lattice.hazards, lattice.motions, lattice, tuple(pair for pair in asked if all(pair))
