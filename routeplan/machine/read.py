@@ -16,7 +16,7 @@ from routeplan.machine.model import BasketEnd, Figure, Machine, Steering, Tag
 from routeplan.machine.shape import Axle, Kind, configurations, wheels
 
 #: What a name's last part says of its unit.
-UNITS = {"kg": "kg", "m": "m", "m2": "m2", "pct": "%", "deg": "deg", "mps": "m/s", "kn": "kN", "kpa": "kPa"}
+UNITS = {"kg": "kg", "m": "m", "m2": "m2", "pct": "%", "deg": "deg", "mps": "m/s", "kn": "kN", "kpa": "kPa", "s": "s"}
 
 #: Kinds that have a figure, where not all of them do.
 ONLY_KINDS: Mapping[str, frozenset[Kind]] = {
@@ -28,6 +28,8 @@ ONLY_KINDS: Mapping[str, frozenset[Kind]] = {
     "tail_overhang_m": frozenset({"mast", "boom"}),
     "chassis_top_m": frozenset({"mast", "boom"}),
     "boom_top_m": frozenset({"boom"}),
+    "bounce_period_s": frozenset({"scissor", "mast", "boom"}),
+    "bounce_damping_pct": frozenset({"scissor", "mast", "boom"}),
     "turntable_xi_m": frozenset({"boom"}),
     "outrigger_load_max_kn": frozenset({"block"}),
 }

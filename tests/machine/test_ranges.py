@@ -184,3 +184,12 @@ def test_a_boom_climbs_less_with_its_basket_uphill(class_id: str) -> None:
     # The trade's one published pair is 30 % with the platform downhill and 20 % with it uphill: two thirds.
     up, down = (read_classes()[class_id].figures[f"gradeability_basket_{way}hill_pct"].value for way in ("up", "down"))
     assert down * 2 / 3 - 1 < up <= down * 2 / 3
+
+
+@pytest.mark.parametrize("class_id", [c for c, one in read_classes().items() if one.kind != "block"])
+def test_no_class_claims_to_know_how_a_basket_bounces(class_id: str) -> None:
+    """No published figure was found: all are assumed, so that no pass may rest on them."""
+    classes = read_classes()
+    for name in ("bounce_period_s", "bounce_damping_pct"):
+        assert classes[class_id].figures[name].tag == "memory"
+        assert "assumed" in classes[class_id].figures[name].source
