@@ -11,8 +11,6 @@ from scipy import ndimage
 
 Floats = NDArray[np.float64]
 
-#: Spacing of heights along a path, m. What a height does and undoes within one step is not seen.
-PATH_STEP_M = 0.01
 #: Widths of the running means that heights are split by, m; 0 is the heights themselves. Each gives a bound, the least
 #: of them is taken, so that more widths can only sharpen it.
 MEANS_M = (0.0, 0.2, 0.6, 2.0)
@@ -36,12 +34,12 @@ class Swing:
 
 @dataclass(frozen=True, eq=False)
 class Ride:
-    """Rigid heights of body points along a path, evenly spaced, m.
+    """Rigid heights of body points along a path, m. What a height does and undoes within one step is not seen.
 
     Parameters
     ----------
-    step_m
-        Path from one sample to the next.
+    path_m
+        ``(n,)`` of the samples, rising, in steps of about the same length.
     middle_m
         ``(..., n)`` half way between the two planes that the machine may rock to.
     apart_m
@@ -50,10 +48,15 @@ class Ride:
         ``(n,)`` where the machine comes to stand and starts again; both ends always count.
     """
 
-    step_m: float
+    path_m: Floats
     middle_m: Floats
     apart_m: Floats
     halts: NDArray[np.bool_]
+
+    @property
+    def steps_m(self) -> Floats:
+        """Path from each sample to the next, ``(n - 1,)``."""
+        return np.diff(self.path_m)
 
 
 def excess_bounds(ride: Ride, swing: Swing, limit_mps: Floats | float) -> Floats:
@@ -70,7 +73,7 @@ def excess_bounds(ride: Ride, swing: Swing, limit_mps: Floats | float) -> Floats
     halts and where the limit changes, but for one stop with its start wherever it does most. See docs/method.md 6.
     """
     limits = np.broadcast_to(np.asarray(limit_mps, dtype=np.float64), ride.halts.size - 1)
-    fading = np.minimum(swing.damping * swing.omega * ride.step_m / limits, _MOST_FADING)
+    fading = np.minimum(swing.damping * swing.omega * ride.steps_m / limits, _MOST_FADING)
     jumps, kinks = _constants(swing)
     within = np.minimum.reduce([
         jumps * _told(_changes(ride, base), fading) + kinks * _told_by_slopes(ride, base, limits, fading)
@@ -90,7 +93,7 @@ def _constants(swing: Swing) -> tuple[float, float]:
 
 def _bases(ride: Ride) -> list[Floats]:
     """What is told by its slopes, the rest being told by its changes: nothing, and running means of the heights."""
-    means = [max(1, round(width / ride.step_m)) for width in MEANS_M]
+    means = [max(1, round(width / float(ride.steps_m.mean()))) for width in MEANS_M]
     smooth = [ndimage.uniform_filter1d(ride.middle_m, size, axis=-1, mode="nearest") for size in means]
     return [np.zeros_like(ride.middle_m), *smooth]
 
@@ -102,7 +105,7 @@ def _changes(ride: Ride, base: Floats) -> Floats:
 
 def _told_by_slopes(ride: Ride, base: Floats, limits: Floats, fading: Floats) -> Floats:
     """What changes of slope, halts, other limits and one stop anywhere leave, as speed, for each step, m/s."""
-    slopes = np.diff(base) / ride.step_m
+    slopes = np.diff(base) / ride.steps_m
     edge = np.zeros((*base.shape[:-1], 1))
     before, after = np.concatenate([edge, slopes], axis=-1), np.concatenate([slopes, edge], axis=-1)
     behind, ahead = np.append(0.0, limits), np.append(limits, 0.0)

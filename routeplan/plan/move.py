@@ -22,11 +22,12 @@ from routeplan.plan.portals import Portal, named_at, with_gaps
 from routeplan.plan.profile import checks_of, profile, unmade_checks
 from routeplan.plan.rounds import bounded, cheapest_round
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
+from routeplan.plan.speeds import paced
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
 from routeplan.plan.trace import reversals, trace
 from routeplan.plan.way import Way, joined
 from routeplan.plan.zones import zones_of
-from routeplan.route import MOVE_VERDICTS, Move, MoveVerdict, NearMiss, heading_rad
+from routeplan.route import MOVE_VERDICTS, Move, MoveVerdict, NearMiss, Objection, Refused, heading_rad
 from routeplan.search.anchors import Anchor
 from routeplan.search.lattice import CheckedLattice, NotFound
 from routeplan.search.motions import solve_motions
@@ -225,21 +226,25 @@ class MovePlanner:
         begins = {usual, self._left_in.get((machine.id, wanted.start), usual)}
         holds, controls = holds_of(found, configuration, begins, stops[1:-1])
         verdict: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
-        if verdict == "pass" and controls:
-            verdict = "pass with controls"
         open_kinds = [check.kind for check in checks if check.verdict in ("not proven", "fail")]
         cost = max(way.cost_m, length)
+        whole = replace(self._graph(wanted, machine).lattices[0].hazards, sigma=hazards.sigma)
+        pace = paced(found, machine, whole, k, holds)
+        controls = tuple(sorted((*controls, *pace.controls), key=lambda control: control.chainage_m))
+        if verdict == "pass" and controls:
+            verdict = "pass with controls"
         driven = Driven(found, stops, controls, cost, self.site, machine, wanted.configuration, hazards, k)
-        return Move(
+        move = Move(
             id=wanted.id, purpose=wanted.purpose, machine=wanted.machine, configuration=wanted.configuration,
             start=wanted.start, via=wanted.via, goal=wanted.goal, on=_day(wanted), verdict=verdict,
             reason=f"open: {', '.join(open_kinds)}" if open_kinds else "every check of the catalogue holds",
             length_m=length, cost_m=cost, lattice_cost_m=way.lattice_cost_m, best_possible_m=way.bound_m,
-            bound=max(1.0, cost / way.bound_m), poses=poses, checks=checks, controls=controls, holds=holds,
+            bound=max(1.0, cost / way.bound_m), poses=pace.poses, checks=checks, controls=controls, holds=holds,
             zones=zones_of(found, machine=machine, configuration=configuration, hazards=hazards),
             reversals=reversals(poses), refused=None, nearest_misses=(),
             legs=tuple(legs_of(driven, with_gaps(self.portals, self.site, way.stretches[0].lattice.passages))),
         )  # fmt: skip
+        return move if math.isnan(pace.too_fast_m) else _too_fast(move, pace.too_fast_m)
 
 
 def _stops(wanted: MoveWanted, ways: Sequence[Way]) -> list[tuple[float, str]]:
@@ -257,6 +262,22 @@ def _where(site: Site, miss: NearMiss) -> str:
     names = [f"{place.title} ({place.id})" if place.title else place.id for place in named_at(site, miss.place)]
     where = ", ".join([*names, f"E {miss.place[0]:.1f} N {miss.place[1]:.1f}"])
     return f"at {where}: {miss.text.removesuffix(' here')}"
+
+
+def kept_apart(move: Move, reason: str, objections: tuple[Objection, ...]) -> Move:
+    """The move with a route that may not be driven: its rows stand apart from what people drive."""
+    return replace(
+        move, verdict="fail", reason=reason, poses=(), refused=Refused(move.poses, objections), zones=(), holds=(),
+        controls=(), legs=(), reversals=0,
+    )  # fmt: skip
+
+
+def _too_fast(move: Move, at_m: float) -> Move:
+    """The move where not even creep speed keeps every gap; another way is not looked for."""
+    pose = next(pose for pose in move.poses if pose.chainage_m >= at_m)
+    text = f"even at creep speed the basket may bounce beyond a gap or its limit from {at_m:.1f} m on"
+    found = Objection("bounce rise", at_m, (pose.x, pose.y), 0.0, pose.v_max_mps, "m/s", text)
+    return kept_apart(move, text, (found,))
 
 
 def _no_way(wanted: MoveWanted, verdict: MoveVerdict, reason: str, misses: tuple[NearMiss, ...]) -> Move:

@@ -11,11 +11,11 @@ from routeplan import __version__
 from routeplan.hazards.register import NOT_CHECKED
 from routeplan.hazards.terrain import build_terrain
 from routeplan.kernel import never_compiled
-from routeplan.plan.move import MovePlanner, Progress, speechless
+from routeplan.plan.move import MovePlanner, Progress, kept_apart, speechless
 from routeplan.plan.portals import portals_of
 from routeplan.plan_rounding import as_written
 from routeplan.recheck.opinion import second_opinion
-from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Plan, Refused
+from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Plan
 from routeplan.search.motions import Turn, solve_motions
 from routeplan.site.model import Site
 
@@ -65,11 +65,7 @@ def _judged(move: Move, plan: Plan, site: Site) -> Move:
     if not objections:
         return move
     reason = f"the second opinion refuses the route: {objections[0].kind}, {objections[0].text}"
-    return replace(
-        move, verdict="fail", reason=reason, poses=(), refused=Refused(move.poses, tuple(objections)),
-        zones=(), holds=(),
-        controls=(), legs=(), reversals=0,
-    )  # fmt: skip
+    return kept_apart(move, reason, tuple(objections))
 
 
 def _draft(site: Site, moves: tuple[Move, ...], k: dict[str, float], issued: str) -> Plan:

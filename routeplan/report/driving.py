@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from itertools import groupby
 
 from routeplan.machine.model import Machine
 from routeplan.machine.modelled import steering
@@ -61,6 +63,22 @@ def steering_text(move: Move, machine: Machine) -> str:
     if any(control.kind == "steering" for control in move.controls):
         return f"{words}; each setting is a stop below"
     return f"{words}; select it before driving off, the move is checked in no other" if len(settable) > 1 else words
+
+
+def speed_text(poses: Sequence[Pose]) -> str:
+    """Return where a move is driven slower than elsewhere; nothing where one limit, or none, holds all along."""
+    fastest = max((pose.v_max_mps for pose in poses), default=math.nan)
+    parts = []
+    for limit, run in groupby(poses, key=lambda pose: pose.v_max_mps):
+        rows = list(run)
+        if limit < fastest:
+            low, high = math.floor(rows[0].chainage_m), math.ceil(rows[-1].chainage_m)
+            parts.append(f"no faster than {_speed(limit)} between {low} m and {high} m")
+    return f"{', '.join(parts)}; elsewhere no faster than {_speed(fastest)}" if parts else ""
+
+
+def _speed(limit_mps: float) -> str:
+    return f"{math.floor(round(100.0 * limit_mps, 6)) / 100.0:.2f} m/s"
 
 
 def before_text(move: Move, plan: Plan) -> str:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from routeplan.machine.model import Machine
-from routeplan.report.driving import after_text, before_text, modes_text, steering_text
+from routeplan.report.driving import after_text, before_text, modes_text, speed_text, steering_text
 from routeplan.report.legend import key
 from routeplan.report.legs import leg_words, legs_of
 from routeplan.report.margins import capped, decisive, figures_text, governing, made, margin_text, rests_on
@@ -158,6 +158,7 @@ def _first(move: Move, drawing: MoveDrawing, plan: Plan) -> list[tuple[str, str]
         (term, tightest),
         ("Way", ", ".join(way)),
         ("Steering", escape(steering_text(move, machine))),
+        ("Speed", escape(speed_text(move.poses))),
         ("Before", escape(before_text(move, plan))),
         ("After", escape(after_text(move, plan))),
     ]

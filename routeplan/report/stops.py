@@ -118,7 +118,8 @@ def _entries(move: Move) -> list[Entry]:
         if (control.chainage_m, control.text) not in told:
             turn = turns.pop(control.chainage_m, None) if control.kind == "reversal" else None
             text = f"Control: {control.text}{f' {turn.text}' if turn is not None else ''}"
-            controls.append(Entry(control.chainage_m, place_at(move.poses, control.chainage_m), text, True))
+            place = place_at(move.poses, control.chainage_m)
+            controls.append(Entry(control.chainage_m, place, text, control.kind != "speed"))
     entries = [*holds, *controls, *turns.values()]
     return [
         entry if math.isfinite(entry.chainage_m) else entry._replace(chainage_m=-math.inf, place=None)

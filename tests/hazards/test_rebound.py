@@ -14,14 +14,15 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from routeplan.hazards.rebound import PATH_STEP_M, Ride, Swing, excess_bounds
+from routeplan.hazards.rebound import Ride, Swing, excess_bounds
 from tests.pitch_plane import PitchPlane
 
 Floats = NDArray[np.float64]
 Ground = Callable[[np.random.Generator, Floats], Floats]
 
-#: Path between two steps of the motion in time, m, and how many of them lie between two samples of the bound.
+#: Path between two steps of the motion in time, m, between two samples of the bound, and how many one has of the other.
 FINE_M = 0.005
+PATH_STEP_M = 0.01
 EVERY = round(PATH_STEP_M / FINE_M)
 PATH = np.arange(0.0, 30.0, FINE_M)
 RADIUS_M = 0.3
@@ -86,7 +87,7 @@ def ride_of(height_m: Floats, halts_m: Sequence[float] = ()) -> Ride:
     middle = height_m[::EVERY]
     halts = np.zeros(middle.size, bool)
     halts[[round(at / PATH_STEP_M) for at in halts_m]] = True
-    return Ride(PATH_STEP_M, middle, np.zeros_like(middle), halts)
+    return Ride(np.arange(middle.size) * PATH_STEP_M, middle, np.zeros_like(middle), halts)
 
 
 def over(machine: PitchPlane, front: Floats, rear: Floats, speed: float) -> Floats:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Sequence
 
 import pytest
 
 from routeplan.machine.read import build_machine
-from routeplan.report.driving import after_text, before_text, modes_text, short_text, steering_text
+from routeplan.report.driving import after_text, before_text, modes_text, short_text, speed_text, steering_text
 from routeplan.route import Control, Move, Plan, Pose
 from tests.report.world import moves, plan
 
@@ -112,3 +113,10 @@ def test_a_move_that_starts_as_it_was_left_says_so_and_one_ridden_on_says_nothin
     assert after_text(first, together(first, second)).endswith("as move M2 starts")
     ridden = driven("M1"), driven("M2")
     assert before_text(ridden[1], together(*ridden)) == after_text(ridden[0], together(*ridden)) == ""
+
+
+def test_a_driver_is_told_in_plain_words_where_to_go_slower() -> None:
+    rows = [pose._replace(v_max_mps=0.409 if 12 <= n < 19 else 1.6) for n, pose in enumerate(way((RIDDEN,) * 30))]
+    assert speed_text(rows) == "no faster than 0.40 m/s between 12 m and 18 m; elsewhere no faster than 1.60 m/s"
+    assert speed_text(way((RIDDEN,) * 3)) == "" and speed_text(()) == ""
+    assert speed_text([pose._replace(v_max_mps=math.nan) for pose in rows]) == ""

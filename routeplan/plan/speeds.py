@@ -1,0 +1,192 @@
+"""How fast each row may be driven so that the basket's swing keeps every gap (docs/method.md 6)."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from routeplan.hazards.arrays import BOUNCE, HEAD, KINDS, OVERHEAD
+from routeplan.hazards.attitude import STANCE_STEP
+from routeplan.hazards.prepare import Hazards
+from routeplan.hazards.rebound import Swing, excess_bounds
+from routeplan.hazards.rolling import allowed_for
+from routeplan.hazards.sweep import FAR
+from routeplan.hazards.tubes import DEFECT_REACH_M
+from routeplan.machine.model import Machine
+from routeplan.plan.profile import NEAR_M, Profile
+from routeplan.plan.ridden import Path, path_of, rides
+from routeplan.route import Control, Hold, Pose
+
+Floats = NDArray[np.float64]
+Held = Callable[[Floats | float], NDArray[np.bool_]]
+
+#: Each speed that is tried is about this share of the one before.
+SLOWER = 0.8
+#: A limit holds from so many fadings of a swing before where it is wanted; more are tried until every gap is kept.
+FADINGS = (0.1, 0.3, 1.0, 3.0, 10.0)
+#: Stretches of one limit nearer to each other than this are one, m: nobody changes speed for less.
+TOGETHER_M = 3.0
+#: Figures that a limit rests on.
+FIGURES = ("bounce_period_s", "bounce_damping_pct", "travel_speed_mps", "creep_speed_mps")
+_ASSUMED = "; its period and damping are assumed: rock the basket, count its cycles in ten seconds"
+
+
+@dataclass(frozen=True)
+class Paced:
+    """Rows with their limits, what people are told of them, and where even creep speed does not keep every gap.
+
+    ``too_fast_m`` is the first such chainage; NaN where there is none.
+    """
+
+    poses: tuple[Pose, ...]
+    controls: tuple[Control, ...] = ()
+    too_fast_m: float = math.nan
+
+
+@dataclass(frozen=True, eq=False)
+class Points:
+    """Body points (n, 2: xi, eta) and how far each may swing in each stretch of a profile, ``(n, stretches)`` m."""
+
+    places: Floats
+    room_m: Floats
+
+
+def paced(found: Profile, machine: Machine, hazards: Hazards, k: float, holds: Iterable[Hold]) -> Paced:
+    """Give every row its speed limit; rows stay as they are where the machine does not say how its basket bounces.
+
+    Parameters
+    ----------
+    hazards
+        Of the ground of the whole site, with the largest sigmas of any stretch.
+    k
+        Sigmas that a check of the move must leave.
+    """
+    figures = [machine.figures.get(name) for name in FIGURES]
+    if not all(figures):
+        return Paced(found.poses)
+    period, damping, travel, creep = (machine.value(name) for name in FIGURES)
+    swing = Swing(period, damping / 100.0, hazards.body.amplification / 2.0)
+    path = path_of(found.poses, hazards.body, (hold.chainage_m for hold in holds))
+    points = points_of(found, hazards, k)
+    room = _over(points.room_m, found.along_m, path.chainage_m)
+    ridden = list(rides(path, points.places, hazards))
+
+    def held(limit: Floats | float) -> NDArray[np.bool_]:
+        return np.asarray(np.all([excess_bounds(ride, swing, limit) <= room for ride in ridden], axis=(0, 1)))
+
+    wanted = _wanted(held, travel, min(creep, travel))
+    at = path.chainage_m[wanted == 0.0]
+    limits = _limits(np.where(wanted == 0.0, min(creep, travel), wanted), path, swing, held, travel)
+    assumed = not all(machine.figures[name].trusted for name in FIGURES[:2])
+    return Paced(
+        tuple(pose._replace(v_max_mps=limit) for pose, limit in zip(found.poses, _of_rows(limits, path), strict=True)),
+        tuple(_told(limits, path, travel, _ASSUMED if assumed else "")),
+        math.nan if assumed or not at.size else float(at[0]),
+    )  # fmt: skip
+
+
+def points_of(found: Profile, hazards: Hazards, k: float) -> Points:
+    """The corners of the basket's floor, and of each box and the head where they come under a soffit.
+
+    What a check leaves, and the excess that it allowed for at a point, is what that point may swing; the least over a
+    box is taken for all of it. Only defects that count at every pose of a stretch are taken as allowed for.
+    """
+    body = hazards.body
+    allowed = np.empty((len(found.starts), 2))
+    allowed_for(hazards.world, body, found.starts, DEFECT_REACH_M - STANCE_STEP, allowed)
+    parts = [(row[None, :2], row[None, 2:], BOUNCE, BOUNCE) for row in body.rows("basket")]
+    tops = body.rows("tops")
+    for kind, proven, head in ((HEAD, KINDS, 1.0), (OVERHEAD, KINDS + 1, 0.0)):
+        if found.margins[:, kind].min() < FAR / 2:
+            mine = tops[tops[:, 6] == head]
+            for zeta in np.unique(mine[:, 2]):
+                box = mine[mine[:, 2] == zeta]
+                parts.append((box[:, :2], box[:, 3:5], kind, proven))
+    places, rooms = [], []
+    for at, levers, kind, proven in parts:
+        left = found.margins[:, proven]
+        left = np.where(np.isfinite(left), left, found.margins[:, kind]) - k * hazards.sigma[kind]
+        excess = body.amplification * np.min(np.max(levers[:, :, None] * allowed.T, axis=1), axis=0)
+        corners = np.unique([(xi, eta) for xi in _ends(at[:, 0]) for eta in _ends(at[:, 1])], axis=0)
+        places.append(corners)
+        rooms.append(np.broadcast_to(left + excess, (len(corners), len(left))))
+    return Points(np.concatenate(places), np.concatenate(rooms))
+
+
+def _ends(values: Floats) -> tuple[float, float]:
+    return float(values.min()), float(values.max())
+
+
+def _over(values: Floats, along_m: Floats, at_m: Floats) -> Floats:
+    """Least of the values of the stretches that a chainage may lie in, ``(n, samples)``."""
+    last = np.maximum(np.searchsorted(along_m[:-1], at_m + NEAR_M, side="right") - 1, 0)
+    first = np.minimum(np.searchsorted(along_m[1:], at_m - NEAR_M), last)
+    least = values[:, first]
+    for more in range(1, int((last - first).max()) + 1):
+        least = np.minimum(least, values[:, np.minimum(first + more, last)])
+    return least
+
+
+def _wanted(held: Held, travel: float, creep: float) -> Floats:
+    """Largest speed tried at which each sample keeps its gaps, all the way there driven at it; 0 if none does."""
+    wanted = np.zeros(0)
+    speed = travel
+    while True:
+        kept = held(speed)
+        wanted = np.zeros(kept.size) if not wanted.size else wanted
+        wanted[(wanted == 0.0) & kept] = speed
+        if speed == creep or wanted.all():
+            return wanted
+        speed = max(math.floor(100.0 * SLOWER * speed) / 100.0, creep)
+
+
+def _limits(wanted: Floats, path: Path, swing: Swing, held: Held, travel: float) -> Floats:
+    """Limit of each step, m/s: wherever the samples ask for less, and far enough before, that every gap is kept.
+
+    The least of all, driven all along, keeps what any limits keep.
+    """
+    sought = held(float(wanted.min()))
+    for fadings in FADINGS:
+        limits = np.full(path.at_m.size, travel)
+        for speed in np.unique(wanted[wanted < travel]):
+            reach = fadings * speed / (swing.damping * swing.omega)
+            ahead = np.where(wanted == speed, path.at_m, np.inf)
+            ahead = np.minimum.accumulate(ahead[::-1])[::-1]
+            limits[ahead - path.at_m <= reach] = np.minimum(limits[ahead - path.at_m <= reach], speed)
+        steps = np.minimum(limits[:-1], limits[1:])
+        for first, last, _ in _runs(steps, path, travel):
+            steps[first : last + 1] = steps[first : last + 1].min()
+        if np.all(held(steps) >= sought):
+            return np.asarray(steps)
+    return np.full(path.at_m.size - 1, wanted.min())
+
+
+def _runs(steps: Floats, path: Path, travel: float) -> Iterator[tuple[int, int, float]]:
+    """First and last step of each stretch with a limit below travel speed, and the least of it."""
+    slow = np.flatnonzero(steps < travel)
+    if slow.size:
+        cuts = np.flatnonzero(path.at_m[slow[1:]] - path.at_m[slow[:-1] + 1] > TOGETHER_M)
+        for part in np.split(slow, cuts + 1):
+            yield int(part[0]), int(part[-1]), float(steps[part].min())
+
+
+def _of_rows(steps: Floats, path: Path) -> Sequence[float]:
+    """Limit of each row: the least on the way to it from the row before, and on to the next."""
+    ends = np.concatenate([path.rows_m[:1], path.rows_m, path.rows_m[-1:]])
+    first = np.searchsorted(path.at_m, ends[:-2] + NEAR_M, side="right") - 1
+    last = np.searchsorted(path.at_m, ends[2:] - NEAR_M) - 1
+    return [float(steps[min(a, b, steps.size - 1) : max(b, a) + 1].min()) for a, b in zip(first, last, strict=True)]
+
+
+def _told(steps: Floats, path: Path, travel: float, doubt: str) -> Iterator[Control]:
+    """What people are told of the limits, in plain words."""
+    for first, last, speed in _runs(steps, path, travel):
+        low, high = float(path.chainage_m[first]), float(path.chainage_m[last + 1])
+        between = f"between {math.floor(low)} m and {math.ceil(high)} m"
+        yield Control(
+            "speed", low, f"No faster than {speed:.2f} m/s {between}, held steady: the basket bounces{doubt}."
+        )

@@ -1,0 +1,209 @@
+"""Speed limits of rows: where the basket would swing beyond its limit or into a soffit, and nowhere else."""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from shapely.geometry import box
+
+from routeplan.hazards.arrays import Body
+from routeplan.hazards.body import build_body
+from routeplan.hazards.levels import SURVEYED
+from routeplan.hazards.prepare import Hazards, encounter
+from routeplan.hazards.rolling import allowed_for, rolled_on, wheel_levels
+from routeplan.hazards.terrain import build_terrain
+from routeplan.machine.model import Machine
+from routeplan.plan.ridden import heights, path_of, rides
+from routeplan.plan.whole import plan_site
+from routeplan.recheck.stance import planes_of
+from routeplan.route import Move
+from routeplan.site.model import Defect, Site, Soffit, Thresholds
+from tests.pitch_plane import PitchPlane
+from tests.recheck.drives import drive
+from tests.worlds import boom, flat_site, place, scissor, wanted
+
+Floats = NDArray[np.float64]
+
+ISSUED = "2026-11-24T12:00:00+00:00"
+BOUNCE = {"bounce_period_s": 1.0, "bounce_damping_pct": 2.0, "travel_speed_mps": 1.6, "creep_speed_mps": 0.2}
+#: Across the yard: 50 mm high, from 9.0 m ahead of where the move starts.
+KERB = Defect("k", "kerb", box(14.0, -1.0, 14.2, 21.0), 0.2, 0.0, 0.05, None)
+
+
+@cache
+def planned(*, kerb: bool, limit_m: float, soffit_m: float = math.inf, tag: str = "sheet", **figures: float) -> Move:
+    """15 m straight over a yard, at travel speed wherever the basket allows for it."""
+    machine = boom("TB", tag=tag, **figures)  # type: ignore[arg-type]
+    layers: dict[str, Any] = {"thresholds": Thresholds(bounce_limit_m=limit_m), "defects": (KERB,) if kerb else ()}
+    if soffit_m < math.inf:
+        beam = box(25.0, -1.0, 26.0, 21.0)
+        layers["soffits"] = (Soffit("beam", beam, "beam", soffit_m, None, 0.0, 0.0, 0.001, "S1"),)
+    site = flat_site(
+        30.0, 20.0, machines=(machine,), places=(place("w", 5.0, 10.0, 90.0), place("e", 20.0, 10.0, 90.0)),
+        moves=(wanted("TB", "w", "e"),), **layers,
+    )  # fmt: skip
+    return plan_site(site, issued=ISSUED).moves[0]
+
+
+def limits(move: Move) -> Floats:
+    return np.array([pose.v_max_mps for pose in move.poses])
+
+
+def test_level_ground_is_driven_at_travel_speed() -> None:
+    move = planned(kerb=False, limit_m=0.3, **BOUNCE)
+    assert (move.verdict, move.controls) == ("pass", ()) and np.all(limits(move) == 1.6)
+
+
+def test_a_machine_that_does_not_say_how_it_bounces_is_told_no_limit() -> None:
+    move = planned(kerb=True, limit_m=0.7, travel_speed_mps=1.6)
+    assert (move.verdict, move.controls) == ("pass", ()) and np.all(limits(move) == 1.6)
+
+
+def test_a_kerb_is_crossed_slowly_and_people_are_told() -> None:
+    move = planned(kerb=True, limit_m=0.7, **BOUNCE)
+    slow = np.array([pose.chainage_m for pose in move.poses])[limits(move) < 1.6]
+    # The front wheels meet the kerb from 6.2 m on, the rear wheels leave it by 9.5 m.
+    assert slow.min() < 6.3 and slow.max() > 9.5 and np.all(np.diff(slow) < 0.1)
+    assert 0.2 <= limits(move).min() < 0.5
+    (control,) = move.controls
+    assert (move.verdict, control.kind) == ("pass with controls", "speed")
+    least = f"{limits(move).min():.2f}"
+    assert control.text.startswith(f"No faster than {least} m/s between {math.floor(control.chainage_m)} m and")
+
+
+def test_driven_at_its_limits_the_basket_keeps_its_limit() -> None:
+    """By a motion in time of the tests' own: a kerb rolled over by 0.46 m wheels, the worst corner of the basket."""
+    move, step_s = planned(kerb=True, limit_m=0.7, **BOUNCE), 0.002
+    at, row, chainages = [0.0], 0, [pose.chainage_m for pose in move.poses]
+    while at[-1] < chainages[-1]:
+        while row < len(chainages) - 1 and chainages[row + 1] <= at[-1]:
+            row += 1
+        at.append(at[-1] + limits(move)[row] * step_s)
+
+    def level(ahead_m: float) -> Floats:
+        off = np.maximum(0.0, np.abs(5.0 + np.array(at) + ahead_m - 14.1) - 0.1)
+        return np.maximum(0.0, 0.05 + np.sqrt(np.maximum(0.46**2 - off**2, 0.0)) - 0.46)
+
+    front, rear = level(2.5), level(0.0)
+    for tyre_npm in (1e6, 1e9):
+        machine = PitchPlane(tip_xi_m=7.10, boom_damping=0.02, tyre_npm=tyre_npm, tip_kg=300.0)
+        assert machine.tip(front, rear, step_s).max() < 0.7
+
+
+def test_a_swing_under_a_beam_is_slowed_down_for() -> None:
+    """The beam is met 3 m beyond the kerb's reach, where the search allows for nothing and the basket still swings."""
+    free = planned(kerb=True, limit_m=2.0, **BOUNCE)
+    under = planned(kerb=True, limit_m=2.0, soffit_m=2.95, **BOUNCE)
+    assert np.all(limits(free) == 1.6)
+    assert under.verdict == "pass with controls" and limits(under).min() < 1.6
+
+
+def test_where_creep_is_too_fast_nothing_is_given_to_drive() -> None:
+    move = planned(kerb=True, limit_m=0.7, **(BOUNCE | {"bounce_period_s": 3.0}))
+    assert move.verdict == "fail" and not move.poses and move.refused is not None
+    assert "even at creep speed" in move.reason and move.refused.objections[0].chainage_m > 6.0
+
+
+def test_assumed_figures_slow_a_machine_down_but_fail_nothing() -> None:
+    move = planned(kerb=True, limit_m=0.7, tag="class", **(BOUNCE | {"bounce_period_s": 3.0}))
+    assert move.verdict == "not proven" and limits(move).min() == 0.2
+    assert "its period and damping are assumed" in move.controls[0].text
+
+
+def hazards_of(machine: Machine, site: Site) -> Hazards:
+    met = encounter(
+        site, machine, configuration="stowed", travel_mode="ridden", k=0.0,
+        terrain=build_terrain(site.ground, site.grid),
+    )  # fmt: skip
+    return met.on(None, travel_m=1.0)
+
+
+@cache
+def rough_yard() -> tuple[Hazards, Floats]:
+    """A boom on levels that differ by 20 mm from node to node."""
+    machine = boom()
+    z = np.random.default_rng(4).normal(0.0, 0.02, (81, 121))
+    return hazards_of(machine, flat_site(30.0, 20.0, z=z, machines=(machine,))), z
+
+
+def test_a_disc_stands_as_high_as_the_highest_of_all_its_places() -> None:
+    hazards, z = rough_yard()
+    rng = np.random.default_rng(1)
+    t = np.linspace(-0.46, 0.46, 8001)
+    for _ in range(60):
+        x, y, heading = rng.uniform(5, 15), rng.uniform(5, 15), rng.uniform(-4, 4)
+        c, s = math.cos(heading), math.sin(heading)
+        u, v = (x + t * c) / 0.25, (y + t * s) / 0.25
+        col, row = u.astype(int), v.astype(int)
+        fu, fv = u - col, v - row
+        south = (1 - fu) * z[row, col] + fu * z[row, col + 1]
+        north = (1 - fu) * z[row + 1, col] + fu * z[row + 1, col + 1]
+        brute = ((1 - fv) * south + fv * north + np.sqrt(np.maximum(0.46**2 - t**2, 0.0)) - 0.46).max()
+        found = rolled_on(hazards.world, SURVEYED, 0.46, x, y, c, s)
+        assert brute - 1e-9 <= found + 1e-5 and found <= brute + 1e-5
+
+
+def test_an_unknown_level_under_a_disc_is_unknown() -> None:
+    hazards, _ = rough_yard()
+    assert math.isnan(rolled_on(hazards.world, SURVEYED, 0.46, 0.2, 10.0, 1.0, 0.0))
+
+
+@pytest.mark.parametrize(("axle", "follow"), [(None, (0, 0.0)), ("front", (1, 1.0)), ("rear", (-1, 1.0))])
+def test_heights_are_those_of_both_planes(axle: str | None, follow: tuple[int, float]) -> None:
+    """The second opinion stands the same machine on the same wheels: its two planes are the two found here."""
+    machine = boom(oscillating=axle, oscillation_stop_deg=0.5)
+    follow = (follow[0], follow[1] * math.tan(math.radians(0.5)))
+    body: Body = build_body(flat_site(machines=(machine,)), machine, machine.configurations["stowed"], ridden=True)
+    levels = np.random.default_rng(2).normal(0.0, 0.03, (200, 4))
+    points = np.array([[7.1, 1.15], [7.1, -1.15], [-1.7, 0.3]])
+    middle, apart = heights(body, levels, points)
+    planes = planes_of(
+        levels, wheelbase_m=machine.wheelbase_m, track_m=machine.track_m, xi_rear_m=0.0, follow=follow
+    )  # fmt: skip
+    both = planes.level[..., None] + planes.pitch[..., None] * points[:, 0] + planes.roll[..., None] * points[:, 1]
+    mine = np.stack([middle + 0.5 * np.abs(apart), middle - 0.5 * np.abs(apart)])
+    assert np.allclose(mine[0].T, both.max(axis=1), rtol=0.0, atol=1e-12)
+    assert np.allclose(mine[1].T, both.min(axis=1), rtol=0.0, atol=1e-12)
+
+
+def test_a_path_stands_still_at_reversals_and_hold_points_and_goes_on_the_spot_by_its_wheels() -> None:
+    rows = drive(5.0, 5.0, 0.0, [(2.0, 0.0), (0.0, 1.0), (-1.0, 0.0)])
+    hazards, _ = rough_yard()
+    path = path_of(rows, hazards.body, [1.0])
+    arm = math.hypot(2.5, 2.05 / 2)
+    assert path.at_m[path.halts] == pytest.approx([0.0, 1.0, 2.0, 2.0 + arm, 3.0 + arm])
+    assert path.rows_m[-1] == pytest.approx(3.0 + arm) and np.diff(path.at_m).max() <= 0.0201
+    assert path.chainage_m[-1] == pytest.approx(3.0)
+
+
+def test_a_hole_between_two_lines_of_the_tube_is_met() -> None:
+    """50 mm wide and 100 mm beside where the tyre runs, the tyre as wide: within the tube, on none of its lines."""
+    machine = scissor(wheel_width_m=0.05)
+    site = flat_site(
+        machines=(machine,), defects=(Defect("h", "pothole", box(15.0, 10.45, 15.6, 10.451), 0.6, 0.04, 0.0, None),),
+    )  # fmt: skip
+    hazards = hazards_of(machine, site)
+    path = path_of(drive(13.0, 10.0, 0.0, [(2.0, 0.0)]), hazards.body, [])
+    lowest = min(float(ride.middle_m.min()) for ride in rides(path, np.array([[1.85, 0.35]]), hazards))
+    assert lowest < -0.005
+
+
+def test_no_more_is_taken_as_allowed_for_than_is_near() -> None:
+    hazards = hazards_of(boom(), flat_site(machines=(boom(),), defects=(KERB,)))
+    found = np.empty((3, 2))
+    allowed_for(
+        hazards.world, hazards.body, np.array([[8.6, 10.0, 0.0], [8.8, 10.0, 0.0], [12.0, 10.0, 0.0]]), 2.75, found
+    )
+    assert found.tolist() == [[0.0, 0.0], [0.05, 0.0], [0.05, 0.05]]
+
+
+def test_a_raised_feature_lifts_a_wheel_in_reach_of_it() -> None:
+    hazards = hazards_of(boom(), flat_site(machines=(boom(),), defects=(KERB,)))
+    levels = np.empty((2, 4))
+    wheel_levels(hazards.world, hazards.body, np.array([[11.6, 10.0, 0.0], [10.0, 10.0, 0.0]]), 0.0, levels)
+    assert levels[0].tolist() == pytest.approx([0.05, 0.05, 0.0, 0.0]) and np.all(levels[1] == 0.0)
