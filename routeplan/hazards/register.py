@@ -36,7 +36,8 @@ NOT_CHECKED: tuple[str, ...] = (
     "Grip and stopping distance on slopes.",
     "Approach to overhead lines by height and voltage: their corridors are not entered.",
     "Driving with the platform raised, and set-up or slewing at the workface.",
-    "Basket bounce as a motion in time: a fixed allowance stands for it, at stowed travel speed.",
+    "Basket bounce as a motion in time, as a check: a fixed allowance stands for it. Speed limits come from a bound on "
+    "the motion, for machines that say how their basket bounces; the second opinion does not compute it.",
     "The angle at which a kerb is met.",
     "Other plant and traffic, lighting, weather, rescue, charging, permits and training.",
 )

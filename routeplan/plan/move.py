@@ -22,7 +22,7 @@ from routeplan.plan.portals import Portal, named_at, with_gaps
 from routeplan.plan.profile import checks_of, profile, unmade_checks
 from routeplan.plan.rounds import bounded, cheapest_round
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
-from routeplan.plan.speeds import paced
+from routeplan.plan.speeds import Paced, paced
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
 from routeplan.plan.trace import reversals, trace
 from routeplan.plan.way import Way, joined
@@ -244,7 +244,7 @@ class MovePlanner:
             reversals=reversals(poses), refused=None, nearest_misses=(),
             legs=tuple(legs_of(driven, with_gaps(self.portals, self.site, way.stretches[0].lattice.passages))),
         )  # fmt: skip
-        return move if math.isnan(pace.too_fast_m) else _too_fast(move, pace.too_fast_m)
+        return _as_paced(move, pace)
 
 
 def _stops(wanted: MoveWanted, ways: Sequence[Way]) -> list[tuple[float, str]]:
@@ -272,12 +272,16 @@ def kept_apart(move: Move, reason: str, objections: tuple[Objection, ...]) -> Mo
     )  # fmt: skip
 
 
-def _too_fast(move: Move, at_m: float) -> Move:
-    """The move where not even creep speed keeps every gap; another way is not looked for."""
-    pose = next(pose for pose in move.poses if pose.chainage_m >= at_m)
-    text = f"even at creep speed the basket may bounce beyond a gap or its limit from {at_m:.1f} m on"
-    found = Objection("bounce rise", at_m, (pose.x, pose.y), 0.0, pose.v_max_mps, "m/s", text)
-    return kept_apart(move, text, (found,))
+def _as_paced(move: Move, pace: Paced) -> Move:
+    """The move with what its speeds leave of its verdict; where creep is too fast no other way is looked for."""
+    if pace.verdict == "pass":
+        return move
+    if pace.verdict == "not proven":
+        verdict = min(move.verdict, "not proven", key=MOVE_VERDICTS.index)
+        return replace(move, verdict=verdict, reason=f"{move.reason}; {pace.reason}")
+    pose = next(pose for pose in move.poses if pose.chainage_m >= pace.at_m)
+    found = Objection("bounce rise", pace.at_m, (pose.x, pose.y), math.nan, pose.v_max_mps, "m/s", pace.reason)
+    return kept_apart(move, pace.reason, (found,))
 
 
 def _no_way(wanted: MoveWanted, verdict: MoveVerdict, reason: str, misses: tuple[NearMiss, ...]) -> Move:

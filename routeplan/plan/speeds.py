@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +23,8 @@ from routeplan.plan.ridden import Path, path_of, rides
 from routeplan.route import Control, Hold, Pose
 
 Floats = NDArray[np.float64]
-Held = Callable[[Floats | float], NDArray[np.bool_]]
+Flags = NDArray[np.bool_]
+Held = Callable[[Floats | float], Flags]
 
 #: Each speed that is tried is about this share of the one before.
 SLOWER = 0.8
@@ -32,27 +34,34 @@ FADINGS = (0.1, 0.3, 1.0, 3.0, 10.0)
 TOGETHER_M = 3.0
 #: Figures that a limit rests on.
 FIGURES = ("bounce_period_s", "bounce_damping_pct", "travel_speed_mps", "creep_speed_mps")
-_ASSUMED = "; its period and damping are assumed: rock the basket, count its cycles in ten seconds"
+_ASSUMED = "; not the machine's own: {}; read its plate, rock the basket and count its cycles in ten seconds"
 
 
 @dataclass(frozen=True)
 class Paced:
-    """Rows with their limits, what people are told of them, and where even creep speed does not keep every gap.
+    """Rows with their limits, what people are told of them, and what to think of the whole way.
 
-    ``too_fast_m`` is the first such chainage; NaN where there is none.
+    ``verdict`` is "fail" where even creep speed does not keep every gap, "not proven" where that is not certain, for
+    want of a machine's own figures or of good levels; ``reason`` says why from where on, ``at_m`` is the chainage.
     """
 
     poses: tuple[Pose, ...]
     controls: tuple[Control, ...] = ()
-    too_fast_m: float = math.nan
+    verdict: Literal["pass", "not proven", "fail"] = "pass"
+    reason: str = ""
+    at_m: float = math.nan
 
 
 @dataclass(frozen=True, eq=False)
 class Points:
-    """Body points (n, 2: xi, eta) and how far each may swing in each stretch of a profile, ``(n, stretches)`` m."""
+    """Body points (n, 2: xi, eta), how far each may swing in each stretch of a profile, and the doubt of it.
+
+    ``room_m`` (n, stretches) is the best estimate, ``doubt_m`` (n,) the sigmas that a check must leave of it.
+    """
 
     places: Floats
     room_m: Floats
+    doubt_m: Floats
 
 
 def paced(found: Profile, machine: Machine, hazards: Hazards, k: float, holds: Iterable[Hold]) -> Paced:
@@ -65,35 +74,43 @@ def paced(found: Profile, machine: Machine, hazards: Hazards, k: float, holds: I
     k
         Sigmas that a check of the move must leave.
     """
-    figures = [machine.figures.get(name) for name in FIGURES]
-    if not all(figures):
+    figures = [machine.figures[name] for name in FIGURES if name in machine.figures]
+    if len(figures) < len(FIGURES):
         return Paced(found.poses)
-    period, damping, travel, creep = (machine.value(name) for name in FIGURES)
+    period, damping, travel, creep = (figure.value for figure in figures)
     swing = Swing(period, damping / 100.0, hazards.body.amplification / 2.0)
     path = path_of(found.poses, hazards.body, (hold.chainage_m for hold in holds))
     points = points_of(found, hazards, k)
     room = _over(points.room_m, found.along_m, path.chainage_m)
     ridden = list(rides(path, points.places, hazards))
 
-    def held(limit: Floats | float) -> NDArray[np.bool_]:
-        return np.asarray(np.all([excess_bounds(ride, swing, limit) <= room for ride in ridden], axis=(0, 1)))
+    def held(limit: Floats | float, sigmas: float = 1.0) -> Flags:
+        least = room - sigmas * points.doubt_m[:, None]
+        return np.asarray(np.all([excess_bounds(ride, swing, limit) <= least for ride in ridden], axis=(0, 1)))
 
-    wanted = _wanted(held, travel, min(creep, travel))
-    at = path.chainage_m[wanted == 0.0]
-    limits = _limits(np.where(wanted == 0.0, min(creep, travel), wanted), path, swing, held, travel)
-    assumed = not all(machine.figures[name].trusted for name in FIGURES[:2])
-    return Paced(
-        tuple(pose._replace(v_max_mps=limit) for pose, limit in zip(found.poses, _of_rows(limits, path), strict=True)),
-        tuple(_told(limits, path, travel, _ASSUMED if assumed else "")),
-        math.nan if assumed or not at.size else float(at[0]),
-    )  # fmt: skip
+    slowest = min(creep, travel)
+    wanted = _wanted(held, travel, slowest)
+    limits = _limits(np.where(wanted == 0.0, slowest, wanted), path, swing, held, travel)
+    rows = zip(found.poses, _of_rows(limits, path), strict=True)
+    poses = tuple(pose._replace(v_max_mps=limit) for pose, limit in rows)
+    assumed = [figure.name for figure in figures if not figure.trusted]
+    doubt = _ASSUMED.format(", ".join(assumed)) if assumed else ""
+    controls = tuple(_told(limits, path, travel, doubt))
+    if wanted.all():
+        return Paced(poses, controls)
+    kept = held(slowest, -1.0)
+    fails = not assumed and not kept.all()
+    at_m = float(path.chainage_m[~kept if fails else wanted == 0.0][0])
+    reason = f"even at creep speed the basket may bounce beyond a gap or its limit from {at_m:.1f} m on"
+    return Paced(poses, controls, "fail" if fails else "not proven", f"{reason}{doubt}", at_m)
 
 
 def points_of(found: Profile, hazards: Hazards, k: float) -> Points:
     """The corners of the basket's floor, and of each box and the head where they come under a soffit.
 
-    What a check leaves, and the excess that it allowed for at a point, is what that point may swing; the least over a
-    box is taken for all of it. Only defects that count at every pose of a stretch are taken as allowed for.
+    A soffit's own doubt is taken off already. What a check leaves, and the excess that it allowed for at a point, is
+    what that point may swing; the least over a box is taken for all of it. Only defects that count at every pose of a
+    stretch are taken as allowed for.
     """
     body = hazards.body
     allowed = np.empty((len(found.starts), 2))
@@ -106,15 +123,16 @@ def points_of(found: Profile, hazards: Hazards, k: float) -> Points:
             for zeta in np.unique(mine[:, 2]):
                 box = mine[mine[:, 2] == zeta]
                 parts.append((box[:, :2], box[:, 3:5], kind, proven))
-    places, rooms = [], []
+    places, rooms, doubts = [], [], []
     for at, levers, kind, proven in parts:
         left = found.margins[:, proven]
-        left = np.where(np.isfinite(left), left, found.margins[:, kind]) - k * hazards.sigma[kind]
+        left = np.where(np.isfinite(left), left, found.margins[:, kind])
         excess = body.amplification * np.min(np.max(levers[:, :, None] * allowed.T, axis=1), axis=0)
         corners = np.unique([(xi, eta) for xi in _ends(at[:, 0]) for eta in _ends(at[:, 1])], axis=0)
         places.append(corners)
         rooms.append(np.broadcast_to(left + excess, (len(corners), len(left))))
-    return Points(np.concatenate(places), np.concatenate(rooms))
+        doubts.append(np.full(len(corners), k * hazards.sigma[kind]))
+    return Points(np.concatenate(places), np.concatenate(rooms), np.concatenate(doubts))
 
 
 def _ends(values: Floats) -> tuple[float, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from functools import cache
 from typing import Any
@@ -19,6 +20,7 @@ from routeplan.hazards.rolling import allowed_for, rolled_on, wheel_levels
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
 from routeplan.plan.ridden import heights, path_of, rides
+from routeplan.plan.speeds import Paced, paced
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.stance import planes_of
 from routeplan.route import Move
@@ -112,7 +114,24 @@ def test_where_creep_is_too_fast_nothing_is_given_to_drive() -> None:
 def test_assumed_figures_slow_a_machine_down_but_fail_nothing() -> None:
     move = planned(kerb=True, limit_m=0.7, tag="class", **(BOUNCE | {"bounce_period_s": 3.0}))
     assert move.verdict == "not proven" and limits(move).min() == 0.2
-    assert "its period and damping are assumed" in move.controls[0].text
+    assert "not the machine's own: bounce_period_s, bounce_damping_pct, travel_speed_mps" in move.controls[0].text
+    assert move.reason.startswith("open: ") and "even at creep speed" in move.reason
+
+
+def test_levels_too_poor_to_tell_are_not_proven_and_fail_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the doubt is as large as the room, no speed is sure, though by the best guess each is slow enough."""
+    asked: list[Any] = []
+
+    def heard(*args: Any) -> Paced:
+        asked.extend(args)
+        return paced(*args)
+
+    monkeypatch.setattr("routeplan.plan.move.paced", heard)
+    planned.__wrapped__(kerb=True, limit_m=2.0, **BOUNCE)
+    found, machine, hazards, k, holds = asked
+    poor = dataclasses.replace(hazards, sigma=np.full_like(hazards.sigma, 2.0 / k))
+    verdicts = [paced(found, machine, one, k, holds).verdict for one in (hazards, poor)]
+    assert verdicts == ["pass", "not proven"]
 
 
 def hazards_of(machine: Machine, site: Site) -> Hazards:
