@@ -27,6 +27,9 @@ GOOD_SURVEY = Accuracy(
     assumed=False,
 )
 
+#: A basket that hardly swings, so that other checks decide.
+STIFF = {"bounce_period_s": 0.3, "bounce_damping_pct": 20.0, "travel_speed_mps": 0.5, "creep_speed_mps": 0.2}
+
 SPIDER = {"class": "tracked-spider-20m"}
 
 
@@ -93,6 +96,7 @@ def scissor(machine_id: str = "SC", *, tag: Tag = "sheet", **changes: float) -> 
         "front_overhang_m": 0.28,
         "rear_overhang_m": 0.27,
         "pivots": 0.0,
+        **STIFF,
     } | changes
     outline = ring(-0.27, -figures["width_m"] / 2, 2.13, figures["width_m"] / 2)
     configuration = Configuration(
@@ -142,6 +146,7 @@ def boom(machine_id: str = "TB", *, tag: Tag = "sheet", oscillating: str | None 
         "basket_width_m": 2.30,
         "oscillation_stop_deg": 6.0,
         "pivots": 0.0,
+        **STIFF,
     } | changes
     half = figures["width_m"] / 2
     basket_ring = ring(6.20, -figures["basket_width_m"] / 2, 7.10, figures["basket_width_m"] / 2)

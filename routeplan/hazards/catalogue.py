@@ -21,6 +21,7 @@ _GAPS = "EN ISO 13854 / EN 349; site"
 #: How a margin becomes a verdict; the last two are for checks that cannot fail.
 PROVEN = "pass if margin >= k sigma, fail if margin < -k sigma, else not proven"
 CONTROLLED = "pass if margin >= 0, else pass with controls"
+SLOWED = f"{PROVEN}; not proven, whatever the margin, where a speed or the bounce is not the machine's own"
 NEVER_FAILS = "pass if margin >= 0, else not proven"
 
 
@@ -146,6 +147,21 @@ CATALOGUE: tuple[CheckKind, ...] = (
             "tests/outside/test_wheels_and_levers.py::test_far_axle",
             "tests/outside/test_wheels_and_levers.py::test_rigid_levers",
             "tests/recheck/test_just_beyond.py::test_a_hole_deepened_beside_the_wheels",
+        ),
+    ),
+    CheckKind(
+        "basket swing", -1, "m",
+        "what bounce rise, head gap and overhead clearance leave a point for its excess over the rigid height "
+        "(section 6) - the most it may swing at any speeds up to the rows' v_max_mps, held steady but for one stop",
+        "the gaps of those checks, without the allowance e", (
+            "bounce_period_s", "bounce_damping_pct", "travel_speed_mps", "creep_speed_mps", *_WHEELS,
+            "platform_floor_m", "length_m",
+        ), ("defects", "soffits"), surveyed=True, source=f"{METHOD} 6; the machine rocked", rule=SLOWED,
+        tests=(
+            "tests/hazards/test_rebound.py::test_the_bound_of_a_single_step_is_the_step",
+            "tests/hazards/test_rebound.py::test_a_start_on_a_slope_swings_by_speed_times_slope_over_frequency",
+            "tests/recheck/test_swing.py::test_a_kerb_met_at_speed",
+            "tests/recheck/test_swing.py::test_a_start_on_a_slope",
         ),
     ),
     CheckKind(

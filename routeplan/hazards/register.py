@@ -26,6 +26,13 @@ _SHAPE = (
 )
 #: What rests on these rests on levels: where wheels stand, and how far the body then leans.
 _ON_LEVELS = frozenset({"wheel_radius_m", "length_m"})
+#: How a figure is got that is on no plate.
+_MEASURED_BY = {
+    "bounce_period_s": "rock the stowed basket by hand, count its cycles in ten seconds and divide ten by them",
+    "bounce_damping_pct": "rock the stowed basket by hand, count its cycles until it swings half as far and divide "
+    "eleven by them",
+}
+_PLATE = "read it from the machine's plate or sheet"
 
 
 #: What the catalogue does not hold yet; printed on every output.
@@ -36,8 +43,8 @@ NOT_CHECKED: tuple[str, ...] = (
     "Grip and stopping distance on slopes.",
     "Approach to overhead lines by height and voltage: their corridors are not entered.",
     "Driving with the platform raised, and set-up or slewing at the workface.",
-    "Basket bounce as a motion in time, as a check: a fixed allowance stands for it. Speed limits come from a bound on "
-    "the motion, for machines that say how their basket bounces; the second opinion does not compute it.",
+    "Basket bounce of a machine that changes its speed more than once within one ringing, or stands on tyres softer "
+    "than 1 MN/m an axle: speed limits hold for a steady speed with one stop.",
     "The angle at which a kerb is met.",
     "Other plant and traffic, lighting, weather, rescue, charging, permits and training.",
 )
@@ -78,9 +85,9 @@ def doubts(
     for name in figures:
         figure = machine.figures.get(name)
         if figure is None:
-            found.append(f"{name} is missing: read it from the machine's plate or sheet")
+            found.append(f"{name} is missing: {_MEASURED_BY.get(name, _PLATE)}")
         elif not figure.trusted:
-            found.append(f"{name} is a {figure.tag} figure: read it from the machine's plate or sheet")
+            found.append(f"{name} is a {figure.tag} figure: {_MEASURED_BY.get(name, _PLATE)}")
     found += [
         f"layer {name} not given: nobody said what is there" for name in line.layers if name not in site.layers_given
     ]

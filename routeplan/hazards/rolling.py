@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from routeplan.hazards.arrays import Body, Floats, World
+from routeplan.hazards.clearance import clipped
 from routeplan.hazards.levels import CLEAN, SURVEYED, arc_over, height, outline_distance, worst_within
 from routeplan.kernel import kernel
 
@@ -57,13 +58,58 @@ def rolled_on(world: World, layer: int, radius: float, x: float, y: float, c: fl
 
 
 @kernel
+def fit_on_piece(radius: float, z0: float, z1: float, s0: float, ds: float, t0: float, t1: float) -> float:
+    """Highest level of a disc on the part t0 to t1 of a straight piece of ground, m.
+
+    The piece rises from z0 to z1 while it goes from s0 on by ds along the wheel.
+    """
+    best = z0 + (z1 - z0) * t0 + arc_over(radius, s0 + ds * t0)
+    best = max(best, z0 + (z1 - z0) * t1 + arc_over(radius, s0 + ds * t1))
+    if abs(ds) > 1e-9:
+        slope = (z1 - z0) / ds
+        t = min(max((radius * slope / math.sqrt(1.0 + slope * slope) - s0) / ds, t0), t1)
+        best = max(best, z0 + (z1 - z0) * t + arc_over(radius, s0 + ds * t))
+    return best
+
+
+@kernel
+def crest_under(world: World, body: Body, layer: int, x: float, y: float, c: float, s: float, east: int) -> float:
+    """Level that a wheel stands at on the raster's lines that run east (1) or north (0) under its tyre, m.
+
+    Bilinear levels have their crests there; minus infinity where no line is met, NaN where a level is not known.
+    """
+    u, v = (x - world.x0) / world.cell, (y - world.y0) / world.cell
+    radius, half, cell = body.radius, body.tyre_half, world.cell
+    wide, high = (radius * abs(c) + half * abs(s)) / cell, (radius * abs(s) + half * abs(c)) / cell
+    best = -math.inf
+    for row in range(int(math.floor(v - high)) + east, int(math.floor(v + high)) + 1):
+        for col in range(int(math.floor(u - wide)) + 1 - east, int(math.floor(u + wide)) + 1):
+            dx, dy = (col - u) * cell, (row - v) * cell
+            ds, dt = (c * cell, -s * cell) if east else (s * cell, c * cell)
+            s0 = dx * c + dy * s
+            t0, t1 = clipped(0.0, 1.0, s0, ds, -radius, radius)
+            t0, t1 = clipped(t0, t1, dy * c - dx * s, dt, -half, half)
+            if t0 <= t1:
+                z0 = height(world, layer, float(col), float(row))
+                z1 = height(world, layer, float(col + east), float(row + 1 - east))
+                if not math.isfinite(z0 + z1):
+                    return math.nan
+                best = max(best, fit_on_piece(radius, z0, z1, s0, ds, t0, t1))
+    return best
+
+
+@kernel
 def rolled(world: World, body: Body, layer: int, x: float, y: float, c: float, s: float) -> float:
-    """Level that a wheel stands at: the highest of its disc at the middle of the tyre and at its edges, m."""
+    """Level that a wheel stands at, m: the highest of its disc at the middle of the tyre, at its edges, and on crests.
+    """
     w = body.tyre_half
     left = rolled_on(world, layer, body.radius, x - w * s, y + w * c, c, s)
     right = rolled_on(world, layer, body.radius, x + w * s, y - w * c, c, s)
     middle = rolled_on(world, layer, body.radius, x, y, c, s)
-    return max(left, middle, right) if math.isfinite(left + middle + right) else math.nan
+    east, north = crest_under(world, body, layer, x, y, c, s, 1), crest_under(world, body, layer, x, y, c, s, 0)
+    if math.isnan(left + middle + right) or math.isnan(east) or math.isnan(north):
+        return math.nan
+    return max(left, middle, right, east, north)
 
 
 @kernel

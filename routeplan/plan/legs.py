@@ -9,13 +9,11 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
-from routeplan.hazards.prepare import Hazards
-from routeplan.machine.model import Machine
 from routeplan.plan.portals import Portal, crossings
-from routeplan.plan.profile import Profile, checks_of
+from routeplan.plan.profile import Judged, Profile, checks_of
 from routeplan.plan.trace import ROW_STEP_M
 from routeplan.route import MOVE_VERDICTS, Control, Leg, MoveVerdict, Pose, heading_rad
-from routeplan.site.model import Area, Defect, Excavation, LineCorridor, Site, Soffit, Walkway
+from routeplan.site.model import Area, Defect, Excavation, LineCorridor, Soffit, Walkway
 
 #: Legs shorter than this are part of the next one, m.
 SHORTEST_M = 2.0
@@ -37,11 +35,8 @@ class Driven:
     stops: Sequence[tuple[float, str]]
     controls: Sequence[Control]
     cost_m: float
-    site: Site
-    machine: Machine
+    judged: Judged
     configuration: str
-    hazards: Hazards
-    k: float
 
 
 def _cuts(driven: Driven, portals: Sequence[Portal]) -> list[tuple[float, str]]:
@@ -64,9 +59,9 @@ def _mode(poses: Sequence[Pose]) -> str:
 
 def _touched(driven: Driven, poses: Sequence[Pose]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Ids of the named areas and of the hazards that the body may touch on some rows, driving tolerance included."""
-    body, site = driven.hazards.body, driven.site
-    shape = driven.machine.configuration_in(driven.configuration, _mode(poses))
-    ring = np.array(driven.machine.configurations[shape].footprint)
+    body, site, machine = driven.judged.hazards.body, driven.judged.site, driven.judged.machine
+    shape = machine.configuration_in(driven.configuration, _mode(poses))
+    ring = np.array(machine.configurations[shape].footprint)
     headings = np.array([heading_rad(pose.bearing_deg) for pose in poses])[:, None]
     x, y = (np.array([pose[axis] for pose in poses])[:, None] for axis in (0, 1))
     placed = np.stack([
@@ -89,10 +84,8 @@ def _touched(driven: Driven, poses: Sequence[Pose]) -> tuple[tuple[str, ...], tu
 
 def _verdict(driven: Driven, part: Profile, from_m: float, to_m: float) -> MoveVerdict:
     """The worst of all checks on a part of the way, with the controls that stand on it."""
-    checks = checks_of(
-        part, site=driven.site, machine=driven.machine, hazards=driven.hazards, k=driven.k,
-        configurations={driven.machine.configuration_in(driven.configuration, _mode(part.poses))},
-    )  # fmt: skip
+    shape = driven.judged.machine.configuration_in(driven.configuration, _mode(part.poses))
+    checks = checks_of(part, driven.judged, {shape})
     worst: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
     held = any(from_m <= control.chainage_m <= to_m for control in driven.controls)
     return "pass with controls" if worst == "pass" and held else worst

@@ -19,11 +19,12 @@ from routeplan.plan.frontier import nearest_misses, pose_blocked
 from routeplan.plan.holds import holds_of
 from routeplan.plan.legs import Driven, legs_of
 from routeplan.plan.portals import Portal, named_at, with_gaps
-from routeplan.plan.profile import checks_of, profile, unmade_checks
+from routeplan.plan.profile import Judged, checks_of, profile, unmade_checks
 from routeplan.plan.rounds import bounded, cheapest_round
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
-from routeplan.plan.speeds import Paced, paced
+from routeplan.plan.speeds import paced
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
+from routeplan.plan.swing import SWING
 from routeplan.plan.trace import reversals, trace
 from routeplan.plan.way import Way, joined
 from routeplan.plan.zones import zones_of
@@ -220,20 +221,21 @@ class MovePlanner:
         length, k = poses[-1].chainage_m, self.k_of(poses[-1].chainage_m)
         found = profile(way.stretches, poses)
         shapes = dict.fromkeys(stretch.lattice.hazards.configuration.id for stretch in way.stretches)
-        checks = checks_of(found, site=self.site, machine=machine, hazards=hazards, k=k, configurations=shapes)
         stops = _stops(wanted, ways)
         usual = modes_of(machine, wanted)[0]
         begins = {usual, self._left_in.get((machine.id, wanted.start), usual)}
         holds, controls = holds_of(found, configuration, begins, stops[1:-1])
-        verdict: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
-        open_kinds = [check.kind for check in checks if check.verdict in ("not proven", "fail")]
-        cost = max(way.cost_m, length)
         whole = replace(self._graph(wanted, machine).lattices[0].hazards, sigma=hazards.sigma)
         pace = paced(found, machine, whole, k, holds)
+        judged = Judged(self.site, machine, hazards, k, pace.swung)
+        checks = checks_of(found, judged, shapes)
         controls = tuple(sorted((*controls, *pace.controls), key=lambda control: control.chainage_m))
+        verdict: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
         if verdict == "pass" and controls:
             verdict = "pass with controls"
-        driven = Driven(found, stops, controls, cost, self.site, machine, wanted.configuration, hazards, k)
+        open_kinds = [check.kind for check in checks if check.verdict in ("not proven", "fail")]
+        cost = max(way.cost_m, length)
+        driven = Driven(found, stops, controls, cost, judged, wanted.configuration)
         move = Move(
             id=wanted.id, purpose=wanted.purpose, machine=wanted.machine, configuration=wanted.configuration,
             start=wanted.start, via=wanted.via, goal=wanted.goal, on=_day(wanted), verdict=verdict,
@@ -244,7 +246,11 @@ class MovePlanner:
             reversals=reversals(poses), refused=None, nearest_misses=(),
             legs=tuple(legs_of(driven, with_gaps(self.portals, self.site, way.stretches[0].lattice.passages))),
         )  # fmt: skip
-        return _as_paced(move, pace)
+        if not pace.too_fast:
+            return move
+        (row,) = (check for check in checks if check.kind == SWING)  # no other way is looked for
+        found_too_fast = Objection(SWING, row.chainage_m, row.place, row.value, row.limit, row.unit, pace.too_fast)
+        return kept_apart(move, pace.too_fast, (found_too_fast,))
 
 
 def _stops(wanted: MoveWanted, ways: Sequence[Way]) -> list[tuple[float, str]]:
@@ -270,18 +276,6 @@ def kept_apart(move: Move, reason: str, objections: tuple[Objection, ...]) -> Mo
         move, verdict="fail", reason=reason, poses=(), refused=Refused(move.poses, objections), zones=(), holds=(),
         controls=(), legs=(), reversals=0,
     )  # fmt: skip
-
-
-def _as_paced(move: Move, pace: Paced) -> Move:
-    """The move with what its speeds leave of its verdict; where creep is too fast no other way is looked for."""
-    if pace.verdict == "pass":
-        return move
-    if pace.verdict == "not proven":
-        verdict = min(move.verdict, "not proven", key=MOVE_VERDICTS.index)
-        return replace(move, verdict=verdict, reason=f"{move.reason}; {pace.reason}")
-    pose = next(pose for pose in move.poses if pose.chainage_m >= pace.at_m)
-    found = Objection("bounce rise", pace.at_m, (pose.x, pose.y), math.nan, pose.v_max_mps, "m/s", pace.reason)
-    return kept_apart(move, pace.reason, (found,))
 
 
 def _no_way(wanted: MoveWanted, verdict: MoveVerdict, reason: str, misses: tuple[NearMiss, ...]) -> Move:

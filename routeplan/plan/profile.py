@@ -21,6 +21,7 @@ from routeplan.hazards.sweep import FAR, along
 from routeplan.hazards.tile import stances_of
 from routeplan.machine.model import Machine
 from routeplan.plan.steer import least_radius_m
+from routeplan.plan.swing import SWING, Swung
 from routeplan.plan.trace import ROW_STEP_M
 from routeplan.plan.way import Stretch
 from routeplan.route import Check, CheckVerdict, Pose
@@ -91,6 +92,17 @@ class Profile:
             first, last = (row if first < 0 else first), row
         if first >= 0:
             yield first, last
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """What every check of a way rests on: k, and what the swing of the basket leaves at the limits of its rows."""
+
+    site: Site
+    machine: Machine
+    hazards: Hazards
+    k: float
+    swung: Swung
 
 
 def profile(stretches: Sequence[Stretch], poses: Sequence[Pose]) -> Profile:
@@ -251,18 +263,19 @@ def _survey_check(
 
 def _unmeasured(line: CheckKind, found: Profile, site: Site, hazards: Hazards) -> tuple[str, ...]:
     """The soffits without an accuracy that the body comes under: whatever the margin there, it proves nothing."""
-    if line.index not in _OVER:
+    over = [_OVER[line.index]] if line.index in _OVER else [*_OVER.values()] if line.kind == SWING else []
+    open_there = np.isneginf(found.margins[:, over]).any(axis=1)
+    if not open_there.any():
         return ()
-    under = shapely.MultiPoint(found.starts[np.isneginf(found.margins[:, _OVER[line.index]]), :2])
+    under = shapely.MultiPoint(found.starts[open_there, :2])
     reach_m = hazards.body.reach + soffit_reach_m(site, hazards.body, hazards.terrain.cell_m)
     vague = (soffit for soffit in site.soffits if soffit.sigma_m is None)
     return tuple(_UNMEASURED.format(s.id) for s in vague if shapely.dwithin(under, s.geometry, reach_m))
 
 
-def checks_of(
-    found: Profile, *, site: Site, machine: Machine, hazards: Hazards, k: float, configurations: Iterable[str]
-) -> tuple[Check, ...]:
+def checks_of(found: Profile, judged: Judged, configurations: Iterable[str]) -> tuple[Check, ...]:
     """One row for every line of the catalogue; ``configurations`` are those driven in."""
+    site, machine, hazards, k = judged.site, judged.machine, judged.hazards, judged.k
     rows = []
     for line in CATALOGUE:
         why = doubts(line, site, machine, configurations, {pose.steer for pose in found.poses})
@@ -271,6 +284,9 @@ def checks_of(
             rows.append(_turning_check(line, found, machine, k, why))
         elif line.kind == "survey resolution":
             rows.append(_survey_check(line, found, site, hazards, k, why))
+        elif line.kind == SWING:
+            ends = found.along_m[0] - NEAR_M, found.along_m[-1] + NEAR_M
+            rows.append(judged.swung.check(line, k, why, *ends))
         else:
             rows.append(_margin_check(line, found, hazards, k, why))
     return tuple(rows)

@@ -70,9 +70,10 @@ def path_of(poses: Sequence[Pose], body: Body, holds_m: Iterable[float]) -> Path
 def rides(path: Path, points: Floats, hazards: Hazards) -> Iterator[Ride]:
     """Heights of body points (n, 2: xi, eta) along each line of the tube.
 
-    A feature between two lines is met on both: outlines count half a tube farther out.
+    A feature between two lines is met on both: outlines count half of what lies between two lines farther out.
     """
     body = hazards.body
+    between = max(body.lateral, float(np.abs(body.wheel_xi).max()) * body.sin_heading)
     for aside, turned in LINES:
         x, y, heading = path.poses.T
         moved = aside * body.lateral
@@ -80,7 +81,7 @@ def rides(path: Path, points: Floats, hazards: Hazards) -> Iterator[Ride]:
             x - moved * np.sin(heading), y + moved * np.cos(heading), heading + turned * math.asin(body.sin_heading)
         ])  # fmt: skip
         levels = np.empty((len(line), 4))
-        wheel_levels(hazards.world, body, line, 0.5 * body.lateral, levels)
+        wheel_levels(hazards.world, body, line, 0.5 * between, levels)
         middle, apart = heights(body, levels, points)
         yield Ride(path.at_m, middle, apart, path.halts)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,11 +19,11 @@ from routeplan.hazards.tubes import DEFECT_REACH_M
 from routeplan.machine.model import Machine
 from routeplan.plan.profile import NEAR_M, Profile
 from routeplan.plan.ridden import Path, path_of, rides
+from routeplan.plan.swing import Swung, not_swung
 from routeplan.route import Control, Hold, Pose
 
 Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Held = Callable[[Floats | float], Flags]
+Left = Callable[[Floats | float], Swung]
 
 #: Each speed that is tried is about this share of the one before.
 SLOWER = 0.8
@@ -35,37 +34,46 @@ TOGETHER_M = 3.0
 #: Figures that a limit rests on.
 FIGURES = ("bounce_period_s", "bounce_damping_pct", "travel_speed_mps", "creep_speed_mps")
 _ASSUMED = "; not the machine's own: {}; read its plate, rock the basket and count its cycles in ten seconds"
+_UNKNOWN = "Creep all the way: nobody knows how the basket bounces; not known of the machine: {}."
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Paced:
-    """Rows with their limits, what people are told of them, and what to think of the whole way.
-
-    ``verdict`` is "fail" where even creep speed does not keep every gap, "not proven" where that is not certain, for
-    want of a machine's own figures or of good levels; ``reason`` says why from where on, ``at_m`` is the chainage.
-    """
+    """Rows with their limits, what people are told of them, and what the swing then leaves."""
 
     poses: tuple[Pose, ...]
-    controls: tuple[Control, ...] = ()
-    verdict: Literal["pass", "not proven", "fail"] = "pass"
-    reason: str = ""
-    at_m: float = math.nan
+    controls: tuple[Control, ...]
+    swung: Swung
+
+    @property
+    def too_fast(self) -> str:
+        """Why nothing may be given to drive: even creep, by the best guess, keeps not every gap; else nothing.
+
+        A machine of which the bounce is assumed is slowed down to creep at most.
+        """
+        over = np.flatnonzero(self.swung.margin_m < 0.0)
+        if self.swung.assumed or not over.size:
+            return ""
+        return (
+            "even at creep speed the basket may bounce beyond a gap or its limit from "
+            f"{self.swung.chainage_m[over[0]]:.1f} m on"
+        )
 
 
 @dataclass(frozen=True, eq=False)
 class Points:
     """Body points (n, 2: xi, eta), how far each may swing in each stretch of a profile, and the doubt of it.
 
-    ``room_m`` (n, stretches) is the best estimate, ``doubt_m`` (n,) the sigmas that a check must leave of it.
+    ``room_m`` (n, stretches) is the best estimate, ``sigma_m`` (n,) its sigma.
     """
 
     places: Floats
     room_m: Floats
-    doubt_m: Floats
+    sigma_m: Floats
 
 
 def paced(found: Profile, machine: Machine, hazards: Hazards, k: float, holds: Iterable[Hold]) -> Paced:
-    """Give every row its speed limit; rows stay as they are where the machine does not say how its basket bounces.
+    """Give every row its speed limit; creep all the way where the machine does not say how its basket bounces.
 
     Parameters
     ----------
@@ -74,35 +82,48 @@ def paced(found: Profile, machine: Machine, hazards: Hazards, k: float, holds: I
     k
         Sigmas that a check of the move must leave.
     """
-    figures = [machine.figures[name] for name in FIGURES if name in machine.figures]
-    if len(figures) < len(FIGURES):
-        return Paced(found.poses)
+    missing = [name for name in FIGURES if name not in machine.figures]
+    if missing:
+        return _unknown(found.poses, machine, missing)
+    figures = [machine.figures[name] for name in FIGURES]
     period, damping, travel, creep = (figure.value for figure in figures)
+    assumed = [figure.name for figure in figures if not figure.trusted]
     swing = Swing(period, damping / 100.0, hazards.body.amplification / 2.0)
     path = path_of(found.poses, hazards.body, (hold.chainage_m for hold in holds))
-    points = points_of(found, hazards, k)
-    room = _over(points.room_m, found.along_m, path.chainage_m)
-    ridden = list(rides(path, points.places, hazards))
-
-    def held(limit: Floats | float, sigmas: float = 1.0) -> Flags:
-        least = room - sigmas * points.doubt_m[:, None]
-        return np.asarray(np.all([excess_bounds(ride, swing, limit) <= least for ride in ridden], axis=(0, 1)))
-
+    left = _left(found, path, swing, hazards, k, bool(assumed))
     slowest = min(creep, travel)
-    wanted = _wanted(held, travel, slowest)
-    limits = _limits(np.where(wanted == 0.0, slowest, wanted), path, swing, held, travel)
+    wanted = _wanted(left, k, travel, slowest)
+    limits = _limits(wanted, path, swing, left, k, travel)
     rows = zip(found.poses, _of_rows(limits, path), strict=True)
     poses = tuple(pose._replace(v_max_mps=limit) for pose, limit in rows)
-    assumed = [figure.name for figure in figures if not figure.trusted]
     doubt = _ASSUMED.format(", ".join(assumed)) if assumed else ""
-    controls = tuple(_told(limits, path, travel, doubt))
-    if wanted.all():
-        return Paced(poses, controls)
-    kept = held(slowest, -1.0)
-    fails = not assumed and not kept.all()
-    at_m = float(path.chainage_m[~kept if fails else wanted == 0.0][0])
-    reason = f"even at creep speed the basket may bounce beyond a gap or its limit from {at_m:.1f} m on"
-    return Paced(poses, controls, "fail" if fails else "not proven", f"{reason}{doubt}", at_m)
+    return Paced(poses, tuple(_told(limits, path, travel, doubt)), left(limits))
+
+
+def _unknown(poses: tuple[Pose, ...], machine: Machine, missing: Sequence[str]) -> Paced:
+    """Rows of a machine that does not say how its basket bounces, or how slowly it can go: as slow as is known."""
+    speeds = [machine.value(name) for name in ("travel_speed_mps", "creep_speed_mps") if name in machine.figures]
+    slowest = min(speeds, default=math.nan)
+    told = Control("speed", 0.0, _UNKNOWN.format(", ".join(missing)))
+    return Paced(tuple(pose._replace(v_max_mps=slowest) for pose in poses), (told,), not_swung())
+
+
+def _left(found: Profile, path: Path, swing: Swing, hazards: Hazards, k: float, assumed: bool) -> Left:
+    """What limits of each step, or one limit all along, leave of every gap along a path."""
+    points = points_of(found, hazards, k)
+    room = _over(points.room_m, found.along_m, path.chainage_m)
+    sigma = np.broadcast_to(points.sigma_m[:, None], room.shape)
+    ridden = list(rides(path, points.places, hazards))
+    samples = np.arange(path.at_m.size)
+
+    def left(limit: Floats | float) -> Swung:
+        swung = np.max([excess_bounds(ride, swing, limit) for ride in ridden], axis=0)
+        slack = room - swung - k * sigma
+        worst = np.argmin(np.where(np.isnan(slack), -np.inf, slack), axis=0), samples
+        x, y, _ = path.poses.T
+        return Swung(path.chainage_m, x, y, room[worst], swung[worst], sigma[worst], assumed)
+
+    return left
 
 
 def points_of(found: Profile, hazards: Hazards, k: float) -> Points:
@@ -123,7 +144,7 @@ def points_of(found: Profile, hazards: Hazards, k: float) -> Points:
             for zeta in np.unique(mine[:, 2]):
                 box = mine[mine[:, 2] == zeta]
                 parts.append((box[:, :2], box[:, 3:5], kind, proven))
-    places, rooms, doubts = [], [], []
+    places, rooms, sigmas = [], [], []
     for at, levers, kind, proven in parts:
         left = found.margins[:, proven]
         left = np.where(np.isfinite(left), left, found.margins[:, kind])
@@ -131,8 +152,8 @@ def points_of(found: Profile, hazards: Hazards, k: float) -> Points:
         corners = np.unique([(xi, eta) for xi in _ends(at[:, 0]) for eta in _ends(at[:, 1])], axis=0)
         places.append(corners)
         rooms.append(np.broadcast_to(left + excess, (len(corners), len(left))))
-        doubts.append(np.full(len(corners), k * hazards.sigma[kind]))
-    return Points(np.concatenate(places), np.concatenate(rooms), np.concatenate(doubts))
+        sigmas.append(np.full(len(corners), hazards.sigma[kind]))
+    return Points(np.concatenate(places), np.concatenate(rooms), np.concatenate(sigmas))
 
 
 def _ends(values: Floats) -> tuple[float, float]:
@@ -149,25 +170,30 @@ def _over(values: Floats, along_m: Floats, at_m: Floats) -> Floats:
     return least
 
 
-def _wanted(held: Held, travel: float, creep: float) -> Floats:
-    """Largest speed tried at which each sample keeps its gaps, all the way there driven at it; 0 if none does."""
+def _kept(left: Swung, k: float) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """At which samples every gap is kept for certain, and at which by the best guess."""
+    return left.margin_m >= k * left.sigma_m, left.margin_m >= 0.0
+
+
+def _wanted(left: Left, k: float, travel: float, creep: float) -> Floats:
+    """Largest speed tried at which each sample keeps its gaps, all the way there driven at it; creep if none does."""
     wanted = np.zeros(0)
     speed = travel
     while True:
-        kept = held(speed)
+        kept, _ = _kept(left(speed), k)
         wanted = np.zeros(kept.size) if not wanted.size else wanted
         wanted[(wanted == 0.0) & kept] = speed
         if speed == creep or wanted.all():
-            return wanted
+            return np.where(wanted == 0.0, creep, wanted)
         speed = max(math.floor(100.0 * SLOWER * speed) / 100.0, creep)
 
 
-def _limits(wanted: Floats, path: Path, swing: Swing, held: Held, travel: float) -> Floats:
+def _limits(wanted: Floats, path: Path, swing: Swing, left: Left, k: float, travel: float) -> Floats:
     """Limit of each step, m/s: wherever the samples ask for less, and far enough before, that every gap is kept.
 
     The least of all, driven all along, keeps what any limits keep.
     """
-    sought = held(float(wanted.min()))
+    sought = _kept(left(float(wanted.min())), k)
     for fadings in FADINGS:
         limits = np.full(path.at_m.size, travel)
         for speed in np.unique(wanted[wanted < travel]):
@@ -178,7 +204,7 @@ def _limits(wanted: Floats, path: Path, swing: Swing, held: Held, travel: float)
         steps = np.minimum(limits[:-1], limits[1:])
         for first, last, _ in _runs(steps, path, travel):
             steps[first : last + 1] = steps[first : last + 1].min()
-        if np.all(held(steps) >= sought):
+        if all(np.all(kept >= wish) for kept, wish in zip(_kept(left(steps), k), sought, strict=True)):
             return np.asarray(steps)
     return np.full(path.at_m.size - 1, wanted.min())
 
@@ -206,5 +232,10 @@ def _told(steps: Floats, path: Path, travel: float, doubt: str) -> Iterator[Cont
         low, high = float(path.chainage_m[first]), float(path.chainage_m[last + 1])
         between = f"between {math.floor(low)} m and {math.ceil(high)} m"
         yield Control(
-            "speed", low, f"No faster than {speed:.2f} m/s {between}, held steady: the basket bounces{doubt}."
+            "speed", low, f"No faster than {_down(speed):.2f} m/s {between}, held steady: the basket bounces{doubt}."
         )
+
+
+def _down(speed: float) -> float:
+    """The speed in whole centimetres a second, never more."""
+    return math.floor(round(100.0 * speed, 6)) / 100.0

@@ -66,32 +66,41 @@ def defects(case: Case, stance: Stance) -> Floats:
 
 def offer_bounce(case: Case, stance: Stance, ledger: Ledger) -> None:
     """Offer the rise of the basket floor where a quick upper bound does not already clear it."""
-    basket, limit = case.configuration.basket, case.site.thresholds.bounce_limit_m
-    xi, eta = np.array(basket.ring).T
-    zeta = np.full(len(xi), basket.floor_height_m)
-    lever, sigma = levers(case.machine, xi, eta), case.sigmas.point(xi, eta)
-    at = np.flatnonzero(_rise_bound(case, stance, lever, (xi, eta, zeta)) > limit - ledger.k * sigma.max())
+    xi, eta, _ = floor_corners(case)
+    lever, sigma, limit = levers(case.machine, xi, eta), case.sigmas.point(xi, eta), case.site.thresholds.bounce_limit_m
+    worst = np.maximum(case.levels.defect.bound(stance.hub_x, stance.hub_y), feature_defects(case, stance))
+    most = np.asarray(highest_rise(case, stance) + excess(case, lever, worst)).max(axis=(1, 2))
+    at = np.flatnonzero(np.nan_to_num(most, nan=-np.inf) > limit - ledger.k * sigma.max())
     if not at.size:
         return
     close = stance.pick(at)
-    clean = disc_levels(case, close.hub_x, close.hub_y, close.heading, clean=True)
-    base = settle(case, clean).heights(xi, eta, zeta)
-    real = close.planes.heights(xi, eta, zeta).max(axis=2)
-    rise = np.maximum(0.0, real - base) + excess(case, lever, defects(case, close))
+    rise = rigid_rise(case, close) + excess(case, lever, defects(case, close))
     ledger.offer("bounce rise", close.rows, limit - rise, value=rise, limit=limit, sigma=sigma)
 
 
-def _rise_bound(case: Case, stance: Stance, lever: Floats, points: tuple[Floats, Floats, Floats]) -> Floats:
-    """Never below the rise of any sample; unknown levels bound nothing and are left to "levels known"."""
-    raster = case.levels.defect.bound(stance.hub_x, stance.hub_y)
-    worst = np.maximum(raster, feature_defects(case, stance))
+def floor_corners(case: Case) -> tuple[Floats, Floats, Floats]:
+    """Corners of the basket's floor: xi, eta and zeta."""
+    basket = case.configuration.basket
+    xi, eta = np.array(basket.ring).T
+    return xi, eta, np.full(len(xi), basket.floor_height_m)
+
+
+def rigid_rise(case: Case, stance: Stance) -> Floats:
+    """Rise of the corners of the basket's floor over where they are on clean ground, ``(n, 9, corners)``."""
+    clean = disc_levels(case, stance.hub_x, stance.hub_y, stance.heading, clean=True)
+    base = settle(case, clean).heights(*floor_corners(case))
+    return np.asarray(np.maximum(0.0, stance.planes.heights(*floor_corners(case)).max(axis=2) - base))
+
+
+def highest_rise(case: Case, stance: Stance) -> Floats:
+    """Never below ``rigid_rise``, and quick; unknown levels bound nothing and are left to "levels known"."""
+    points = floor_corners(case)
     above = stance.planes.heights(*points).max(axis=2) - settle(case, stance.disc_m).heights(*points)
     share = (points[0] - case.machine.wheels[2].xi_m) / case.machine.wheelbase_m
     # Clean ground lies at most the raster's defect away under each wheel; these are the weights of the wheels.
     weight = np.abs(share) + np.abs(1 - share) + 2 * np.abs(points[1]) / case.machine.track_m
-    lower = raster.max(axis=-1)[..., None] * weight + BOUND_SLACK_M
-    rise = np.maximum(0.0, above + lower) + excess(case, lever, worst)
-    return np.asarray(np.nan_to_num(rise, nan=-np.inf).max(axis=(1, 2)))
+    raster = case.levels.defect.bound(stance.hub_x, stance.hub_y)
+    return np.asarray(np.maximum(0.0, above + raster.max(axis=-1)[..., None] * weight + BOUND_SLACK_M))
 
 
 def survey_margin_m(case: Case) -> float:

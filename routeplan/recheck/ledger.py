@@ -18,6 +18,9 @@ _TYRES = ("wheelbase_m", "track_m", "wheel_width_m")
 _GRADE = ("gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct", *_SLOPE)
 _SIDE = ("side_slope_pct", *_SLOPE)
 _PLAN = ("length_m", "width_m")
+#: How a basket bounces, and how fast and slowly the machine is driven.
+BOUNCE_FIGURES = ("bounce_period_s", "bounce_damping_pct")
+SPEED_FIGURES = ("travel_speed_mps", "creep_speed_mps")
 
 
 @dataclass(frozen=True)
@@ -58,6 +61,12 @@ CATALOGUE: Mapping[str, Basis] = MappingProxyType(
         "head gap": Basis("m", ("platform_floor_m", "length_m", *_SLOPE), ("soffits",), surveyed=True),
         "overhead clearance": Basis("m", ("height_m", *_PLAN, *_SLOPE), ("soffits",), surveyed=True),
         "bounce rise": Basis("m", (*_SLOPE, "platform_floor_m", "length_m"), ("defects",), surveyed=True),
+        "basket swing": Basis(
+            "m",
+            (*BOUNCE_FIGURES, *SPEED_FIGURES, *_SLOPE, "platform_floor_m", "length_m"),
+            ("defects", "soffits"),
+            surveyed=True,
+        ),
         "step": Basis("m", ("step_limit_m", *_SLOPE), ("defects",)),
         "surface acceptance": Basis("m", ("mass_kg", *_TYRES), ("surfaces",)),
         "covers, plates and trenches": Basis("m", _TYRES, ("defects",)),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 from shapely.geometry.base import BaseGeometry
@@ -14,13 +14,14 @@ from routeplan.recheck.attitude import offer_attitude
 from routeplan.recheck.bounce import offer_bounce, survey_margin_m
 from routeplan.recheck.case import Case
 from routeplan.recheck.form import form_objections
-from routeplan.recheck.ledger import Ledger
+from routeplan.recheck.ledger import BOUNCE_FIGURES, SPEED_FIGURES, Ledger
 from routeplan.recheck.overhead import offer_overhead
 from routeplan.recheck.same import input_objections, machine_objections
-from routeplan.recheck.stance import stand
+from routeplan.recheck.stance import Stance, stand
 from routeplan.recheck.steering import steering_objections, turn_radius_m
 from routeplan.recheck.strike import offer_strike
 from routeplan.recheck.sweep import Crossing, offer_sweep
+from routeplan.recheck.swing import Drive, Ridden, Swings, offer_swing, speed_objections, suspects
 from routeplan.recheck.track import Ints, Rows, Track, driven_in, envelope, read_rows, subdivide
 from routeplan.recheck.uncertainty import confidence_k
 from routeplan.recheck.verdicts import check_objections, move_objections, walkway_objections
@@ -74,14 +75,17 @@ def second_opinion(
     )
     ledger, crossings, unaccepted = Ledger(track, k), list[Crossing](), unaccepted_ground(case)
     _offer_rows(rows, case, ledger)
-    for travel_mode, samples in _runs(move, track):
-        mine = case.driven(travel_mode, driven_in(move, machine)[travel_mode])
-        for first in range(0, max(1, len(samples) - 1), SAMPLES_AT_ONCE):
-            # Chunks share a sample, so that no step between two samples is left out.
-            _offer_samples(mine, ledger, crossings, unaccepted, samples[first : first + SAMPLES_AT_ONCE + 1])
+    ridden = Ridden(track)
+    parts = [(case.driven(mode, driven_in(move, machine)[mode]), samples) for mode, samples in _runs(move, track)]
+    for mine, samples in parts:
+        for some in _chunks(samples):
+            here = mine.around(some)
+            ridden.take(here, _offer_samples(here, ledger, crossings, unaccepted, some))
+    _offer_swings(parts, ridden, Drive.of(move, rows, case), ledger)
     return (
         *form_objections(move, rows, site=site, machine=machine),
         *steering_objections(move, rows, machine),
+        *speed_objections(move, case),
         *check_objections(move, case, ledger),
         *walkway_objections(move, case, ledger, crossings),
         *move_objections(move, plan_k, ledger),
@@ -106,8 +110,15 @@ def _undriven(move: Move, unmodelled: str | None) -> tuple[Objection, ...]:
     return ()
 
 
-def _offer_samples(case: Case, ledger: Ledger, crossings: list[Crossing], unaccepted: BaseGeometry, rows: Ints) -> None:
-    case = case.around(rows)
+def _chunks(samples: Ints) -> Iterator[Ints]:
+    """Samples that are looked at together; chunks share a sample, so that no step between two samples is left out."""
+    for first in range(0, max(1, len(samples) - 1), SAMPLES_AT_ONCE):
+        yield samples[first : first + SAMPLES_AT_ONCE + 1]
+
+
+def _offer_samples(
+    case: Case, ledger: Ledger, crossings: list[Crossing], unaccepted: BaseGeometry, rows: Ints
+) -> Stance:
     stance = meet_defects(case, stand(case, rows), ledger)
     offer_attitude(case, stance, ledger)
     offer_bounce(case, stance, ledger)
@@ -115,6 +126,20 @@ def _offer_samples(case: Case, ledger: Ledger, crossings: list[Crossing], unacce
     offer_overhead(case, stance, ledger)
     offer_sweep(case, stance, ledger, crossings)
     keep_off(case, stance, ledger, unaccepted)
+    return stance
+
+
+def _offer_swings(parts: Sequence[tuple[Case, Ints]], ridden: Ridden, drive: Drive, ledger: Ledger) -> None:
+    """Where the swing may take up a gap, those samples are stood on the ground once more for an exact look."""
+    known = parts[0][0].machine.figures
+    if not drive.moves or any(name not in known for name in (*BOUNCE_FIGURES, *SPEED_FIGURES)):
+        return
+    swings = Swings(ridden, drive, parts[0][0])
+    for case, samples in parts:
+        close = suspects(case, swings, samples, ledger)
+        for some in _chunks(close) if close.size else ():
+            here = case.around(some)
+            offer_swing(here, meet_defects(here, stand(here, some), ledger), swings, ledger)
 
 
 def _offer_rows(rows: Rows, case: Case, ledger: Ledger) -> None:

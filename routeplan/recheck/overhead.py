@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -21,21 +22,43 @@ from routeplan.site.model import Soffit
 ROUND_SEGMENTS = 32
 
 
-def offer_overhead(case: Case, stance: Stance, ledger: Ledger) -> None:
-    """Offer head gap (when ridden) and overhead clearance of every soffit the body comes under."""
+class Top(NamedTuple):
+    """A top of the machine: its check, outline, height, the gap wanted over it, and how far beside it a soffit counts.
+    """
+
+    kind: str
+    ring: Floats
+    zeta_m: float
+    required_m: float
+    reach_m: float
+
+
+def tops_of(case: Case) -> list[Top]:
+    """Every box, and the head of whoever rides."""
     limits = case.site.thresholds
-    parts: list[tuple[str, Floats, float, float, float]] = []
+    tops = []
     for box in case.configuration.boxes:
         required = limits.body_gap_m if box.occupied and case.ridden else limits.structure_clearance_m
-        parts.append(("overhead clearance", np.array(box.ring), box.top_m, required, limits.structure_clearance_m))
+        tops.append(Top("overhead clearance", np.array(box.ring), box.top_m, required, limits.structure_clearance_m))
     if case.ridden:
         basket = case.configuration.basket
         head = basket.floor_height_m + limits.head_height_m
-        parts.append(("head gap", np.array(basket.ring), head, limits.head_gap_m, limits.head_gap_m))
-    reach = max(float(np.hypot(*part[1].T).max()) + part[2] for part in parts) * 2 + limits.head_gap_m
-    for soffit in local(case.site.soffits, case.track, stance.rows, reach):
-        for kind, ring, zeta, required, reach in parts:
-            _under(case, stance, ledger, soffit, kind=kind, ring=ring, zeta_m=zeta, required_m=required, reach_m=reach)
+        tops.append(Top("head gap", np.array(basket.ring), head, limits.head_gap_m, limits.head_gap_m))
+    return tops
+
+
+def soffits_about(case: Case, tops: list[Top], rows: Ints) -> list[Soffit]:
+    """Soffits that some top may come under in some samples."""
+    farthest = max(float(np.hypot(*top.ring.T).max()) + top.zeta_m for top in tops)
+    return local(case.site.soffits, case.track, rows, 2 * farthest + case.site.thresholds.head_gap_m)
+
+
+def offer_overhead(case: Case, stance: Stance, ledger: Ledger) -> None:
+    """Offer head gap (when ridden) and overhead clearance of every soffit the body comes under."""
+    tops = tops_of(case)
+    for soffit in soffits_about(case, tops, stance.rows):
+        for top in tops:
+            _under(case, stance, ledger, soffit, top)
 
 
 def grown(soffit: Soffit, reach_m: float) -> shapely.Geometry:
@@ -43,45 +66,50 @@ def grown(soffit: Soffit, reach_m: float) -> shapely.Geometry:
     return soffit.geometry.buffer(reach_m / math.cos(math.pi / (4 * ROUND_SEGMENTS)), quad_segs=ROUND_SEGMENTS)
 
 
-def _under(
-    case: Case,
-    stance: Stance,
-    ledger: Ledger,
-    soffit: Soffit,
-    *,
-    kind: str,
-    ring: Floats,
-    zeta_m: float,
-    required_m: float,
-    reach_m: float,
-) -> None:
-    far = float(np.hypot(*ring.T).max()) + zeta_m
+def under(case: Case, stance: Stance, soffit: Soffit, top: Top) -> Ints:
+    """Positions of samples in which a top may come under a soffit."""
+    far = float(np.hypot(*top.ring.T).max()) + top.zeta_m
     x, y = case.track.x[stance.rows], case.track.y[stance.rows]
-    at = near(soffit.geometry, x, y, far + float(case.tube_reach_m(far)) + reach_m)
+    return near(soffit.geometry, x, y, far + float(case.tube_reach_m(far)) + top.reach_m)
+
+
+def corners_under(case: Case, stance: Stance, soffit: Soffit, top: Top) -> Corners | None:
+    """Where a top lies under a soffit: what governs the gap between them."""
+    piece = None if soffit.clear_m is None else case.levels.cell_m / 2
+    return overlap_corners(stance, top.ring, top.zeta_m, grown(soffit, top.reach_m), piece_m=piece)
+
+
+def _under(case: Case, stance: Stance, ledger: Ledger, soffit: Soffit, top: Top) -> None:
+    at = under(case, stance, soffit, top)
     if not at.size:
         return
     if soffit.sigma_m is None:
-        _leave_open(stance.pick(at), ledger, soffit, kind, ring, zeta_m, reach_m)
-    at = at[_may_touch(case, stance.pick(at), ledger.k, soffit, ring, zeta_m, required_m, far)]
-    close = stance.pick(at)
-    piece = None if soffit.clear_m is None else case.levels.cell_m / 2
-    corners = overlap_corners(close, ring, zeta_m, grown(soffit, reach_m), piece_m=piece) if at.size else None
+        _leave_open(stance.pick(at), ledger, soffit, top)
+    room = lowest_room(case, stance.pick(at), soffit, top)
+    lift, sigma = _most_lift(case, stance.pick(at), top), gap_sigma_m(case, soffit, *top.ring.T).max()
+    close = stance.pick(at[~(room - lift > ledger.k * sigma)])
+    corners = corners_under(case, close, soffit, top) if close.rows.size else None
     if corners is None:
         return
     used, position = np.unique(corners.at, return_inverse=True)
     defect = defects(case, close.pick(used))[position, corners.variant]
     lever = levers(case.machine, corners.xi, corners.eta)
-    lift = case.site.thresholds.tip_participation * 2.0 * np.max(lever * defect, axis=-1)
-    gap = soffit_level(case, soffit, corners) - (corners.z + lift)
-    sigma = np.hypot(case.sigmas.point(corners.xi, corners.eta), soffit_sigma_m(case, soffit))
-    ledger.offer(kind, corners.rows, gap - required_m, value=gap, limit=required_m, sigma=sigma)
+    lifted = case.site.thresholds.tip_participation * 2.0 * np.max(lever * defect, axis=-1)
+    gap = soffit_level(case, soffit, corners) - (corners.z + lifted)
+    sigma = gap_sigma_m(case, soffit, corners.xi, corners.eta)
+    ledger.offer(top.kind, corners.rows, gap - top.required_m, value=gap, limit=top.required_m, sigma=sigma)
 
 
-def _leave_open(
-    stance: Stance, ledger: Ledger, soffit: Soffit, kind: str, ring: Floats, zeta_m: float, reach_m: float
-) -> None:
-    if kind not in ledger.open and overlap_corners(stance, ring, zeta_m, grown(soffit, reach_m)) is not None:
-        ledger.leave_open(kind, f"soffit {soffit.id} has no sigma")
+def gap_sigma_m(case: Case, soffit: Soffit, xi: Floats, eta: Floats) -> Floats:
+    """Sigma of the gap between body points and a soffit."""
+    return np.asarray(np.hypot(case.sigmas.point(xi, eta), soffit_sigma_m(case, soffit)))
+
+
+def _leave_open(stance: Stance, ledger: Ledger, soffit: Soffit, top: Top) -> None:
+    outline = grown(soffit, top.reach_m)
+    if top.kind not in ledger.open and overlap_corners(stance, top.ring, top.zeta_m, outline) is not None:
+        for kind in (top.kind, "basket swing"):
+            ledger.leave_open(kind, f"soffit {soffit.id} has no sigma")
 
 
 def soffit_level(case: Case, soffit: Soffit, corners: Corners) -> Floats:
@@ -105,23 +133,19 @@ def soffit_sigma_m(case: Case, soffit: Soffit) -> float:
     return math.hypot(own, accuracy.datum_m if soffit.level_m is not None and soffit.survey != accuracy.survey else 0.0)
 
 
-def _may_touch(
-    case: Case,
-    stance: Stance,
-    k: float,
-    soffit: Soffit,
-    ring: Floats,
-    zeta_m: float,
-    required_m: float,
-    far_m: float,
-) -> Ints:
-    """Where the highest corner, lifted by all defects near, may come too close to the lowest of the soffit."""
-    xi, eta = ring.T
-    top = stance.planes.heights(xi, eta, np.full(len(ring), zeta_m)).max(axis=(1, 2, 3))
+def _most_lift(case: Case, stance: Stance, top: Top) -> Floats:
+    """Never below what a top is lifted by all defects near, ``(n,)``."""
     near_by = np.maximum(case.levels.defect.bound(stance.hub_x, stance.hub_y), feature_defects(case, stance))
-    lift = excess(case, levers(case.machine, xi, eta), near_by).max(axis=(1, 2))
+    return np.asarray(excess(case, levers(case.machine, *top.ring.T), near_by).max(axis=(1, 2)))
+
+
+def lowest_room(case: Case, stance: Stance, soffit: Soffit, top: Top) -> Floats:
+    """Never above what the rigid top leaves of a soffit beyond the gap wanted, ``(n,)``."""
+    xi, eta = top.ring.T
+    highest = stance.planes.heights(xi, eta, np.full(len(xi), top.zeta_m)).max(axis=(1, 2, 3))
     x, y = case.track.x[stance.rows], case.track.y[stance.rows]
-    reach = far_m + float(case.tube_reach_m(far_m)) + required_m
+    far = float(np.hypot(xi, eta).max()) + top.zeta_m
+    reach = far + float(case.tube_reach_m(far)) + top.required_m
     if soffit.level_m is not None:
         middle = soffit.geometry.centroid
         low = soffit.level_m + soffit.fall_x * (x - middle.x) + soffit.fall_y * (y - middle.y)
@@ -129,5 +153,4 @@ def _may_touch(
     else:
         lowest = case.levels.extreme(reach, highest=False)
         low = case.levels.nearest(lowest, x, y, outside=-np.inf) + _clear_m(soffit)
-    sigma = math.hypot(float(case.sigmas.point(xi, eta).max()), soffit_sigma_m(case, soffit))
-    return np.flatnonzero(~(low - (top + lift) - required_m > k * sigma))
+    return np.asarray(low - highest - top.required_m)

@@ -18,6 +18,7 @@ BETWEEN: dict[str, str] = {
     "side clearance": "to the side of the machine",
     "ground strike": "under the chassis",
     "bounce rise": "before the basket bounces too high",
+    "basket swing": "before the basket swings too far",
     "step": "on the height of a kerb or sill",
     "gradeability": "on the steepest way up or down",
     "side slope": "on the side slope",
@@ -29,10 +30,11 @@ BETWEEN: dict[str, str] = {
     "closed areas": "between the machine and a closed area",
     "turning": "on the tightest turn",
 }
-#: Margins of these say yes or no, or are used up on every way with a turn in it: none is the tightest.
-_NO_MARGIN = ("walkways", "levels known", "turning", "survey resolution")
+#: Margins of these say yes or no, or are used up on every way with a turn, or a limit of speed, in it: none is the
+#: tightest.
+_NO_MARGIN = ("walkways", "levels known", "turning", "survey resolution", "basket swing")
 #: Whose limit is a most; the others' is a least.
-_AT_MOST = ("gradeability", "side slope", "combined slope", "bounce rise", "step", "survey resolution")
+_AT_MOST = ("gradeability", "side slope", "combined slope", "bounce rise", "basket swing", "step", "survey resolution")
 #: Distances in plan are looked at no further than this, metres; other margins are held to ten of their unit.
 _LOOKED = {
     "side clearance": 0.5,

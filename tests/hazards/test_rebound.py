@@ -87,7 +87,7 @@ def ride_of(height_m: Floats, halts_m: Sequence[float] = ()) -> Ride:
     middle = height_m[::EVERY]
     halts = np.zeros(middle.size, bool)
     halts[[round(at / PATH_STEP_M) for at in halts_m]] = True
-    return Ride(np.arange(middle.size) * PATH_STEP_M, middle, np.zeros_like(middle), halts)
+    return Ride(np.arange(middle.size, dtype=np.float64) * PATH_STEP_M, middle, np.zeros_like(middle), halts)
 
 
 def over(machine: PitchPlane, front: Floats, rear: Floats, speed: float) -> Floats:

@@ -14,19 +14,21 @@ from shapely.geometry import box
 
 from routeplan.hazards.arrays import Body
 from routeplan.hazards.body import build_body
+from routeplan.hazards.catalogue import by_kind
 from routeplan.hazards.levels import SURVEYED
 from routeplan.hazards.prepare import Hazards, encounter
-from routeplan.hazards.rolling import allowed_for, rolled_on, wheel_levels
+from routeplan.hazards.rolling import allowed_for, rolled, rolled_on, wheel_levels
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
 from routeplan.plan.ridden import heights, path_of, rides
-from routeplan.plan.speeds import Paced, paced
+from routeplan.plan.speeds import FIGURES, Paced, paced
+from routeplan.plan.swing import SWING, Swung
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.stance import planes_of
-from routeplan.route import Move
+from routeplan.route import Check, Move
 from routeplan.site.model import Defect, Site, Soffit, Thresholds
 from tests.pitch_plane import PitchPlane
-from tests.recheck.drives import drive
+from tests.recheck.drives import drive, opinion
 from tests.worlds import boom, flat_site, place, scissor, wanted
 
 Floats = NDArray[np.float64]
@@ -40,16 +42,26 @@ KERB = Defect("k", "kerb", box(14.0, -1.0, 14.2, 21.0), 0.2, 0.0, 0.05, None)
 @cache
 def planned(*, kerb: bool, limit_m: float, soffit_m: float = math.inf, tag: str = "sheet", **figures: float) -> Move:
     """15 m straight over a yard, at travel speed wherever the basket allows for it."""
-    machine = boom("TB", tag=tag, **figures)  # type: ignore[arg-type]
+    return crossing(boom("TB", tag=tag, **figures), kerb=kerb, limit_m=limit_m, soffit_m=soffit_m)  # type: ignore[arg-type]
+
+
+def yard(
+    machine: Machine, *, kerb: bool, limit_m: float, soffit_m: float = math.inf, doubt_m: float | None = 0.001
+) -> Site:
+    """Level but for a kerb across, a beam beyond it, and 15 m to drive."""
     layers: dict[str, Any] = {"thresholds": Thresholds(bounce_limit_m=limit_m), "defects": (KERB,) if kerb else ()}
     if soffit_m < math.inf:
         beam = box(25.0, -1.0, 26.0, 21.0)
-        layers["soffits"] = (Soffit("beam", beam, "beam", soffit_m, None, 0.0, 0.0, 0.001, "S1"),)
-    site = flat_site(
+        layers["soffits"] = (Soffit("beam", beam, "beam", soffit_m, None, 0.0, 0.0, doubt_m, "S1"),)
+    return flat_site(
         30.0, 20.0, machines=(machine,), places=(place("w", 5.0, 10.0, 90.0), place("e", 20.0, 10.0, 90.0)),
         moves=(wanted("TB", "w", "e"),), **layers,
     )  # fmt: skip
-    return plan_site(site, issued=ISSUED).moves[0]
+
+
+def crossing(machine: Machine, **how: Any) -> Move:
+    """The drive of a machine, planned."""
+    return plan_site(yard(machine, **how), issued=ISSUED).moves[0]
 
 
 def limits(move: Move) -> Floats:
@@ -61,9 +73,21 @@ def test_level_ground_is_driven_at_travel_speed() -> None:
     assert (move.verdict, move.controls) == ("pass", ()) and np.all(limits(move) == 1.6)
 
 
-def test_a_machine_that_does_not_say_how_it_bounces_is_told_no_limit() -> None:
-    move = planned(kerb=True, limit_m=0.7, travel_speed_mps=1.6)
-    assert (move.verdict, move.controls) == ("pass", ()) and np.all(limits(move) == 1.6)
+def row(move: Move) -> Check:
+    """What is said of the swing."""
+    (check,) = (check for check in move.checks if check.kind == SWING)
+    return check
+
+
+def test_of_a_machine_that_does_not_say_how_it_bounces_nothing_is_proven() -> None:
+    """It is told to creep, and what is to be measured; whatever else it keeps."""
+    machine = boom("TB", travel_speed_mps=1.6)
+    figures = {name: figure for name, figure in machine.figures.items() if not name.startswith("bounce_")}
+    move = crossing(dataclasses.replace(machine, figures=figures), kerb=True, limit_m=2.0)
+    assert move.verdict == "not proven" and np.all(limits(move) == 0.2)
+    assert "Creep all the way" in move.controls[0].text and math.isnan(row(move).margin)
+    assert any("count its cycles in ten seconds" in why for why in row(move).assumed)
+    assert any("until it swings half as far" in why for why in row(move).assumed)
 
 
 def test_a_kerb_is_crossed_slowly_and_people_are_told() -> None:
@@ -108,14 +132,50 @@ def test_a_swing_under_a_beam_is_slowed_down_for() -> None:
 def test_where_creep_is_too_fast_nothing_is_given_to_drive() -> None:
     move = planned(kerb=True, limit_m=0.7, **(BOUNCE | {"bounce_period_s": 3.0}))
     assert move.verdict == "fail" and not move.poses and move.refused is not None
-    assert "even at creep speed" in move.reason and move.refused.objections[0].chainage_m > 6.0
+    (found,) = move.refused.objections
+    assert "even at creep speed" in move.reason and (found.kind, found.unit) == (SWING, "m") and found.chainage_m > 6.0
+    assert found.value > found.limit
 
 
 def test_assumed_figures_slow_a_machine_down_but_fail_nothing() -> None:
     move = planned(kerb=True, limit_m=0.7, tag="class", **(BOUNCE | {"bounce_period_s": 3.0}))
     assert move.verdict == "not proven" and limits(move).min() == 0.2
     assert "not the machine's own: bounce_period_s, bounce_damping_pct, travel_speed_mps" in move.controls[0].text
-    assert move.reason.startswith("open: ") and "even at creep speed" in move.reason
+    assert move.reason.startswith("open: ") and SWING in move.reason
+    assert row(move).verdict == "not proven" and row(move).margin < 0.0
+
+
+@pytest.mark.parametrize("name", FIGURES)
+def test_no_pass_rests_on_a_figure_of_the_bounce_that_is_assumed(name: str) -> None:
+    """Though every gap is kept at travel speed."""
+    machine = boom("TB", **BOUNCE)
+    assumed = dataclasses.replace(machine.figures[name], tag="memory")
+    move = crossing(dataclasses.replace(machine, figures={**machine.figures, name: assumed}), kerb=False, limit_m=0.3)
+    assert (move.verdict, move.reason) == ("not proven", f"open: {SWING}") and np.all(limits(move) == 1.6)
+    assert [leg.verdict for leg in move.legs] == ["not proven"]
+
+
+def test_a_soffit_that_nobody_vouches_for_leaves_the_swing_open() -> None:
+    move = crossing(boom("TB", **BOUNCE), kerb=True, limit_m=2.0, soffit_m=3.5, doubt_m=None)
+    assert row(move).verdict == "not proven" and any("beam has no accuracy" in why for why in row(move).assumed)
+
+
+def test_speeds_are_told_rounded_down() -> None:
+    slow = BOUNCE | {"bounce_period_s": 2.0, "creep_speed_mps": 0.1077}
+    move = planned(kerb=True, limit_m=0.7, tag="class", **slow)
+    assert limits(move).min() == 0.1077
+    assert move.controls[0].text.startswith("No faster than 0.10 m/s")
+
+
+def test_a_plan_whose_speeds_are_raised_by_hand_is_refused() -> None:
+    """The second opinion bounds the swing by itself; a tenth more is driven nowhere."""
+    machine = boom("TB", **BOUNCE)
+    site, move = yard(machine, kerb=True, limit_m=0.7), planned(kerb=True, limit_m=0.7, **BOUNCE)
+    assert opinion(move, site) == ()
+    for faster in (1.1, 1.5):
+        raised = tuple(pose._replace(v_max_mps=min(1.6, faster * pose.v_max_mps)) for pose in move.poses)
+        (found,) = opinion(dataclasses.replace(move, poses=raised), site)
+        assert found.kind == SWING and found.value > found.limit and found.chainage_m > 6.0
 
 
 def test_levels_too_poor_to_tell_are_not_proven_and_fail_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -130,8 +190,23 @@ def test_levels_too_poor_to_tell_are_not_proven_and_fail_nothing(monkeypatch: py
     planned.__wrapped__(kerb=True, limit_m=2.0, **BOUNCE)
     found, machine, hazards, k, holds = asked
     poor = dataclasses.replace(hazards, sigma=np.full_like(hazards.sigma, 2.0 / k))
-    verdicts = [paced(found, machine, one, k, holds).verdict for one in (hazards, poor)]
-    assert verdicts == ["pass", "not proven"]
+    both = [paced(found, machine, one, k, holds) for one in (hazards, poor)]
+    assert [pace.too_fast for pace in both] == ["", ""]
+    checks = [pace.swung.check(by_kind(SWING), k, (), 0.0, math.inf) for pace in both]
+    assert [check.verdict for check in checks] == ["pass", "not proven"]
+    assert min(pose.v_max_mps for pose in both[1].poses) == 0.2
+
+
+def test_a_swing_that_is_not_known_is_no_pass() -> None:
+    at, room, swing, sigma = np.arange(3.0), np.full(3, 0.3), np.full(3, 0.1), np.full(3, 0.01)
+    known = Swung(at, at, at, room, swing, sigma, assumed=False)
+    unknown = dataclasses.replace(known, swing_m=np.array([0.1, math.nan, 0.1]))
+    line = by_kind(SWING)
+    assert known.check(line, 3.0, (), 0.0, 2.0).verdict == "pass"
+    assert unknown.check(line, 3.0, (), 0.0, 2.0).verdict == "not proven"
+    assert known.check(line, 3.0, (), 5.0, 6.0).verdict == "not proven"
+    assert known.check(line, 3.0, ("a layer is not given",), 0.0, 2.0).verdict == "not proven"
+    assert dataclasses.replace(known, swing_m=np.full(3, 0.4)).check(line, 3.0, (), 0.0, 2.0).verdict == "fail"
 
 
 def hazards_of(machine: Machine, site: Site) -> Hazards:
@@ -165,6 +240,17 @@ def test_a_disc_stands_as_high_as_the_highest_of_all_its_places() -> None:
         brute = ((1 - fv) * south + fv * north + np.sqrt(np.maximum(0.46**2 - t**2, 0.0)) - 0.46).max()
         found = rolled_on(hazards.world, SURVEYED, 0.46, x, y, c, s)
         assert brute - 1e-9 <= found + 1e-5 and found <= brute + 1e-5
+
+
+def test_a_tyre_stands_on_a_crest_wherever_it_is_under_it() -> None:
+    """One node stands up, between the middle of a broad tyre and its edge."""
+    z = np.zeros((81, 121))
+    z[40, 60] = 0.05
+    machine = boom(wheel_width_m=0.45)
+    hazards = hazards_of(machine, flat_site(30.0, 20.0, z=z, machines=(machine,)))
+    assert rolled(hazards.world, hazards.body, SURVEYED, 15.0, 10.11, 1.0, 0.0) == pytest.approx(0.05, abs=1e-9)
+    assert rolled(hazards.world, hazards.body, SURVEYED, 15.11, 10.0, 0.0, 1.0) == pytest.approx(0.05, abs=1e-9)
+    assert rolled(hazards.world, hazards.body, SURVEYED, 15.0, 10.6, 1.0, 0.0) == pytest.approx(0.0, abs=1e-9)
 
 
 def test_an_unknown_level_under_a_disc_is_unknown() -> None:
@@ -208,6 +294,19 @@ def test_a_hole_between_two_lines_of_the_tube_is_met() -> None:
     )  # fmt: skip
     hazards = hazards_of(machine, site)
     path = path_of(drive(13.0, 10.0, 0.0, [(2.0, 0.0)]), hazards.body, [])
+    lowest = min(float(ride.middle_m.min()) for ride in rides(path, np.array([[1.85, 0.35]]), hazards))
+    assert lowest < -0.005
+
+
+def test_a_hole_between_two_lines_of_a_tube_that_only_turns_is_met() -> None:
+    """Under a front wheel that is turned half as far as the tube goes, narrow, 60 mm beside where it runs."""
+    machine = scissor(wheel_width_m=0.03)
+    site = flat_site(
+        machines=(machine,), defects=(Defect("h", "pothole", box(15.0, 10.415, 15.6, 10.416), 0.6, 0.04, 0.0, None),),
+        thresholds=Thresholds(lateral_tolerance_m=0.0, heading_tolerance_deg=4.0),
+    )  # fmt: skip
+    hazards = hazards_of(machine, site)
+    path = path_of(drive(12.5, 10.0, 0.0, [(2.0, 0.0)]), hazards.body, [])
     lowest = min(float(ride.middle_m.min()) for ride in rides(path, np.array([[1.85, 0.35]]), hazards))
     assert lowest < -0.005
 

@@ -64,6 +64,7 @@ KINDS = (
     ("head gap", "m", 0.3),
     ("overhead clearance", "m", 0.5),
     ("bounce rise", "m", 0.3),
+    ("basket swing", "m", 0.2),
     ("step", "m", 0.06),
     ("surface acceptance", "m", 0.0),
     ("covers, plates and trenches", "m", 0.0),
@@ -240,7 +241,7 @@ def checks(poses: Sequence[Pose], *, worst: tuple[str, CheckVerdict, float] | No
         if worst is not None and worst[0] == kind:
             _, verdict, margin = worst
         spot = poses[(number + 1) * len(poses) // (len(KINDS) + 2)]
-        value = limit - margin if unit != "m" or kind in ("bounce rise", "step") else limit + margin
+        value = limit - margin if unit != "m" or kind in ("bounce rise", "basket swing", "step") else limit + margin
         rows.append(
             Check(
                 kind,

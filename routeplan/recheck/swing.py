@@ -1,0 +1,276 @@
+"""How far the basket may swing past its rigid height when rows are driven at their limits, against every gap.
+
+An own bound, on the second opinion's own samples and planes. Over the rigid height u of a point the swing r of a boom
+obeys ``r'' + 2 z w r' + w^2 r = -u''``. Two answers to u bound it: to each change of level as large as the change over
+``sqrt(1 - z^2)``, to each change of the rate as large as the change over ``w sqrt(1 - z^2)``, both ringing down by
+``exp(-z w t)``. What u is split into, a level that changes and a rate that does, is free; the least is taken.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from routeplan.recheck.bounce import floor_corners, highest_rise, rigid_rise
+from routeplan.recheck.case import Case
+from routeplan.recheck.form import FORM_TOLERANCE_M, ROUNDING_M, ROW_STEP_M
+from routeplan.recheck.ledger import BOUNCE_FIGURES, SPEED_FIGURES, Ledger
+from routeplan.recheck.overhead import (
+    Top,
+    corners_under,
+    gap_sigma_m,
+    lowest_room,
+    soffit_level,
+    soffits_about,
+    tops_of,
+    under,
+)
+from routeplan.recheck.stance import Plane, Stance
+from routeplan.recheck.track import Floats, Ints, Rows, Track
+from routeplan.route import Move, Objection
+from routeplan.site.model import Soffit
+
+KIND = "basket swing"
+#: Lengths that rates are told from, metres: levels averaged over each, and what that leaves over as changes of level.
+SMOOTHED_M = (0.0, 0.15, 0.3, 0.6, 1.0, 2.0, 3.0)
+#: A step shorter than this is none, metres.
+NO_STEP_M = 1e-7
+
+
+@dataclass(frozen=True, eq=False)
+class Drive:
+    """The path of a move as its wheels go, sample by sample, and the fastest that rows let it be driven.
+
+    Parameters
+    ----------
+    path_m
+        ``(n,)`` of the origin, and on the spot of the wheel that goes farthest.
+    fastest_mps
+        ``(n - 1,)`` of each step.
+    stands
+        ``(n,)`` where it stands and drives off again.
+    keep
+        ``(n,)`` whether a sample is another place than the one before.
+    """
+
+    path_m: Floats
+    fastest_mps: Floats
+    stands: NDArray[np.bool_]
+    keep: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, move: Move, rows: Rows, case: Case) -> Drive:
+        """Of a move's rows; on the way from a row to the next the faster limit of both counts."""
+        track = case.track
+        arm = max(math.hypot(wheel.xi_m, wheel.eta_m) for wheel in case.machine.wheels)
+        steps, turns = np.diff(track.chainage_m), np.abs(np.diff(track.heading)) * arm
+        steps = np.where(np.abs(rows.travel_m[track.row[1:] - 1]) > ROUNDING_M, steps, turns)
+        limit = np.array([pose.v_max_mps for pose in move.poses])
+        fastest = np.maximum(limit[:-1], limit[1:])[track.row[1:] - 1]
+        still = np.append(False, (np.abs(rows.travel_m) <= NO_STEP_M) & (np.abs(rows.turn) <= NO_STEP_M))
+        held = [int(np.argmin(np.abs(rows.chainage_m - hold.chainage_m))) for hold in move.holds]
+        still[[0, len(still) - 1, *held]] = True
+        last = np.append(np.diff(track.row) > 0, True)
+        return cls(
+            np.append(0.0, np.cumsum(steps)), fastest, still[track.row] & last, np.append(True, steps > NO_STEP_M)
+        )
+
+    @property
+    def moves(self) -> bool:
+        """Whether there is a path at all, and a limit on all of it: without one a plan is refused anyway."""
+        return bool(self.keep.sum() > 1 and np.all(self.fastest_mps > 0.0))
+
+    def swings(self, first: Floats, second: Floats, case: Case, fastest_mps: Floats) -> Floats:
+        """Most that points swing over the higher of both their heights, alike in shape, the samples first."""
+        at, step = np.flatnonzero(self.keep), self.keep[1:]
+        where = np.cumsum(self.keep) - 1
+        stands = np.zeros(len(at), dtype=bool)
+        np.logical_or.at(stands, where, self.stands)
+        path, fastest = self.path_m[at], fastest_mps[step]
+        return np.asarray(_rung(path, fastest, stands, first[at], second[at], case)[where])
+
+
+def _rung(
+    path: Floats, fastest: Floats, stands: NDArray[np.bool_], first: Floats, second: Floats, case: Case
+) -> Floats:
+    damping, omega = case.figure("bounce_damping_pct") / 100.0, 2.0 * math.pi / case.figure("bounce_period_s")
+    ringing = math.sqrt(1.0 - damping**2)
+    fade = np.append(1.0, np.exp(-damping * omega * np.diff(path) / fastest))
+    bases = _smoothed(path, 0.5 * (first + second))
+    jumps = np.zeros_like(bases)
+    jumps[:, 1:] = np.maximum(*(np.abs(np.diff(heights - bases, axis=1)) for heights in (first, second)))
+    kinks, paces = _rates(path, fastest, stands, bases)
+    snaps = np.abs(first - second)
+    # Level, rate, the stop that does most, the snap that does most: what is left of them at a sample.
+    levels, rates, stop = (np.zeros_like(bases[:, 0]) for _ in range(3))
+    snap, swing = np.zeros_like(first[0]), np.empty_like(first)
+    for n, left in enumerate(fade):
+        levels = levels * left + jumps[:, n] * math.sqrt(left)  # a step's own change, from its middle
+        rates = rates * left + kinks[:, n]
+        stop = np.maximum(stop * left, paces[:, n])
+        snap = np.maximum(snap * left, snaps[n])
+        swing[n] = (levels + (rates + 2.0 * stop) / omega).min(axis=0) + snap
+    return np.asarray(case.site.thresholds.tip_participation / ringing * swing)
+
+
+def _smoothed(path: Floats, heights: Floats) -> Floats:
+    """Heights averaged over each length, and the level 0; one axis more, in front."""
+    area = np.zeros_like(heights)
+    steps = np.diff(path).reshape(-1, *(1,) * (heights.ndim - 1))
+    area[1:] = np.cumsum(0.5 * (heights[1:] + heights[:-1]) * steps, axis=0)
+    found = [np.zeros_like(heights), heights]
+    for length in SMOOTHED_M[1:]:
+        low, high = np.maximum(path - length / 2, path[0]), np.minimum(path + length / 2, path[-1])
+        over = (high - low).reshape(-1, *(1,) * (heights.ndim - 1))
+        found.append((_between(path, area, high) - _between(path, area, low)) / np.maximum(over, NO_STEP_M))
+    return np.stack(found)
+
+
+def _between(path: Floats, values: Floats, at: Floats) -> Floats:
+    """Values at places on the path, straight between samples."""
+    after = np.clip(np.searchsorted(path, at), 1, len(path) - 1)
+    share = ((at - path[after - 1]) / (path[after] - path[after - 1])).reshape(-1, *(1,) * (values.ndim - 1))
+    return np.asarray(values[after - 1] * (1.0 - share) + values[after] * share)
+
+
+def _rates(path: Floats, fastest: Floats, stands: NDArray[np.bool_], bases: Floats) -> tuple[Floats, Floats]:
+    """Largest change of rate in each sample, and largest rate of the steps that meet in it, m/s.
+
+    Where a limit changes both speeds may be anything up to theirs; elsewhere one speed is held.
+    """
+    wide = (1, -1, *(1,) * (bases.ndim - 2))
+    slope = np.diff(bases, axis=1) / np.diff(path).reshape(wide)
+    none, still = np.zeros_like(bases[:, :1]), np.zeros(1)
+    before, after = np.concatenate([none, slope], axis=1), np.concatenate([slope, none], axis=1)
+    slow, fast = (
+        np.append(still, fastest).reshape(wide),
+        np.append(fastest, still).reshape(wide),
+    )
+    behind, ahead = slow * np.abs(before), fast * np.abs(after)
+    both = np.where(before * after < 0.0, behind + ahead, np.maximum(behind, ahead))
+    kink = np.where(slow == fast, slow * np.abs(after - before), both)
+    return np.where(stands.reshape(wide), behind + ahead, kink), np.maximum(behind, ahead)
+
+
+class Ridden:
+    """The planes of a whole drive, and how much of each gap they leave for certain, gathered from stances."""
+
+    def __init__(self, track: Track) -> None:
+        shape = (len(track.x), 9, 2)
+        self.planes = Plane(*(np.full(shape, np.nan) for _ in range(3)))
+        self.room_m: dict[tuple[bool, str, int], Floats] = {}
+
+    def take(self, case: Case, stance: Stance) -> None:
+        """Gather some samples of a part of the drive."""
+        for term in ("level", "pitch", "roll"):
+            getattr(self.planes, term)[stance.rows] = getattr(stance.planes, term)
+        floor = self.room(case, 0)
+        floor[stance.rows] = case.site.thresholds.bounce_limit_m - highest_rise(case, stance).max(axis=(1, 2))
+        tops = tops_of(case)
+        for soffit in soffits_about(case, tops, stance.rows):
+            for n, top in enumerate(tops, 1):
+                at, room = under(case, stance, soffit, top), self.room(case, n)
+                if at.size:
+                    least = lowest_room(case, stance.pick(at), soffit, top)
+                    room[stance.rows[at]] = np.minimum(room[stance.rows[at]], least)
+
+    def room(self, case: Case, n: int) -> Floats:
+        """Of the floor (0) and of each top, never more than there is in each sample; infinite under the sky."""
+        return self.room_m.setdefault((case.ridden, case.configuration.id, n), np.full(len(case.track.x), np.inf))
+
+    def heights(self, xi: Floats, eta: Floats) -> tuple[Floats, Floats]:
+        """Of points on both planes, ``(n, 9, points)``; that of the planes themselves, a top's lean changes nothing."""
+        level = self.planes.heights(xi, eta, np.zeros(len(xi)))
+        return level[:, :, 0], level[:, :, 1]
+
+
+class Swings:
+    """How far the parts of a machine swing all along a drive at the limits of its rows."""
+
+    def __init__(self, ridden: Ridden, drive: Drive, case: Case) -> None:
+        self.ridden, self.drive = ridden, drive
+        self._found: dict[bytes, tuple[Floats, Floats]] = {}
+        self._assumed = not all(case.machine.figures[name].trusted for name in (*BOUNCE_FIGURES, *SPEED_FIGURES))
+
+    def of(self, case: Case, xi: Floats, eta: Floats) -> tuple[Floats, Floats]:
+        """Swing of points, ``(n, 9, points)``; then what is not held against a machine whose bounce is assumed.
+
+        That is what it swings beyond at creep speed, too: nobody can drive it slower, and it is not proven anyway.
+        """
+        key = np.stack([xi, eta]).tobytes()
+        if key not in self._found:
+            heights, limits = self.ridden.heights(xi, eta), self.drive.fastest_mps
+            swing, least = self.drive.swings(*heights, case, limits), np.zeros(1)
+            if self._assumed:
+                least = self.drive.swings(*heights, case, np.minimum(limits, case.figure("creep_speed_mps")))
+            self._found[key] = swing, np.broadcast_to(least, swing.shape)
+        return self._found[key]
+
+
+def suspects(case: Case, swings: Swings, samples: Ints, ledger: Ledger) -> Ints:
+    """Samples of a part of the drive in which some gap may not hold."""
+    rings = [np.stack(floor_corners(case)[:2]), *(top.ring.T for top in tops_of(case))]
+    found = np.zeros(len(samples), dtype=bool)
+    for n, (xi, eta) in enumerate(rings):
+        most = swings.of(case, xi, eta)[0][samples].max(axis=(1, 2))
+        if np.isnan(most).any():
+            ledger.leave_open(KIND, "levels under a wheel are not known")
+        sigma = case.sigmas.point(xi, eta).max() + (_most_soffit_sigma_m(case) if n else 0.0)
+        found |= ~(swings.ridden.room(case, n)[samples] - most > ledger.k * sigma)
+    return samples[found]
+
+
+def _most_soffit_sigma_m(case: Case) -> float:
+    own = max((soffit.sigma_m or 0.0 for soffit in case.site.soffits), default=0.0)
+    return math.hypot(own, case.site.ground.accuracy.datum_m)
+
+
+def offer_swing(case: Case, stance: Stance, swings: Swings, ledger: Ledger) -> None:
+    """Offer what the swing leaves of the bounce limit and of every gap overhead."""
+    xi, eta, _ = floor_corners(case)
+    room = case.site.thresholds.bounce_limit_m - rigid_rise(case, stance)
+    swing, least = (values[stance.rows] for values in swings.of(case, xi, eta))
+    _offer(ledger, stance.rows, room, swing, least, case.sigmas.point(xi, eta))
+    tops = tops_of(case)
+    for soffit in soffits_about(case, tops, stance.rows):
+        for top in tops:
+            _offer_under(case, stance, swings, ledger, soffit, top)
+
+
+def _offer_under(case: Case, stance: Stance, swings: Swings, ledger: Ledger, soffit: Soffit, top: Top) -> None:
+    at = under(case, stance, soffit, top)
+    close = stance.pick(at)
+    corners = corners_under(case, close, soffit, top) if at.size else None
+    if corners is None:
+        return
+    room = soffit_level(case, soffit, corners) - corners.z - top.required_m
+    # A swing is linear over a top, so that none of its places swings farther than all of its corners.
+    swing, least = (values[corners.rows, corners.variant].max(axis=-1) for values in swings.of(case, *top.ring.T))
+    _offer(ledger, corners.rows, room, swing, least, gap_sigma_m(case, soffit, corners.xi, corners.eta))
+
+
+def _offer(ledger: Ledger, rows: Ints, room: Floats, swing: Floats, least: Floats, sigma: Floats) -> None:
+    margin = np.where((least > 0.0) & (room < least), np.nan, room - swing)
+    ledger.offer(KIND, rows, margin, value=swing, limit=room, sigma=sigma)
+
+
+def speed_objections(move: Move, case: Case) -> Iterator[Objection]:
+    """Rows without a limit, limits beyond what the machine can go, and limits that nobody is told of."""
+    travel = case.figure("travel_speed_mps")
+    if math.isnan(travel):
+        return
+    limits = np.array([pose.v_max_mps for pose in move.poses])
+    for at in np.flatnonzero(~((limits > 0.0) & (limits <= travel)))[:1]:
+        pose, text = move.poses[at], "the row's limit is no speed that the machine has"
+        yield Objection(KIND, pose.chainage_m, (pose.x, pose.y), float(limits[at]), travel, "m/s", text)
+    slow = np.flatnonzero(limits < travel)
+    told = [control.chainage_m for control in move.controls if control.kind == "speed"]
+    for run in np.split(slow, np.flatnonzero(np.diff(slow) > 1) + 1) if slow.size else ():
+        pose, last = move.poses[run[0]], move.poses[run[-1]].chainage_m + FORM_TOLERANCE_M
+        if not any(pose.chainage_m - ROW_STEP_M <= at <= last for at in told):
+            text = "nobody is told to go slower than the machine can"
+            yield Objection(KIND, pose.chainage_m, (pose.x, pose.y), float(limits[run[0]]), travel, "m/s", text)
