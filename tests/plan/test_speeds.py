@@ -34,15 +34,17 @@ from tests.worlds import boom, flat_site, place, scissor, wanted
 Floats = NDArray[np.float64]
 
 ISSUED = "2026-11-24T12:00:00+00:00"
-BOUNCE = {"bounce_period_s": 1.0, "bounce_damping_pct": 2.0, "travel_speed_mps": 1.6, "creep_speed_mps": 0.2}
+BOUNCE: dict[str, Any] = {
+    "bounce_period_s": 1.0, "bounce_damping_pct": 2.0, "travel_speed_mps": 1.6, "creep_speed_mps": 0.2,
+}
 #: Across the yard: 50 mm high, from 9.0 m ahead of where the move starts.
 KERB = Defect("k", "kerb", box(14.0, -1.0, 14.2, 21.0), 0.2, 0.0, 0.05, None)
 
 
 @cache
-def planned(*, kerb: bool, limit_m: float, soffit_m: float = math.inf, tag: str = "sheet", **figures: float) -> Move:
+def planned(*, kerb: bool, limit_m: float, soffit_m: float = math.inf, tag: Any = "sheet", **figures: Any) -> Move:
     """15 m straight over a yard, at travel speed wherever the basket allows for it."""
-    return crossing(boom("TB", tag=tag, **figures), kerb=kerb, limit_m=limit_m, soffit_m=soffit_m)  # type: ignore[arg-type]
+    return crossing(boom("TB", tag=tag, **figures), kerb=kerb, limit_m=limit_m, soffit_m=soffit_m)
 
 
 def yard(

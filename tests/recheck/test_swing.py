@@ -25,7 +25,9 @@ from tests.recheck.drives import certain, drive, kinds, move_of, opinion, yard_f
 Floats = NDArray[np.float64]
 
 #: Slow to ring down, so that little is lost on the way.
-LIVELY = {"bounce_period_s": 1.0, "bounce_damping_pct": 2.0, "travel_speed_mps": 1.6, "creep_speed_mps": 0.2}
+LIVELY: dict[str, Any] = {
+    "bounce_period_s": 1.0, "bounce_damping_pct": 2.0, "travel_speed_mps": 1.6, "creep_speed_mps": 0.2,
+}
 RINGING = math.sqrt(1.0 - 0.02**2)
 OMEGA = 2.0 * math.pi
 #: Only what is bounded, the tip as rigid as the rest.
