@@ -73,15 +73,8 @@ def second_opinion(
         route_confidence=site.thresholds.route_confidence,
         correlation_m=site.ground.accuracy.correlation_m,
     )
-    ledger, crossings, unaccepted = Ledger(track, k), list[Crossing](), unaccepted_ground(case)
-    _offer_rows(rows, case, ledger)
-    ridden = Ridden(track)
-    parts = [(case.driven(mode, driven_in(move, machine)[mode]), samples) for mode, samples in _runs(move, track)]
-    for mine, samples in parts:
-        for some in _chunks(samples):
-            here = mine.around(some)
-            ridden.take(here, _offer_samples(here, ledger, crossings, unaccepted, some))
-    _offer_swings(parts, ridden, Drive.of(move, rows, case), ledger)
+    ledger = Ledger(track, k)
+    crossings = _offer_drive(move, rows, case, ledger)
     return (
         *form_objections(move, rows, site=site, machine=machine),
         *steering_objections(move, rows, machine),
@@ -90,6 +83,20 @@ def second_opinion(
         *walkway_objections(move, case, ledger, crossings),
         *move_objections(move, plan_k, ledger),
     )
+
+
+def _offer_drive(move: Move, rows: Rows, case: Case, ledger: Ledger) -> list[Crossing]:
+    """Offer every check along the whole drive; returns where the body is over walkways."""
+    crossings, unaccepted, ridden = list[Crossing](), unaccepted_ground(case), Ridden(case.track)
+    _offer_rows(rows, case, ledger)
+    shapes = driven_in(move, case.machine)
+    parts = [(case.driven(mode, shapes[mode]), samples) for mode, samples in _runs(move, case.track)]
+    for mine, samples in parts:
+        for some in _chunks(samples):
+            here = mine.around(some)
+            ridden.take(here, _offer_samples(here, ledger, crossings, unaccepted, some))
+    _offer_swings(parts, ridden, Drive.of(move, rows, case), ledger)
+    return crossings
 
 
 def _runs(move: Move, track: Track) -> Iterator[tuple[str, Ints]]:
