@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import Polygon, box
 
-from routeplan.plan.way import Stretch, Way
+from routeplan.plan.way import Stretch, Way, metre_m
 from routeplan.route import NearMiss
 from routeplan.search.best_first import SWITCH_MM
 from routeplan.search.lattice import CheckedLattice, Found, NotFound
@@ -91,8 +91,8 @@ def _joined(
     found = ((before, coarse), (middle, fine), (after, coarse))
     parts = [Stretch(part.motions, lattice) for part, lattice in found if part.motions]
     changes = sum(one.motions[-1].gear != other.motions[0].gear for one, other in pairwise(parts))
-    cost_m = before.cost_m + middle.cost_m + after.cost_m + changes * SWITCH_MM / 1000.0
-    return Way(tuple(parts), cost_m, cost_m, _apart_m(coarse, starts, goals))
+    cost_m = metre_m(coarse) * (before.cost_m + middle.cost_m + after.cost_m + changes * SWITCH_MM / 1000.0)
+    return Way(tuple(parts), cost_m, cost_m, metre_m(coarse) * _apart_m(coarse, starts, goals))
 
 
 def _apart_m(lattice: CheckedLattice, starts: Sequence[int], goals: Sequence[int]) -> float:
