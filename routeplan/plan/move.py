@@ -24,6 +24,7 @@ from routeplan.plan.rounds import bounded, cheapest_round
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
 from routeplan.plan.trace import reversals, trace
+from routeplan.plan.turned import turned_text
 from routeplan.plan.way import Way, joined
 from routeplan.plan.zones import zones_of
 from routeplan.route import MOVE_VERDICTS, Move, MoveVerdict, NearMiss, heading_rad
@@ -208,7 +209,8 @@ class MovePlanner:
             text = f"{first}no way on {grid}, and a finer search gave up, so this proves nothing"
             return _no_way(wanted, "search limit", text, misses)
         finer = f" and, around what blocks, on one of {look.grid}" if look.taken else ""
-        return _no_way(wanted, "no route", f"{first}every way on {grid}{finer} is blocked", misses)
+        other = turned_text(graph, ends, mode)
+        return _no_way(wanted, "no route", f"{first}every way on {grid}{finer} is blocked{other}", misses)
 
     def _driven(self, wanted: MoveWanted, machine: Machine, ways: Sequence[Way]) -> Move:
         way = joined(ways)
