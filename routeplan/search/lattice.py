@@ -41,7 +41,7 @@ LOOK_AROUND = 400_000
 #: Costs this far beyond the relaxed best are bounded one by one, the rest by one number.
 SPARE_M = 60.0
 #: Most ways that are looked at closer before a search gives up.
-MOST_LOOKS = 100
+MOST_LOOKS = 200
 
 
 @dataclass(frozen=True, eq=False)
