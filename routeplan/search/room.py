@@ -50,7 +50,7 @@ def new_checker(hazards: Hazards, motions: Motions) -> Checker:
     """What the kernels need to check motions of a lattice, at a glance, with room for one thread."""
     return Checker(
         hazards.world, hazards.body, hazards.blocking, motions.headings, motions.pieces, motions.counts,
-        hazards.terrain.stride, STILL[0], True, new_scratch(hazards.body, glance=True),
+        hazards.terrain.stride, STILL[0], True, new_scratch(hazards.body, glance=hazards.world.closer is not None),
     )  # fmt: skip
 
 
