@@ -47,10 +47,8 @@ def second_opinion(
         As planned, its rows claimed.
     plan_k
         What the plan says its k is for this move; None is an objection.
-    site, machine
+    site, machine, conditions
         As they are now; the machine as the site folder describes it.
-    conditions
-        Of the day.
 
     Returns
     -------
