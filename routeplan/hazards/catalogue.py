@@ -185,6 +185,7 @@ CATALOGUE: tuple[CheckKind, ...] = (
         source="the table that the site names",
         tests=(
             "tests/outside/test_safety_distances.py::test_published_rows",
+            "tests/outside/test_safety_distances.py::test_how_high_a_machine_passes_under_the_lowest_line_over_a_road",
             "tests/recheck/test_lines.py::test_a_millimetre_under_a_line_and_a_millimetre_too_high",
         ),
     ),

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from shapely.geometry import box
 
+from routeplan.route import Control
 from routeplan.site.faults import Faults
 from routeplan.site.lines import SafetyTable, read_safety_table
+from routeplan.site.model import LineCorridor, LineHeight, Thresholds
+from tests.recheck.drives import certain, drive, kinds, move_of, opinion, yard_for
+from tests.worlds import scissor
 
 TABLES = Path(__file__).parents[2] / "docs" / "safety-distances"
 FT_M = 0.3048
@@ -59,3 +65,22 @@ def test_no_table_is_asked_for_what_it_does_not_say() -> None:
     """Both ends of each published table: nothing at 0 kV or below."""
     for path in sorted(TABLES.glob("*.csv")):
         assert table(path.stem).distance(0.0) is None
+
+
+#: Lowest that a line of up to 33 kV may hang over a road, m: ESQCR 2002 (UK), Schedule 2, as at
+#: legislation.gov.uk/uksi/2002/2665/schedules/made.
+OVER_ROADS_M = 5.8
+
+
+@pytest.mark.parametrize(("spare_m", "refused"), [(0.001, set()), (-0.001, {"line clearance"})])
+def test_how_high_a_machine_passes_under_the_lowest_line_over_a_road(spare_m: float, refused: set[str]) -> None:
+    """Level ground, no bounce: 5.8 m less the 6 ft of Table T leave 3.971 m for the machine."""
+    asked = table("29-cfr-1926-1411-table-t").distance(33.0)
+    assert asked is not None
+    machine = scissor(height_m=OVER_ROADS_M - asked.distance_m - spare_m)
+    poses = drive(15.0, 15.0, 0.0, [(1.0, 0.0)], step_m=0.1)
+    line = LineCorridor("l", box(10.0, 10.0, 20.0, 20.0), 1.0, asked, LineHeight(OVER_ROADS_M, 0.0, 1e-9, "S1"))
+    limits = Thresholds(head_height_m=1.5)
+    site = certain(yard_for(poses, machine, line_corridors=(line,), thresholds=limits))
+    move = replace(move_of(poses, machine), controls=(Control("overhead line", 0.0, "goal posts"),))
+    assert kinds(opinion(move, site)) == refused
