@@ -171,8 +171,23 @@ CATALOGUE: tuple[CheckKind, ...] = (
         source="the site's set-back", tests=("tests/recheck/test_just_beyond.py::test_what_tyres_keep_off",),
     ),
     CheckKind(
-        "overhead lines", arrays.LINES, "m", "distance from the body in plan to a line corridor", "0", _PLAN,
+        "overhead lines", arrays.LINES, "m",
+        "distance from the body in plan to the corridor, grown by its safety distance, of a line that has no measured "
+        "height or no safety distance", "0", _PLAN,
         ("overhead_lines",), tests=("tests/recheck/test_just_beyond.py::test_what_the_body_keeps_out_of",),
+    ),
+    CheckKind(
+        "line clearance", arrays.UNDER_LINE, "m",
+        "lowest level of a line - sag_m - (rigid level of a box top, or of the operator's head when ridden, + e) - "
+        "required; a line counts over its corridor grown by its safety distance",
+        "the safety distance for its voltage, by the table that the site names",
+        ("height_m", "platform_floor_m", *_PLAN, *_WHEELS), ("overhead_lines",), surveyed=True,
+        source="the table that the site names",
+        tests=(
+            "tests/outside/test_safety_distances.py::test_published_rows",
+            "tests/outside/test_safety_distances.py::test_how_high_a_machine_passes_under_the_lowest_line_over_a_road",
+            "tests/recheck/test_lines.py::test_a_millimetre_under_a_line_and_a_millimetre_too_high",
+        ),
     ),
     CheckKind(
         "closed areas", arrays.CLOSED, "m", "distance from the body in plan to an area closed on the day", "0", _PLAN,

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 
-from routeplan.hazards.arrays import HEAD, KINDS, OVERHEAD, STRIKE, Body, Floats, Scratch, World
+from routeplan.hazards.arrays import KINDS, STRIKE, Body, Floats, Scratch, World
 from routeplan.hazards.attitude import Tube
-from routeplan.hazards.ground import BETWEEN_STANCES_M
+from routeplan.hazards.ground import BETWEEN_STANCES_M, proven_row
 from routeplan.hazards.sweep import FAR, along
 from routeplan.hazards.tubes import HERE, STRETCH, tube_margins
 from routeplan.kernel import kernel
@@ -36,8 +36,7 @@ def short(body: Body, margins: Floats, proven: bool) -> bool:
             margin -= BETWEEN_STANCES_M
         if proven:
             wanted = max(wanted, body.proven[k])
-            if k in (HEAD, OVERHEAD):
-                margin = min(margin, margins[KINDS + k - HEAD])
+            margin = min(margin, margins[proven_row(k)])
         found = found or not margin >= wanted
     return found
 

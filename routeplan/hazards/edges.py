@@ -96,7 +96,7 @@ def layers_of(site: Site, *, mass_kg: float, day: dt.date | None, closed: frozen
         yield Layer(E_OBSTACLE, obstacle.geometry, top_m=math.inf if obstacle.top_m is None else obstacle.top_m)
     # What wheels keep off is merged, for whether a place is inside is told by counting the outlines on the way to it.
     yield Layer(E_FOOTPRINT, _merged(site.obstacles))
-    for corridor in site.line_corridors:
+    for corridor in (line for line in site.line_corridors if line.height is None):
         yield Layer(E_LINES, corridor.geometry)
     for area in site.areas:
         if area.id in closed or area.closed_on(day):

@@ -34,7 +34,8 @@ NOT_CHECKED: tuple[str, ...] = (
     "are not driven "
     "over, and ground only where a competent person has accepted it.",
     "Grip and stopping distance on slopes.",
-    "Approach to overhead lines by height and voltage: their corridors are not entered.",
+    "Overhead lines beyond what the site tells of them: who owns them, whether they are live, and swing outside their "
+    "corridors.",
     "Driving with the platform raised, and set-up or slewing at the workface.",
     "Basket bounce as a motion in time: a fixed allowance stands for it, at stowed travel speed.",
     "The angle at which a kerb is met.",

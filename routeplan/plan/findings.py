@@ -200,6 +200,10 @@ def _open(site: Site) -> list[dict[str, Any]]:
     vague = [soffit.id for soffit in site.soffits if soffit.sigma_m is None]
     if vague:
         rows.append(_left_open(f"no accuracy for soffit {', '.join(vague)}", lambda line: "soffits" in line.layers))
+    heights = ((line.id, line.height) for line in site.line_corridors)
+    swaying = [name for name, height in heights if height is not None and height.sigma_m is None]
+    if swaying:
+        rows.append({"why": f"no accuracy for the height of line {', '.join(swaying)}", "checks": ["line clearance"]})
     for machine_id, machine in site.machines.items():
         for name in sorted({name for line in CATALOGUE for name in line.figures}):
             figure = machine.figures.get(name)

@@ -16,6 +16,7 @@ from routeplan.machine.model import Machine
 from routeplan.machine.modelled import not_modelled
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
+from routeplan.plan.goal_posts import goal_posts
 from routeplan.plan.holds import holds_of
 from routeplan.plan.legs import Driven, legs_of
 from routeplan.plan.portals import Portal, named_at, with_gaps
@@ -226,6 +227,8 @@ class MovePlanner:
         usual = modes_of(machine, wanted)[0]
         begins = {usual, self._left_in.get((machine.id, wanted.start), usual)}
         holds, controls = holds_of(found, configuration, begins, stops[1:-1])
+        posts = goal_posts(found, self.site, hazards, k)
+        controls = tuple(sorted((*controls, *posts), key=lambda control: control.chainage_m))
         verdict: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
         if verdict == "pass" and controls:
             verdict = "pass with controls"

@@ -141,10 +141,11 @@ def _limit(line: CheckKind, hazards: Hazards, found: Profile, row: int) -> float
     }.get(line.index, 0.0)
 
 
-#: Where the margins of what is overhead stand less the soffits' k sigma.
-_OVER = {arrays.HEAD: arrays.KINDS, arrays.OVERHEAD: arrays.KINDS + 1}
-
-_UNMEASURED = "soffit {} has no accuracy: measure it and say how far off it may be"
+#: Where the margins of what is overhead stand less the k sigma of what hangs there.
+_OVER = {
+    arrays.HEAD: arrays.HEAD_PROVEN, arrays.OVERHEAD: arrays.OVERHEAD_PROVEN,
+    arrays.UNDER_LINE: arrays.UNDER_LINE_PROVEN,
+}  # fmt: skip
 
 #: Checks whose value may not exceed its limit; the others' may not fall below it.
 _UPPER = frozenset({arrays.GRADE, arrays.SIDE_SLOPE, arrays.COMBINED, arrays.BOUNCE, arrays.STEP})
@@ -250,13 +251,20 @@ def _survey_check(
 
 
 def _unmeasured(line: CheckKind, found: Profile, site: Site, hazards: Hazards) -> tuple[str, ...]:
-    """The soffits without an accuracy that the body comes under: whatever the margin there, it proves nothing."""
+    """What has no accuracy and the body comes under: whatever the margin there, it proves nothing."""
     if line.index not in _OVER:
         return ()
     under = shapely.MultiPoint(found.starts[np.isneginf(found.margins[:, _OVER[line.index]]), :2])
     reach_m = hazards.body.reach + soffit_reach_m(site, hazards.body, hazards.terrain.cell_m)
-    vague = (soffit for soffit in site.soffits if soffit.sigma_m is None)
-    return tuple(_UNMEASURED.format(s.id) for s in vague if shapely.dwithin(under, s.geometry, reach_m))
+    vague = [(f"soffit {soffit.id}", soffit.geometry) for soffit in site.soffits if soffit.sigma_m is None]
+    if line.index == arrays.UNDER_LINE:
+        lines = ((one, one.height) for one in site.line_corridors)
+        vague = [(f"line {one.id}", one.geometry) for one, height in lines if height and height.sigma_m is None]
+    return tuple(
+        f"{name} has no accuracy: measure it and say how far off it may be"
+        for name, geometry in vague
+        if shapely.dwithin(under, geometry, reach_m)
+    )
 
 
 def checks_of(

@@ -63,6 +63,9 @@ CATALOGUE: Mapping[str, Basis] = MappingProxyType(
         "covers, plates and trenches": Basis("m", _TYRES, ("defects",)),
         "excavation edge": Basis("m", _TYRES, ("excavations",)),
         "overhead lines": Basis("m", _PLAN, ("overhead_lines",)),
+        "line clearance": Basis(
+            "m", ("height_m", "platform_floor_m", *_PLAN, *_SLOPE), ("overhead_lines",), surveyed=True
+        ),
         "closed areas": Basis("m", _PLAN),
         "walkways": Basis("m", _PLAN, ("walkways",)),
         "turning": Basis("m", ("turn_radius_outside_m", "wheelbase_m", "front_overhang_m", "width_m", "pivots")),
@@ -101,6 +104,8 @@ class Ledger:
         self.least_margin: dict[str, Instance] = {}
         #: Reasons found on the way for which a check cannot be a pass.
         self.open: dict[str, set[str]] = {}
+        #: First sample at which the body is under each line that is passed under.
+        self.under_lines: dict[str, int] = {}
 
     def offer(
         self,

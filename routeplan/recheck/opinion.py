@@ -23,7 +23,7 @@ from routeplan.recheck.strike import offer_strike
 from routeplan.recheck.sweep import Crossing, offer_sweep
 from routeplan.recheck.track import Ints, Rows, Track, driven_in, envelope, read_rows, subdivide
 from routeplan.recheck.uncertainty import confidence_k
-from routeplan.recheck.verdicts import check_objections, move_objections, walkway_objections
+from routeplan.recheck.verdicts import check_objections, move_objections, passage_objections, walkway_objections
 from routeplan.recheck.wheels import keep_off, meet_defects, unaccepted_ground
 from routeplan.route import Conditions, Move, Objection, Plan
 from routeplan.site.model import Site
@@ -47,10 +47,8 @@ def second_opinion(
         As planned, its rows claimed.
     plan_k
         What the plan says its k is for this move; None is an objection.
-    site, machine
+    site, machine, conditions
         As they are now; the machine as the site folder describes it.
-    conditions
-        Of the day.
 
     Returns
     -------
@@ -84,6 +82,7 @@ def second_opinion(
         *steering_objections(move, rows, machine),
         *check_objections(move, case, ledger),
         *walkway_objections(move, case, ledger, crossings),
+        *passage_objections(move, ledger),
         *move_objections(move, plan_k, ledger),
     )
 

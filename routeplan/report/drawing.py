@@ -13,7 +13,7 @@ from routeplan.report.shapes import Details, Layer, Position, Shape, area, mark
 from routeplan.report.wording import down, place_text, up
 from routeplan.site.consistency import soffit_gaps
 from routeplan.site.ground import levels_within
-from routeplan.site.model import Area, Defect, Ground, Obstacle, Place, Site, Soffit, Surface, Walkway
+from routeplan.site.model import Area, Defect, Ground, LineCorridor, Obstacle, Place, Site, Soffit, Surface, Walkway
 
 #: Never under a wheel, whatever the state it is said to be in.
 _NOT_DRIVEN_OVER = ("cover", "plate", "trench")
@@ -28,20 +28,7 @@ def draw_site(site: Site) -> tuple[Layer, ...]:
         _layer("unknown", "Levels not known", _unknown(site)),
         _layer("areas", "Named areas", (_named_area(item) for item in site.areas)),
         _walkways(site),
-        _layer(
-            "lines",
-            "Overhead lines",
-            (
-                area(
-                    "line-corridor",
-                    item.geometry,
-                    title=f"Overhead line {item.id}",
-                    label=f"overhead line {item.id}",
-                    details=(("Corridor kept clear", f"{up(item.corridor_m, 2)} m"), ("Rule", "no machine enters")),
-                )
-                for item in site.line_corridors
-            ),
-        ),
+        _layer("lines", "Overhead lines", (_line(item) for item in site.line_corridors)),
         _layer(
             "excavations",
             "Excavations",
@@ -159,6 +146,29 @@ def _named_area(item: Area) -> Shape:
         title=f"Area {item.id}",
         label=item.title,
         details=(("Name", item.title), ("Closed", spans)),
+    )
+
+
+def _line(item: LineCorridor) -> Shape:
+    details = [("Corridor kept clear", f"{up(item.corridor_m, 2)} m")]
+    if item.safety is not None:
+        given = item.safety
+        details += [
+            ("Voltage", f"{given.voltage_kv:g} kV"),
+            ("Safety distance", f"{up(given.distance_m, 2)} m round that: {given.scope}; {given.source}"),
+        ]
+    rule = "no machine enters"
+    if item.height is not None:
+        low_m = item.height.level_m - item.height.sag_m
+        sag = f"sag of {up(item.height.sag_m, 2)} m included"
+        details.append(("Hangs no lower than", f"level {down(low_m, 2)} m, {sag}"))
+        rule = f"passed under between goal posts, all below level {down(low_m - item.distance_m, 2)} m"
+    return area(
+        "line-corridor",
+        item.geometry,
+        title=f"Overhead line {item.id}",
+        label=f"overhead line {item.id}",
+        details=(*details, ("Rule", rule)),
     )
 
 

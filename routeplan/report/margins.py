@@ -26,6 +26,7 @@ BETWEEN: dict[str, str] = {
     "covers, plates and trenches": "between a wheel and a cover, plate or trench",
     "excavation edge": "between a wheel and the set-back of an excavation",
     "overhead lines": "between the machine and an overhead line's corridor",
+    "line clearance": "between the machine and the safety distance below an overhead line",
     "closed areas": "between the machine and a closed area",
     "turning": "on the tightest turn",
 }

@@ -20,7 +20,9 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
     "surfaces": ("id", "kind", "accepted_by", "accepted_on", "accepted_mass_kg", "accepted_until"),
     "defects": ("id", "kind", "width_m", "depth_m", "height_m", "state"),
     "walkways": ("id", "kind", "width_m"),
-    "overhead_lines": ("id", "corridor_m"),
+    "overhead_lines": (
+        "id", "corridor_m", "voltage_kv", "level_m", "clear_m", "sag_m", "sigma_m", "survey"
+    ),  # fmt: skip
     "excavations": ("id", "set_back_m"),
     "areas": ("id", "title", "closed"),
     "places": ("id", "kind", "title", "bearing_deg", "tolerance_m"),

@@ -17,7 +17,6 @@ from routeplan.site.model import (
     Defect,
     DefectKind,
     Excavation,
-    LineCorridor,
     Obstacle,
     Place,
     Soffit,
@@ -174,24 +173,6 @@ def walkways(raw: RawFeature, door: Door) -> tuple[Walkway, ...]:
     return tuple(
         Walkway(name, outline, kind)
         for name, outline in widened(raw, width_m=_width_m(columns), kinds=AREA_OR_LINE, door=door)
-    )
-
-
-def overhead_lines(raw: RawFeature, door: Door) -> tuple[LineCorridor, ...]:
-    """Corridors of overhead lines: the line, or the area under it, and ``corridor_m`` to each side of it."""
-    columns = Columns(raw, door.faults)
-    corridor_m = columns.number(
-        "corridor_m",
-        low=0.01,
-        high=200.0,
-        required="give the distance to keep to each side, metres; there is no default",
-    )
-    # A line is first a strip of a centimetre so that it passes the same checks as areas, then grows by the corridor.
-    outlines = widened(raw, width_m=0.01, kinds=AREA_OR_LINE, door=door)
-    if corridor_m is None:
-        return ()
-    return tuple(
-        LineCorridor(name, outline.buffer(corridor_m, join_style="mitre"), corridor_m) for name, outline in outlines
     )
 
 

@@ -38,7 +38,7 @@ SPIDER = worlds.spider()
 #: Checks that rest on the levels under a track: the body leans with them.
 OPEN = {
     "gradeability", "side slope", "combined slope", "ground strike", "head gap", "overhead clearance", "bounce rise",
-    "step", "survey resolution", "side clearance", "overhead lines", "closed areas", "walkways",
+    "step", "survey resolution", "side clearance", "overhead lines", "line clearance", "closed areas", "walkways",
 }  # fmt: skip
 #: A plate of 0.1 m in the middle of the left track of a machine at (10, 10); between its ends, 0.55 m from either.
 UNDER_THE_MIDDLE = box(9.95, 10.25, 10.05, 10.35)

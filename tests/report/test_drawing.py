@@ -19,7 +19,7 @@ from routeplan.report.stops import Entry, place_at, reversals_of, stops_of
 from routeplan.report.sweep import BAND_TOLERANCE_M, BAND_WIDENED_M, placements, swept
 from routeplan.report.tight import tight_places
 from routeplan.route import Check, Conditions, Control, Hold, Move, Pose
-from routeplan.site.model import Soffit
+from routeplan.site.model import LineHeight, SafetyDistance, Soffit
 from tests.report.world import NASTY, at, drive, moves, plan, site
 
 SITE = site()
@@ -92,6 +92,17 @@ def test_headroom_is_never_shown_higher_and_a_top_never_lower_than_it_is() -> No
     unseen = dataclasses.replace(SITE.obstacles[1], geometry=box(*at(225, 190), *at(235, 195)))
     blind = {item.id: item.shapes for item in draw_site(dataclasses.replace(SITE, obstacles=(unseen,)))}
     assert blind["obstacles"][0].label == "stack 1, top at level 12.40\u00a0m"
+
+
+def test_a_line_says_what_may_pass_below_it_rounded_down_and_by_which_table() -> None:
+    asked = SafetyDistance(11.0, 1.8291, "cranes", "a law")
+    wire = dataclasses.replace(SITE.line_corridors[0], safety=asked, height=LineHeight(18.0049, 0.4, 0.05, "S1"))
+    shapes = {item.id: item.shapes for item in draw_site(dataclasses.replace(SITE, line_corridors=(wire,)))}
+    told = dict(shapes["lines"][0].details)
+    assert told["Safety distance"] == "1.83 m round that: cranes; a law" and told["Voltage"] == "11 kV"
+    assert told["Hangs no lower than"] == "level 17.60 m, sag of 0.40 m included"
+    assert told["Rule"] == "passed under between goal posts, all below level 15.77 m"
+    assert dict(layer("lines").shapes[0].details)["Rule"] == "no machine enters"
 
 
 def test_ground_without_an_acceptance_has_its_own_look_and_says_so() -> None:

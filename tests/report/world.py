@@ -69,6 +69,7 @@ KINDS = (
     ("covers, plates and trenches", "m", 0.0),
     ("excavation edge", "m", 2.0),
     ("overhead lines", "m", 0.0),
+    ("line clearance", "m", 0.0),
     ("closed areas", "m", 0.0),
     ("walkways", "m", 0.0),
     ("turning", "m", 4.2),
