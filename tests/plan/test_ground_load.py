@@ -6,16 +6,22 @@ import dataclasses
 import datetime as dt
 from typing import Any
 
+import numpy as np
 import pytest
 from shapely import Point
 from shapely.geometry import Polygon, box
 
 import routeplan.plan.ground_load
+from routeplan.hazards.catalogue import by_kind
+from routeplan.hazards.prepare import encounter
+from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
+from routeplan.plan.ground_load import ground_load_check
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
 from routeplan.route import Check, Plan
 from routeplan.site.model import Acceptance, Bearing, Clay, Defect, HardGround, Site, Surface
+from tests.recheck.drives import drive, move_of, opinion, yard_for
 from tests.worlds import flat_site, place, scissor, wanted
 
 ISSUED = "2026-11-24T12:00:00+00:00"
@@ -46,6 +52,29 @@ def planned(site: Site) -> Plan:
 
 def row(plan: Plan) -> Check:
     return next(check for check in plan.moves[0].checks if check.kind == "ground load")
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_plan_is_never_kinder_than_the_second_opinion_on_rough_ground(seed: int) -> None:
+    """A deck that bears next to nothing under an arc over bumps: the load found is no less, and not far above."""
+    rng = np.random.default_rng(seed)
+    machine, poses = weighed(), drive(19.0, 15.0, float(rng.uniform(-3.0, 3.0)), [(1.5, 0.4), (1.0, 0.0)], step_m=0.05)
+    y, x = np.mgrid[0:121, 0:161] * 0.25
+    z = rng.uniform(-0.08, 0.08) * x + rng.uniform(-0.05, 0.05) * y + rng.normal(0.0, 0.004, x.shape)
+    yard = yard_for(poses, machine, z=z)
+    site = dataclasses.replace(
+        yard, surfaces=(dataclasses.replace(yard.surfaces[0], bearing=HardGround("engineer", 0.1)),)
+    )
+    met = encounter(
+        site, machine, configuration="stowed", travel_mode="ridden", k=0.0,
+        terrain=build_terrain(site.ground, site.grid),
+    )  # fmt: skip
+    found = ground_load_check(
+        by_kind("ground load"), poses, site=site, machine=machine, hazards=met.on(None, travel_m=1.0), k=0.0,
+        configurations=("stowed",),
+    )  # fmt: skip
+    again = next(one for one in opinion(move_of(poses, machine), site) if one.kind == "ground load")
+    assert again.value <= found.value <= 1.25 * again.value
 
 
 SILL = Defect("s", "sill", box(14.4, -1.0, 14.5, 21.0), 0.1, 0.0, 0.001, None)
