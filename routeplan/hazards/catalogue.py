@@ -13,6 +13,9 @@ _RATINGS = ("gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct"
 _WHEELS = ("wheelbase_m", "track_m", "wheel_radius_m", "wheel_width_m")
 _CONTACTS = ("wheelbase_m", "track_m", "wheel_width_m")
 _PLAN = ("length_m", "width_m")
+_WEIGHT = (
+    "mass_kg", "rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m", "wheel_load_max_kn",
+)  # fmt: skip
 _TURN = ("turn_radius_outside_m", "wheelbase_m", "front_overhang_m", "width_m", "pivots")
 METHOD = "docs/method.md"
 _SHEET = "the machine's sheet"
@@ -160,6 +163,19 @@ CATALOGUE: tuple[CheckKind, ...] = (
         "where surfaces overlap, one without a valid acceptance overrules", "0",
         ("mass_kg", *_CONTACTS), ("surfaces",), source="the site's acceptance",
         tests=("tests/recheck/test_just_beyond.py::test_what_tyres_keep_off",),
+    ),
+    CheckKind(
+        "ground load", -1, "kN",
+        "most that the ground lets a wheel carry - what the wheel carries (section 11), on every surface that a tyre's "
+        "contact line meets and that claims anything of wheels; on clay and platforms it rests on contact_area_m2 too. "
+        "Where no surface on the way claims anything its acceptance decides, and this passes",
+        "wheel_limit_kn; of clay and of platforms section 11 (site)", (*_WEIGHT, *_WHEELS), ("surfaces",),
+        surveyed=True, source="the engineer's or maker's word",
+        tests=(
+            "tests/outside/test_bearing.py::test_a_published_sheet_of_drained_ground",
+            "tests/outside/test_bearing.py::test_a_load_spread_on_to_what_lies_below",
+            "tests/recheck/test_ground_load.py::test_a_wheel_at_what_the_ground_lets_it_carry",
+        ),
     ),
     CheckKind(
         "covers, plates and trenches", arrays.COVERS, "m", "distance from a tyre's contact line to the feature", "0",

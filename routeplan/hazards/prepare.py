@@ -115,7 +115,7 @@ class Encounter:
         body, terrain = self.body, self.terrain
         lean_m = body.tallest * LEAN_FACTOR * max(body.limit_up, body.limit_down, body.limit_side)
         reach_m = body.reach * (1.0 + body.sin_heading) + body.lateral + body.body_gap + COMFORT_M + lean_m
-        layers = layers_of(self.site, mass_kg=self.configuration.mass_kg, day=day, closed=closed)
+        layers = layers_of(self.site, self.machine, self.configuration, day=day, closed=closed)
         soup = build_edges(terrain, layers, reach_m + travel_m / 2.0)
         radius_m = max(wheel.radius_m for wheel in self.machine.wheels)
         features, outlines = feature_outlines(self.site, radius_m)

@@ -30,9 +30,8 @@ _ON_LEVELS = frozenset({"wheel_radius_m", "length_m"})
 
 #: What the catalogue does not hold yet; printed on every output.
 NOT_CHECKED: tuple[str, ...] = (
-    "Wheel loads, bearing pressure, covers, plates and slabs by calculation: covers, plates and trenches "
-    "are not driven "
-    "over, and ground only where a competent person has accepted it.",
+    "Covers, plates and trenches by calculation: they are not driven over. Wheel loads on ground of which the site "
+    "claims nothing: a competent person's acceptance stands alone there. Rain, and ruts that grow with every pass.",
     "Grip and stopping distance on slopes.",
     "Overhead lines beyond what the site tells of them: who owns them, whether they are live, and swing outside their "
     "corridors.",

@@ -144,9 +144,9 @@ class MovePlanner:
     def _lattice(self, wanted: MoveWanted, machine: Machine) -> CheckedLattice:
         """The lattice of a machine under the conditions of a day; days that change nothing for it share one."""
         configuration = machine.configuration_in(wanted.configuration, wanted.travel_mode)
-        mass_kg = machine.configurations[configuration].mass_kg
+        shape = machine.configurations[configuration]
         closed = frozenset(area.id for area in self.site.areas if area.id in self.closed or area.closed_on(wanted.on))
-        accepted = frozenset(s.id for s in self.site.surfaces if accepted_on(s, mass_kg, wanted.on))
+        accepted = frozenset(s.id for s in self.site.surfaces if accepted_on(s, machine, shape, wanted.on))
         key = (machine.id, configuration, wanted.travel_mode, closed, accepted)
         if key not in self._lattices:
             self.progress(f"{wanted.id}: reading the ground for {machine.id}", 0)

@@ -20,6 +20,7 @@ from routeplan.hazards.register import doubts, verdict
 from routeplan.hazards.sweep import FAR, along
 from routeplan.hazards.tile import stances_of
 from routeplan.machine.model import Machine
+from routeplan.plan.ground_load import ground_load_check
 from routeplan.plan.steer import least_radius_m
 from routeplan.plan.trace import ROW_STEP_M
 from routeplan.plan.way import Stretch
@@ -275,7 +276,13 @@ def checks_of(
     for line in CATALOGUE:
         why = doubts(line, site, machine, configurations, {pose.steer for pose in found.poses})
         why += _unmeasured(line, found, site, hazards)
-        if line.kind == "turning":
+        if line.kind == "ground load":
+            rows.append(
+                ground_load_check(
+                    line, found.poses, site=site, machine=machine, hazards=hazards, k=k, configurations=configurations
+                )
+            )
+        elif line.kind == "turning":
             rows.append(_turning_check(line, found, machine, k, why))
         elif line.kind == "survey resolution":
             rows.append(_survey_check(line, found, site, hazards, k, why))

@@ -18,6 +18,7 @@ _TYRES = ("wheelbase_m", "track_m", "wheel_width_m")
 _GRADE = ("gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct", *_SLOPE)
 _SIDE = ("side_slope_pct", *_SLOPE)
 _PLAN = ("length_m", "width_m")
+_WEIGHED = ("mass_kg", "rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m", "wheel_load_max_kn")
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,7 @@ CATALOGUE: Mapping[str, Basis] = MappingProxyType(
         "bounce rise": Basis("m", (*_SLOPE, "platform_floor_m", "length_m"), ("defects",), surveyed=True),
         "step": Basis("m", ("step_limit_m", *_SLOPE), ("defects",)),
         "surface acceptance": Basis("m", ("mass_kg", *_TYRES), ("surfaces",)),
+        "ground load": Basis("kN", (*_WEIGHED, *_SLOPE), ("surfaces",), surveyed=True),
         "covers, plates and trenches": Basis("m", _TYRES, ("defects",)),
         "excavation edge": Basis("m", _TYRES, ("excavations",)),
         "overhead lines": Basis("m", _PLAN, ("overhead_lines",)),

@@ -14,6 +14,7 @@ from routeplan.recheck.attitude import offer_attitude
 from routeplan.recheck.bounce import offer_bounce, survey_margin_m
 from routeplan.recheck.case import Case
 from routeplan.recheck.form import form_objections
+from routeplan.recheck.ground_load import offer_ground_load
 from routeplan.recheck.ledger import Ledger
 from routeplan.recheck.overhead import offer_overhead
 from routeplan.recheck.same import input_objections, machine_objections
@@ -114,6 +115,7 @@ def _offer_samples(case: Case, ledger: Ledger, crossings: list[Crossing], unacce
     offer_overhead(case, stance, ledger)
     offer_sweep(case, stance, ledger, crossings)
     keep_off(case, stance, ledger, unaccepted)
+    offer_ground_load(case, stance, ledger)
 
 
 def _offer_rows(rows: Rows, case: Case, ledger: Ledger) -> None:

@@ -13,7 +13,23 @@ from routeplan.report.shapes import Details, Layer, Position, Shape, area, mark
 from routeplan.report.wording import down, place_text, up
 from routeplan.site.consistency import soffit_gaps
 from routeplan.site.ground import levels_within
-from routeplan.site.model import Area, Defect, Ground, LineCorridor, Obstacle, Place, Site, Soffit, Surface, Walkway
+from routeplan.site.model import (
+    Area,
+    Bearing,
+    Clay,
+    Defect,
+    Drained,
+    Ground,
+    HardGround,
+    LineCorridor,
+    Obstacle,
+    Place,
+    Platform,
+    Site,
+    Soffit,
+    Surface,
+    Walkway,
+)
 
 #: Never under a wheel, whatever the state it is said to be in.
 _NOT_DRIVEN_OVER = ("cover", "plate", "trench")
@@ -92,6 +108,26 @@ def _middle(geometry: BaseGeometry) -> Position:
     return (inside.x, inside.y)
 
 
+def _bears(ground: Bearing | None) -> Details:
+    """What the site claims of wheels on a surface, each figure rounded against the user; none where it claims none."""
+    match ground:
+        case None:
+            return ()
+        case HardGround():
+            text = f"{down(ground.wheel_kn, 1)} kN on one wheel"
+        case Clay():
+            text = f"clay of {down(ground.cu_kpa, 1)} kPa, safety {up(ground.factor, 2)}"
+            text += f", ruts at {down(ground.rut_kpa, 0)} kPa"
+        case Platform():
+            below = ground.below
+            if isinstance(below, Drained):
+                weak = f"soil of {down(below.phi_deg, 1)} degrees"
+            else:
+                weak = f"{down(below, 0)} kPa"
+            text = f"platform of {down(ground.thickness_m, 2)} m, at {down(ground.spread_deg, 1)} degrees, on {weak}"
+    return (("Bears", text), ("As told by", ground.role))
+
+
 def _surface(surface: Surface) -> Shape:
     given = surface.acceptance
     if given is None:
@@ -114,6 +150,7 @@ def _surface(surface: Surface) -> Shape:
             ("Accepted on", str(given.date)),
             ("Largest gross mass", f"{down(given.mass_limit_kg, 0)} kg"),
             ("Valid until", until),
+            *_bears(surface.bearing),
         ),
     )
 

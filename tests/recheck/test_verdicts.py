@@ -13,14 +13,18 @@ from routeplan.recheck.ledger import CATALOGUE
 from routeplan.recheck.opinion import WHOLE_SITE, recheck_plan, second_opinion
 from routeplan.recheck.uncertainty import confidence_k
 from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Objection, Plan
-from routeplan.site.model import Acceptance, Area, InputFile, Obstacle, Site, Soffit, Surface
+from routeplan.site.model import Acceptance, Area, HardGround, InputFile, Obstacle, Site, Soffit, Surface
 from tests import worlds
 from tests.recheck.drives import drive, kinds, move_of, opinion, yard_for
 from tests.recheck.test_just_beyond import DAY, ROLE, YARD
 
-MACHINE = worlds.scissor(pivots=1.0)
+#: Weighed, on ground that claims what its wheels may weigh: so that every check rests on something.
+MACHINE = worlds.scissor(
+    pivots=1.0, rated_load_kg=230.0, gravity_xi_m=0.9, gravity_eta_m=0.0, gravity_height_m=0.6, wheel_load_max_kn=9.0
+)
 POSES = drive(19.0, 15.0, 0.0, [(1.0, 0.0), (0.5, 0.1), (0.0, -0.1), (-0.5, 0.0)], step_m=0.05, turn_deg=2.0)
-SITE = yard_for(POSES, MACHINE)
+_YARD = yard_for(POSES, MACHINE).surfaces[0]
+SITE = yard_for(POSES, MACHINE, surfaces=(dataclasses.replace(_YARD, bearing=HardGround("engineer", 90.0)),))
 MOVE = move_of(POSES, MACHINE)
 
 

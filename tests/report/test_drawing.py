@@ -19,7 +19,7 @@ from routeplan.report.stops import Entry, place_at, reversals_of, stops_of
 from routeplan.report.sweep import BAND_TOLERANCE_M, BAND_WIDENED_M, placements, swept
 from routeplan.report.tight import tight_places
 from routeplan.route import Check, Conditions, Control, Hold, Move, Pose
-from routeplan.site.model import LineHeight, SafetyDistance, Soffit
+from routeplan.site.model import Bearing, Clay, Drained, HardGround, LineHeight, Platform, SafetyDistance, Soffit
 from tests.report.world import NASTY, at, drive, moves, plan, site
 
 SITE = site()
@@ -108,6 +108,25 @@ def test_a_line_says_what_may_pass_below_it_rounded_down_and_by_which_table() ->
 def test_ground_without_an_acceptance_has_its_own_look_and_says_so() -> None:
     soft = next(shape for shape in layer("ground").shapes if shape.title == "Surface soft corner")
     assert soft.style == "surface-open" and soft.label == "soft corner: not accepted"
+
+
+@pytest.mark.parametrize(
+    ("bearing", "said"),
+    [
+        (HardGround("deck's maker", 29.96), "29.9 kN on one wheel"),
+        (Clay("engineer", 40.0, 2.001, 150.9), "clay of 40.0 kPa, safety 2.01, ruts at 150 kPa"),
+        (Platform("engineer", 0.459, 30.0, 90.0), "platform of 0.45 m, at 30.0 degrees, on 90 kPa"),
+        (
+            Platform("engineer", 0.45, 30.0, Drained(31.5, 10.0, 2.0)),
+            "platform of 0.45 m, at 30.0 degrees, on soil of 31.5 degrees",
+        ),
+    ],
+)  # fmt: skip
+def test_what_a_surface_bears_is_shown_with_whose_word_it_is(bearing: Bearing, said: str) -> None:
+    first = dataclasses.replace(SITE.surfaces[0], bearing=bearing)
+    (ground,) = (item for item in draw_site(dataclasses.replace(SITE, surfaces=(first,))) if item.id == "ground")
+    details = dict(next(shape for shape in ground.shapes if shape.title == f"Surface {first.id}").details)
+    assert (details["Bears"], details["As told by"]) == (said, bearing.role)
 
 
 def test_an_area_keeps_its_holes_and_its_label_inside() -> None:

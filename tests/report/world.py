@@ -66,6 +66,7 @@ KINDS = (
     ("bounce rise", "m", 0.3),
     ("step", "m", 0.06),
     ("surface acceptance", "m", 0.0),
+    ("ground load", "kN", 20.0),
     ("covers, plates and trenches", "m", 0.0),
     ("excavation edge", "m", 2.0),
     ("overhead lines", "m", 0.0),

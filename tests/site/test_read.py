@@ -17,7 +17,7 @@ from shapely.geometry import LineString, Point, Polygon, box, shape
 from routeplan.plan.findings import findings
 from routeplan.site.features import PLACE_TOLERANCE_M
 from routeplan.site.ground import levels_at, samples
-from routeplan.site.model import LineHeight, Site, Thresholds
+from routeplan.site.model import Clay, Drained, HardGround, LineHeight, Platform, Site, Thresholds
 from routeplan.site.read import read_site
 from tests.site import zoo_lines
 from tests.site.folders import (
@@ -170,6 +170,24 @@ def test_surfaces_and_their_acceptance(tmp_path: Path) -> None:
     assert accepted.acceptance.role == "temporary works coordinator"
     assert (accepted.acceptance.date, accepted.acceptance.valid_until) == (dt.date(2026, 11, 1), dt.date(2026, 12, 24))
     assert accepted.acceptance.mass_limit_kg == 12000.0
+
+
+def test_surfaces_and_what_they_bear(tmp_path: Path) -> None:
+    below = {"below_phi_deg": 30, "below_knm3": 10, "below_factor": 2}
+    told: list[dict[str, Any]] = [
+        {"wheel_limit_kn": 30},
+        {"clay_cu_kpa": 40, "clay_factor": 2, "clay_rut_kpa": 150},
+        {"platform_m": 0.4, "spread_deg": 30, "below_kpa": 90},
+        {"platform_m": 0.4, "spread_deg": 30, **below},
+    ]
+    rows = [feature(polygon(n, 0, n + 1, 5), id=f"s{n}", bearing_by="TWC", **row) for n, row in enumerate(told)]
+    found = read_rows("surfaces", *rows, folder=tmp_path / "site").surfaces
+    assert [surface.bearing for surface in found] == [
+        HardGround("TWC", 30.0),
+        Clay("TWC", 40.0, 2.0, 150.0),
+        Platform("TWC", 0.4, 30.0, 90.0),
+        Platform("TWC", 0.4, 30.0, Drained(30.0, 10.0, 2.0)),
+    ]
 
 
 def test_defects(tmp_path: Path) -> None:
