@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from routeplan.machine.model import Machine
-from routeplan.site.model import Bearing, Clay, Drained, HardGround, Platform
+from routeplan.site.bearing import Bearing, Clay, Drained, HardGround, Platform
 
 #: Bearing factor of a square on undrained clay, ``(pi + 2) 1.2``: EN 1997-1 Annex D (formula from memory).
 SQUARE_ON_CLAY = (math.pi + 2.0) * 1.2

@@ -20,7 +20,8 @@ from routeplan.recheck.touch import gaps, local, near
 from routeplan.recheck.track import Floats, Ints
 from routeplan.recheck.verdicts import open_reasons
 from routeplan.recheck.wheels import contact_distances, swept_contacts, wheel_reach_m
-from routeplan.site.model import Clay, Drained, HardGround, Platform, Surface
+from routeplan.site.bearing import Clay, Drained, HardGround, Platform
+from routeplan.site.model import Surface
 
 KIND = "ground load"
 #: Weight of a kilogram, kN.

@@ -11,25 +11,10 @@ from shapely.geometry.base import BaseGeometry
 from routeplan.report.contours import slope_outlines, unknown_outline
 from routeplan.report.shapes import Details, Layer, Position, Shape, area, mark
 from routeplan.report.wording import down, place_text, up
+from routeplan.site.bearing import Bearing, Clay, Drained, HardGround, Platform
 from routeplan.site.consistency import soffit_gaps
 from routeplan.site.ground import levels_within
-from routeplan.site.model import (
-    Area,
-    Bearing,
-    Clay,
-    Defect,
-    Drained,
-    Ground,
-    HardGround,
-    LineCorridor,
-    Obstacle,
-    Place,
-    Platform,
-    Site,
-    Soffit,
-    Surface,
-    Walkway,
-)
+from routeplan.site.model import Area, Defect, Ground, LineCorridor, Obstacle, Place, Site, Soffit, Surface, Walkway
 
 #: Never under a wheel, whatever the state it is said to be in.
 _NOT_DRIVEN_OVER = ("cover", "plate", "trench")

@@ -8,7 +8,7 @@ from typing import Any, Protocol, TypeVar, get_args
 from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
-from routeplan.site.bearing import bearing_of
+from routeplan.site.bearing_columns import bearing_of
 from routeplan.site.columns import HIGHEST_LEVEL_M, LOWEST_LEVEL_M, NARROWEST_M, WIDEST_M, Columns
 from routeplan.site.faults import Door, did_you_mean
 from routeplan.site.layers import RawFeature

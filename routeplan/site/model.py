@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Point, Polygon
 
 from routeplan.machine.model import Machine
+from routeplan.site.bearing import Bearing
 
 TravelMode = Literal["ridden", "beside_rails_up", "beside_rails_folded"]
 #: A move may leave the travel mode to the planner, which then changes it at hold points.
@@ -127,50 +128,6 @@ class Acceptance:
     date: dt.date
     mass_limit_kg: float
     valid_until: dt.date | None = None
-
-
-@dataclass(frozen=True)
-class HardGround:
-    """A slab, deck, mat or trackway: the most that its engineer or maker lets one wheel carry, kN, as ``role`` says."""
-
-    role: str
-    wheel_kn: float
-
-
-@dataclass(frozen=True)
-class Clay:
-    """Clay under tyres: undrained strength ``cu_kpa``, factor of safety asked for, and the pressure that ruts it."""
-
-    role: str
-    cu_kpa: float
-    factor: float
-    rut_kpa: float
-
-
-@dataclass(frozen=True)
-class Drained:
-    """Soil that drains: effective angle of friction, weight (under water its buoyant one), factor of safety."""
-
-    phi_deg: float
-    weight_knm3: float
-    factor: float
-
-
-@dataclass(frozen=True)
-class Platform:
-    """Granular platform on weaker ground: its thickness and the angle, from upright, at which it spreads a load.
-
-    ``below`` is what the weak layer may carry: a pressure allowed, kPa, or the soil it is.
-    """
-
-    role: str
-    thickness_m: float
-    spread_deg: float
-    below: float | Drained
-
-
-#: What is known of how ground bears wheels; a surface is one of these, never two.
-Bearing = HardGround | Clay | Platform
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ import pytest
 
 from routeplan.hazards.bearing import SQUARE_ON_CLAY, Patch, drained_kpa, limit_kn
 from routeplan.recheck.ground_load import resistance_kpa
-from routeplan.site.model import Clay, Drained, HardGround, Platform
+from routeplan.site.bearing import Clay, Drained, HardGround, Platform
 
 #: pt.scribd.com/document/383761215, a calculation sheet of EN 1997-1 Annex D, drained, without cohesion: sides 1.0 by
 #: 6.0 m, 0.75 m deep, V 200, HB 60, HL 30 kN, MB 30, ML 88 kNm; it prints 95 kPa, its figures carried on give 94.907.

@@ -20,7 +20,8 @@ from routeplan.plan.ground_load import ground_load_check
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
 from routeplan.route import Check, Plan
-from routeplan.site.model import Acceptance, Bearing, Clay, Defect, HardGround, Site, Surface
+from routeplan.site.bearing import Bearing, Clay, HardGround
+from routeplan.site.model import Acceptance, Defect, Site, Surface
 from tests.recheck.drives import drive, move_of, opinion, yard_for
 from tests.worlds import flat_site, place, scissor, wanted
 

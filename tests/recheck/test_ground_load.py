@@ -18,7 +18,8 @@ from routeplan.recheck.ground_load import standing_loads, tripod_loads
 from routeplan.recheck.stance import Plane
 from routeplan.recheck.uncertainty import Sigmas, confidence_k
 from routeplan.route import Objection
-from routeplan.site.model import Bearing, Clay, Defect, Drained, HardGround, Platform, Site, Surface
+from routeplan.site.bearing import Bearing, Clay, Drained, HardGround, Platform
+from routeplan.site.model import Defect, Site, Surface
 from tests import worlds
 from tests.recheck.drives import certain, drive, kinds, move_of, opinion, yard_for
 

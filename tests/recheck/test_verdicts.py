@@ -13,7 +13,8 @@ from routeplan.recheck.ledger import CATALOGUE
 from routeplan.recheck.opinion import WHOLE_SITE, recheck_plan, second_opinion
 from routeplan.recheck.uncertainty import confidence_k
 from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Objection, Plan
-from routeplan.site.model import Acceptance, Area, HardGround, InputFile, Obstacle, Site, Soffit, Surface
+from routeplan.site.bearing import HardGround
+from routeplan.site.model import Acceptance, Area, InputFile, Obstacle, Site, Soffit, Surface
 from tests import worlds
 from tests.recheck.drives import drive, kinds, move_of, opinion, yard_for
 from tests.recheck.test_just_beyond import DAY, ROLE, YARD

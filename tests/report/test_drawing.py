@@ -19,7 +19,8 @@ from routeplan.report.stops import Entry, place_at, reversals_of, stops_of
 from routeplan.report.sweep import BAND_TOLERANCE_M, BAND_WIDENED_M, placements, swept
 from routeplan.report.tight import tight_places
 from routeplan.route import Check, Conditions, Control, Hold, Move, Pose
-from routeplan.site.model import Bearing, Clay, Drained, HardGround, LineHeight, Platform, SafetyDistance, Soffit
+from routeplan.site.bearing import Bearing, Clay, Drained, HardGround, Platform
+from routeplan.site.model import LineHeight, SafetyDistance, Soffit
 from tests.report.world import NASTY, at, drive, moves, plan, site
 
 SITE = site()

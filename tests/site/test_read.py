@@ -15,9 +15,10 @@ import rasterio
 from shapely.geometry import LineString, Point, Polygon, box, shape
 
 from routeplan.plan.findings import findings
+from routeplan.site.bearing import Clay, Drained, HardGround, Platform
 from routeplan.site.features import PLACE_TOLERANCE_M
 from routeplan.site.ground import levels_at, samples
-from routeplan.site.model import Clay, Drained, HardGround, LineHeight, Platform, Site, Thresholds
+from routeplan.site.model import LineHeight, Site, Thresholds
 from routeplan.site.read import read_site
 from tests.site import zoo_lines
 from tests.site.folders import (
