@@ -40,7 +40,7 @@ class Counts:
 
 @pytest.fixture(autouse=True)
 def _less_fine(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(finer, "FINE", GridSpec(cell_m=0.25))
+    monkeypatch.setattr(finer, "LOOKS", ((None, 5), (GridSpec(cell_m=0.25), 0)))
 
 
 @pytest.fixture(scope="module")
