@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import shapely
 
@@ -15,42 +14,12 @@ from routeplan.recheck.ledger import CATALOGUE, Instance, Ledger
 from routeplan.recheck.opinion import UNDRIVEN, look
 from routeplan.recheck.verdicts import NEVER_FAILS, NOISE, open_reasons
 from routeplan.recheck.wheels import depth_m, height_m
-from routeplan.route import Conditions, Move
+from routeplan.route import Conditions, Measured, Move, StopNumber
 from routeplan.site.model import Defect, Site, Soffit
-
-What = Literal["depth", "width", "height", "level", "clear height"]
 
 _FIGURE = {"depth": "depth_m", "width": "width_m", "height": "height_m", "level": "level_m", "clear height": "clear_m"}
 #: Changes beyond this are not looked for, mm: nobody drives on where a hole or a soffit has changed so much.
 MOST_MM = 1000
-
-
-@dataclass(frozen=True)
-class StopNumber:
-    """What a person who walks the route measures at one place, and the reading that stops the move.
-
-    Parameters
-    ----------
-    feature, what
-        Id of a defect or soffit, and which figure of it.
-    recorded_m
-        What the site has, as the site gives it.
-    last_good_m
-        The deepest, widest, highest or lowest reading that leaves every check of the move as good as it is, a whole
-        number of millimetres from what is recorded; a reading beyond it stops the move.
-    stops
-        The checks that then are worse than they are.
-    chainage_m, place
-        Where on the way the first of them is.
-    """
-
-    feature: str
-    what: What
-    recorded_m: float
-    last_good_m: float
-    stops: tuple[str, ...]
-    chainage_m: float
-    place: tuple[float, float]
 
 
 def stop_numbers(move: Move, *, site: Site, machine: Machine, conditions: Conditions) -> tuple[StopNumber, ...]:
@@ -65,7 +34,7 @@ def stop_numbers(move: Move, *, site: Site, machine: Machine, conditions: Condit
     -----
     One figure changes at a time, and every check gets worse with it, or better up to some change and worse from there
     on: what a wheel stands on, or what is overhead, moves one way, and slopes, levels and excess are convex to it. So
-    one reading divides good from bad. What may change by a metre without harm has no number.
+    one reading divides good from bad. Measured may change by a metre without harm has no number.
     """
     if move.verdict in UNDRIVEN or not move.poses:
         return ()
@@ -75,8 +44,8 @@ def stop_numbers(move: Move, *, site: Site, machine: Machine, conditions: Condit
     return tuple(sorted(found, key=lambda number: number.chainage_m))
 
 
-def _measured(site: Site) -> Iterator[tuple[Defect | Soffit, What]]:
-    """What can be measured, thing by thing."""
+def _measured(site: Site) -> Iterator[tuple[Defect | Soffit, Measured]]:
+    """Measured can be measured, thing by thing."""
     for defect in site.defects:
         if depth_m(defect) > 0:
             yield defect, "depth"
@@ -87,11 +56,11 @@ def _measured(site: Site) -> Iterator[tuple[Defect | Soffit, What]]:
         yield soffit, "level" if soffit.clear_m is None else "clear height"
 
 
-def _recorded_m(thing: Defect | Soffit, what: What) -> float:
+def _recorded_m(thing: Defect | Soffit, what: Measured) -> float:
     return float(getattr(thing, _FIGURE[what]))
 
 
-def changed(site: Site, thing: Defect | Soffit, what: What, by_mm: int) -> Site:
+def changed(site: Site, thing: Defect | Soffit, what: Measured, by_mm: int) -> Site:
     """The site with a thing found deeper, wider (to all sides), higher, or lower overhead than recorded."""
     by_m = by_mm / 1000.0
     if isinstance(thing, Soffit):
@@ -122,7 +91,7 @@ class _Walk:
     case: Case
     now: Mapping[str, int]
 
-    def numbers_of(self, thing: Defect | Soffit, what: What) -> Iterator[StopNumber]:
+    def numbers_of(self, thing: Defect | Soffit, what: Measured) -> Iterator[StopNumber]:
         """The stop number of a thing, if it may stop the move."""
         track = self.case.track
         far = shapely.distance(thing.geometry, shapely.points(track.x, track.y))
@@ -132,7 +101,7 @@ class _Walk:
         if worse:
             yield self._between(thing, what, worse)
 
-    def _between(self, thing: Defect | Soffit, what: What, worse: Mapping[str, Instance]) -> StopNumber:
+    def _between(self, thing: Defect | Soffit, what: Measured, worse: Mapping[str, Instance]) -> StopNumber:
         """The number of a thing whose largest change is known to be bad."""
         good, bad = 0, MOST_MM
         while bad - good > 1:
@@ -144,7 +113,7 @@ class _Walk:
         last_good_m = round(recorded_m + (good if isinstance(thing, Defect) else -good) / 1000.0, 6)
         return StopNumber(thing.id, what, recorded_m, last_good_m, tuple(worse), first.chainage_m, first.place)
 
-    def _worse(self, thing: Defect | Soffit, what: What, by_mm: int) -> Mapping[str, Instance]:
+    def _worse(self, thing: Defect | Soffit, what: Measured, by_mm: int) -> Mapping[str, Instance]:
         """The checks that a change makes worse, with where."""
         site = changed(self.site, thing, what, by_mm)
         _, case, ledger, _ = look(

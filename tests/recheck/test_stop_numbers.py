@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 from shapely.geometry import box
 
-from routeplan.recheck.stop_numbers import StopNumber, What, stop_numbers
-from routeplan.route import Conditions, Move
+from routeplan.recheck.stop_numbers import stop_numbers
+from routeplan.route import Conditions, Measured, Move, StopNumber
 from routeplan.site.model import Defect, Site, Soffit, Thresholds
 from tests import worlds
 from tests.recheck.drives import drive, kinds, move_of, opinion, yard_for
@@ -31,7 +31,7 @@ def numbers(site: Site, move: Move = MOVE) -> tuple[StopNumber, ...]:
     return stop_numbers(move, site=site, machine=site.machines[move.machine], conditions=Conditions())
 
 
-def found(thing: Defect | Soffit, what: What, reading_m: float) -> Site:
+def found(thing: Defect | Soffit, what: Measured, reading_m: float) -> Site:
     """The yard with a thing as somebody measured it."""
     changes: dict[str, object] = {"clear_m" if what == "clear height" else f"{what}_m": reading_m}
     if isinstance(thing, Soffit):
@@ -48,7 +48,7 @@ def found(thing: Defect | Soffit, what: What, reading_m: float) -> Site:
     ],
 )
 def test_fed_back_a_stop_number_flips_the_verdict_within_a_millimetre(
-    thing: Defect | Soffit, what: What, sign: int
+    thing: Defect | Soffit, what: Measured, sign: int
 ) -> None:
     recorded = {"depth": 0.02, "width": 0.3, "height": 0.01, "level": 3.6, "clear height": 3.6}[what]
     (number,) = [one for one in numbers(found(thing, what, recorded)) if one.what == what]
