@@ -22,6 +22,7 @@ from routeplan.recheck.stance import stand
 from routeplan.recheck.steering import steering_objections, turn_radius_m
 from routeplan.recheck.strike import offer_strike
 from routeplan.recheck.sweep import Crossing, offer_sweep
+from routeplan.recheck.touch import near
 from routeplan.recheck.track import Ints, Rows, Track, driven_in, envelope, read_rows, subdivide
 from routeplan.recheck.uncertainty import confidence_k
 from routeplan.recheck.verdicts import check_objections, move_objections, passage_objections, walkway_objections
@@ -63,6 +64,21 @@ def second_opinion(
     if move.configuration not in machine.configurations or not np.isfinite(numbers).all():
         text = f"rows are not finite, or machine {machine.id} has no configuration {move.configuration!r}"
         return (Objection("form", 0.0, (math.nan, math.nan), math.nan, math.nan, "", text),)
+    rows, case, ledger, crossings = look(move, site=site, machine=machine, conditions=conditions)
+    return (
+        *form_objections(move, rows, site=site, machine=machine),
+        *steering_objections(move, rows, machine),
+        *check_objections(move, case, ledger),
+        *walkway_objections(move, case, ledger, crossings),
+        *passage_objections(move, ledger),
+        *move_objections(move, plan_k, ledger),
+    )
+
+
+def look(
+    move: Move, *, site: Site, machine: Machine, conditions: Conditions, about: BaseGeometry | None = None
+) -> tuple[Rows, Case, Ledger, list[Crossing]]:
+    """Make every check of a move with rows to drive; only where its machine comes near a geometry, if one is given."""
     rows = read_rows(move.poses)
     track = subdivide(rows, np.concatenate([envelope(machine, one) for one in driven_in(move, machine).values()]))
     case = Case.of(move, track, site=site, machine=machine, conditions=conditions)
@@ -75,17 +91,17 @@ def second_opinion(
     _offer_rows(rows, case, ledger)
     for travel_mode, samples in _runs(move, track):
         mine = case.driven(travel_mode, driven_in(move, machine)[travel_mode])
-        for first in range(0, max(1, len(samples) - 1), SAMPLES_AT_ONCE):
-            # Chunks share a sample, so that no step between two samples is left out.
-            _offer_samples(mine, ledger, crossings, unaccepted, samples[first : first + SAMPLES_AT_ONCE + 1])
-    return (
-        *form_objections(move, rows, site=site, machine=machine),
-        *steering_objections(move, rows, machine),
-        *check_objections(move, case, ledger),
-        *walkway_objections(move, case, ledger, crossings),
-        *passage_objections(move, ledger),
-        *move_objections(move, plan_k, ledger),
-    )
+        for run in [samples] if about is None else _near(about, case, samples):
+            for first in range(0, max(1, len(run) - 1), SAMPLES_AT_ONCE):
+                # Chunks share a sample, so that no step between two samples is left out.
+                _offer_samples(mine, ledger, crossings, unaccepted, run[first : first + SAMPLES_AT_ONCE + 1])
+    return rows, case, ledger, crossings
+
+
+def _near(about: BaseGeometry, case: Case, samples: Ints) -> list[Ints]:
+    """Runs of samples one after another from which the machine, or a hole beside its wheels, reaches a geometry."""
+    at = near(about, case.track.x[samples], case.track.y[samples], case.reach_m)
+    return [run for run in np.split(samples[at], np.flatnonzero(np.diff(at) > 1) + 1) if run.size]
 
 
 def _runs(move: Move, track: Track) -> Iterator[tuple[str, Ints]]:
