@@ -103,7 +103,8 @@ def test_what_rests_on_levels_under_a_track_says_that_it_is_not_modelled() -> No
     said = {line.kind for line in CATALOGUE if UNDER_TRACKS in doubts(line, site, SPIDER)}
     assert said == OPEN | {"ground load"}, "which a site without a claim does not ask for"
     assert not any(UNDER_TRACKS in doubts(line, site, worlds.scissor()) for line in CATALOGUE)
-    texts = {text for line in CATALOGUE for text in doubts(line, site, SPIDER)} - {UNDER_TRACKS}
+    lines = [line for line in CATALOGUE if line.kind != "ground load"]
+    texts = {text for line in lines for text in doubts(line, site, SPIDER)} - {UNDER_TRACKS}
     assert texts == {"platform_floor_m is missing: read it from the machine's plate or sheet"}
 
 
