@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import Polygon, box
 
+from routeplan.hazards.catalogue import CATALOGUE
 from routeplan.plan.way import Stretch, Way, metre_m
 from routeplan.route import NearMiss
 from routeplan.search.best_first import SWITCH_MM
@@ -143,6 +144,11 @@ class _Parts:
         return _Part(fine, here, there) if leads else None
 
 
+def _of_the_ground(miss: NearMiss) -> bool:
+    """Whether a near miss names a check that a closer look at levels and soffits can tell better."""
+    return any(line.kind in miss.text for line in CATALOGUE if line.surveyed)
+
+
 def look_finer(
     coarse: CheckedLattice, answer: NotFound, misses: Sequence[NearMiss], *, starts: Sequence[int],
     goals: Sequence[int], lattice_of: Callable[[Site, bool], CheckedLattice],
@@ -165,6 +171,8 @@ def look_finer(
         if all(math.dist(miss.place, place) >= AROUND_M for place in places):
             places.append(miss.place)
     for (spec, looks), place in product(LOOKS, places):
+        if looks > 0 and not any(_of_the_ground(miss) for miss in misses if math.dist(miss.place, place) < AROUND_M):
+            continue
         part = parts.around(place, coarse.site.grid if spec is None else spec, closer=looks > 0)
         if part is None:
             continue
