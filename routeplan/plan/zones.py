@@ -41,7 +41,7 @@ def stands_text(
     return f"{end} {', '.join(words) or 'turning on the spot'}"
 
 
-def turned_text(found: Profile, first: int, last: int, hazards: Hazards) -> str:
+def one_way_text(found: Profile, first: int, last: int, hazards: Hazards) -> str:
     """Words for a slope that the machine may not take turned end for end; none where it may."""
     out = np.full(OUT, np.inf)
     for x, y, heading in found.starts[first : last + 1].tolist():
@@ -87,7 +87,7 @@ def zones_of(found: Profile, *, machine: Machine, configuration: Configuration, 
             row = first + int((values if upper else -values)[first : last + 1].argmax())
             worst, over = float(values[row]), found.over(first, last)
             stands = stands_text(found, row, configuration, hazards, sloping=kind == "slope")
-            stands += turned_text(found, first, last, hazards) if kind == "slope" else ""
+            stands += one_way_text(found, first, last, hazards) if kind == "slope" else ""
             zones.append(Zone(
                 kind, found.chainage_m(first), found.chainage_m(last + 1), worst, limit, unit, _placed(wheels, over),
                 _placed(configuration.basket.ring, over), f"{_zone_text(kind, worst, limit)}; {stands}",

@@ -1,4 +1,4 @@
-"""The level that a wheel stands at: a rolling disc as wide as the tyre, on bilinear levels (docs/method.md 4)."""
+"""The level that a wheel stands at: a rolling disc as wide as the tyre, on bilinear levels (docs/method.md 3)."""
 
 from __future__ import annotations
 
