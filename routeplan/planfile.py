@@ -150,9 +150,9 @@ def read_plan(path: Path) -> Plan:
 
 
 class OutputSet:
-    """The files of one plan, made in a folder beside their place and published together, ``plan.json`` last.
+    """Files that belong together, made in a folder beside their place and published together, ``plan.json`` last.
 
-    Used as a context: leaving it without ``publish``, by an error or otherwise, leaves earlier output whole. An
+    Used as a context: leaving it without publishing, by an error or otherwise, leaves earlier output whole. An
     ``OSError`` inside becomes ``NotWritten``.
 
     Parameters
@@ -208,13 +208,26 @@ class OutputSet:
         """
         outputs = {name: self._staging / name for name in self._names}
         write_plan(plan, self._staging, outputs=outputs, not_written=self._not_written)
+        self._move_in([*self._names, PLAN_NAME], [PLAN_NAME, *self._names, *self._not_written])
+        return self.folder / PLAN_NAME
+
+    def publish_without_plan(self) -> None:
+        """Move every file to its place, beside a plan or elsewhere; on failure put back what was there.
+
+        Raises
+        ------
+        NotWritten
+            The file system refuses; the earlier output stands as it was.
+        """
+        self._move_in(self._names, self._names)
+
+    def _move_in(self, new: Iterable[str], old: Iterable[str]) -> None:
         earlier = self._staging / "earlier"
         try:
             earlier.mkdir()
-            self._exchange([*self._names, PLAN_NAME], [PLAN_NAME, *self._names, *self._not_written], earlier)
+            self._exchange(new, old, earlier)
         except OSError as error:
             raise NotWritten(f"output in {self.folder} could not be written: {error}") from error
-        return self.folder / PLAN_NAME
 
     def _exchange(self, new: Iterable[str], old: Iterable[str], earlier: Path) -> None:
         """Move old files out and new ones in; undo every step when one fails."""

@@ -15,6 +15,8 @@ from routeplan.machine.model import Machine
 
 CheckVerdict = Literal["pass", "pass with controls", "not proven", "fail"]
 MoveVerdict = Literal["pass", "pass with controls", "not proven", "fail", "no route", "search limit"]
+#: The figures of a recorded thing that a person can measure on a walk.
+Measured = Literal["depth", "width", "height", "level", "clear height"]
 
 #: From worst to best, as printed.
 MOVE_VERDICTS: tuple[MoveVerdict, ...] = (
@@ -155,6 +157,34 @@ class Objection:
     limit: float
     unit: str
     text: str
+
+
+@dataclass(frozen=True)
+class StopNumber:
+    """What a person who walks the route measures at one place, and the reading that stops the move.
+
+    Parameters
+    ----------
+    feature, what
+        Id of a defect or soffit, and which figure of it.
+    recorded_m
+        What the site has, as the site gives it.
+    last_good_m
+        The deepest, widest, highest or lowest reading that leaves every check of the move as good as it is, a whole
+        number of millimetres from what is recorded; a reading beyond it stops the move.
+    stops
+        The checks that then are worse than they are.
+    chainage_m, place
+        Where on the way the first of them is.
+    """
+
+    feature: str
+    what: Measured
+    recorded_m: float
+    last_good_m: float
+    stops: tuple[str, ...]
+    chainage_m: float
+    place: tuple[float, float]
 
 
 @dataclass(frozen=True)

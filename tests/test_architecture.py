@@ -43,9 +43,9 @@ FORBIDDEN_NAMES = {"utils", "util", "common", "helpers", "helper", "settings", "
 #: rooms that its own may import from.
 KERNEL_IMPORTS = {"__future__", "typing", "math", "numpy", "numpy.typing", "numba", "routeplan.kernel"}
 #: Who reads a user's files; then who reads what ships with the package: the sources whose hash names the cache, the
-#: motion primitives, style sheet and script of the page, the words of a new site folder.
+#: motion primitives, style sheets and scripts of the pages, the words of a new site folder.
 READERS = {"site.read", "site.text", "site.csv_rows", "site.layers", "site.ground", "machine.read", "planfile"}
-READERS_OF_THE_PACKAGE = {"kernel", "search.motions", "report.page", "site.new"}
+READERS_OF_THE_PACKAGE = {"kernel", "search.motions", "report.packaged", "site.new"}
 #: Distributions that are imported by another name.
 IMPORTED_AS = {"XStatic-Leaflet": "xstatic", "scikit-image": "skimage"}
 READING = {"open", "read_text", "read_bytes", "read_file", "read_dataframe", "read_csv", "fromfile", "loadtxt"}

@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
 
         print(json.dumps(_document(plan, found, status), indent=1, ensure_ascii=False, allow_nan=False))
     else:
-        print(_text(plan, found))
+        print(answer_text(plan, found))
     return status
 
 
@@ -55,7 +55,7 @@ def status_of(plan: Plan, found: Mapping[str, tuple[Objection, ...]]) -> ExitSta
     return ExitStatus.OK if passed else ExitStatus.NOT_PASSED
 
 
-def _text(plan: Plan, found: Mapping[str, tuple[Objection, ...]]) -> str:
+def answer_text(plan: Plan, found: Mapping[str, tuple[Objection, ...]]) -> str:
     """One block a move: its verdict, whether it is accepted, and each objection with its place."""
     lines = [f"{plan.site_name}, revision {plan.site_revision}: second opinion on the plan issued {plan.issued}"]
     verdicts = {move.id: move.verdict.upper() for move in plan.moves}

@@ -17,7 +17,10 @@ Records = NDArray[np.void]
 # Index of each check of the catalogue in the margins that the kernels return.
 LEVELS, GRADE, SIDE_SLOPE, COMBINED, STRIKE, BOUNCE, HEAD, OVERHEAD = range(8)
 CLEARANCE, STEP, ACCEPTANCE, COVERS, EXCAVATION, LINES, CLOSED, WALKWAY = range(8, 16)
-KINDS = 16
+UNDER_LINE = 16
+KINDS = 17
+#: Where, behind the margins by kind, those of what is overhead stand less the k sigma of what hangs there.
+HEAD_PROVEN, OVERHEAD_PROVEN, UNDER_LINE_PROVEN = range(KINDS, KINDS + 3)
 
 # Kinds of edge in the vector layers, and of bit in the masks (1 << kind).
 E_OBSTACLE, E_BOUNDARY, E_LINES, E_CLOSED, E_WALKWAY, E_UNACCEPTED, E_COVER, E_EXCAVATION, E_FOOTPRINT = range(9)
@@ -42,12 +45,14 @@ NODE = np.dtype(
         ("deviation", np.float32),  # largest |real - clean| under a wheel in the tube, m
         ("raised", np.float32),  # highest raised feature a wheel meets in the tube, m
         ("kerb", np.float32),  # highest raised feature in any raster cell that the node is a corner of, m
-        ("soffit_far", np.float32),  # distance to the nearest soffit, m, rounded down
+        ("soffit_far", np.float32),  # distance to the nearest soffit or line that is passed under, m, rounded down
         ("body_far", np.float32),  # distance to the nearest edge that concerns the body, m, rounded down
         ("wheel_far", np.float32),  # the same for the wheels
         ("inside", np.uint16),  # bits of what the node stands in
         ("soffit", np.float64),  # lowest soffit within reach of a top point, m; inf where there is none
         ("soffit_proven", np.float64),  # the same less k sigma of the soffit; -inf where nobody measured one
+        ("line", np.float64),  # lowest line less its safety distance within reach of a top point, m; or inf
+        ("line_proven", np.float64),  # the same less k sigma of the line; -inf where nobody measured one
     ],
     align=True,
 )

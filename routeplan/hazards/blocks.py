@@ -141,7 +141,7 @@ def _calm_poses(seen: Floats, planes: Floats, body: Body, cell_m: float) -> tupl
     strike = max(body.proven[arrays.STRIKE], 0.0) + body.underside_gap + BETWEEN_STANCES_M
     lean = slope + np.hypot(bounds.along, bounds.across)
     steep = 2.0 * slope + bounds.along + bounds.across
-    enough = max(COMFORT_M, body.proven[arrays.HEAD], body.proven[arrays.OVERHEAD])
+    enough = max(COMFORT_M, *(body.proven[kind] for kind in (arrays.HEAD, arrays.OVERHEAD, arrays.UNDER_LINE)))
     lift = body.tyre_half * (slope + bounds.tilt)
     for xi, eta, bottom, top, front, rear, gap in body.rows("corners"):
         slack = _point_slack(bounds, body, xi, eta)
@@ -164,7 +164,7 @@ def build_blocks(
     Parameters
     ----------
     soffit
-        (rows, cols) lowest soffit less k sigma.
+        (rows, cols) lowest soffit or line less k sigma.
     low
         (rows, cols) true within reach of obstacles that a body might pass over: never calm, undersides count there.
     travel_m

@@ -4,7 +4,17 @@ from __future__ import annotations
 
 import math
 
-from routeplan.hazards.arrays import Body, World
+from routeplan.hazards.arrays import (
+    HEAD,
+    HEAD_PROVEN,
+    OVERHEAD,
+    OVERHEAD_PROVEN,
+    UNDER_LINE,
+    UNDER_LINE_PROVEN,
+    Body,
+    Floats,
+    World,
+)
 from routeplan.hazards.attitude import Stance, displaced, plane_at, uncertain, uncertain_below
 from routeplan.kernel import kernel
 
@@ -47,14 +57,13 @@ def rise_margin(body: Body, stance: Stance) -> float:
 
 @kernel
 def top_margins(
-    world: World, body: Body, stance: Stance, x: float, y: float, c: float, s: float
-) -> tuple[float, float, float, float]:
-    """Head gap and overhead clearance: soffit less the top with its excess, less the gap wanted, m.
+    world: World, body: Body, stance: Stance, x: float, y: float, c: float, s: float, out: Floats
+) -> None:
+    """Lower ``out`` to what is left of head gap, overhead clearance and line clearance, m, and to each less k sigma.
 
-    Returns the smallest head margin, the same less the soffit's k sigma, then both for box tops; infinite under sky.
+    Soffit less the top with its excess, less the gap wanted; lines have their safety distance taken off already.
     """
     rows, cols = world.nodes.shape
-    head_raw = head_proven = box_raw = box_proven = math.inf
     for n in range(body.n_tops):
         xi0, eta0, zeta, lever_front, lever_rear, wanted, head = body.tops[n]
         xi, eta = xi0 - stance.pitch * zeta, eta0 - stance.roll * zeta
@@ -63,17 +72,16 @@ def top_margins(
         if row < 0 or col < 0 or row >= rows or col >= cols:
             continue
         node = world.nodes[row, col]
-        if node.soffit == math.inf:
+        if node.soffit == math.inf and node.line == math.inf:
             continue
         moved = displaced(stance.tube, abs(stance.pitch), abs(stance.roll), xi0, eta0)
         top = plane_at(body, stance, xi0, eta0) + zeta + uncertain(body, stance, xi0, eta0) + moved
-        top += excess(body, stance, lever_front, lever_rear) + wanted
-        raw, proven = node.soffit - top, node.soffit_proven - top
-        if head > 0:
-            head_raw, head_proven = min(head_raw, raw), min(head_proven, proven)
-        else:
-            box_raw, box_proven = min(box_raw, raw), min(box_proven, proven)
-    return head_raw, head_proven, box_raw, box_proven
+        top += excess(body, stance, lever_front, lever_rear)
+        out[UNDER_LINE] = min(out[UNDER_LINE], node.line - top)
+        out[UNDER_LINE_PROVEN] = min(out[UNDER_LINE_PROVEN], node.line_proven - top)
+        raw, proven = (HEAD, HEAD_PROVEN) if head > 0 else (OVERHEAD, OVERHEAD_PROVEN)
+        out[raw] = min(out[raw], node.soffit - top - wanted)
+        out[proven] = min(out[proven], node.soffit_proven - top - wanted)
 
 
 @kernel

@@ -13,6 +13,9 @@ _RATINGS = ("gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct"
 _WHEELS = ("wheelbase_m", "track_m", "wheel_radius_m", "wheel_width_m")
 _CONTACTS = ("wheelbase_m", "track_m", "wheel_width_m")
 _PLAN = ("length_m", "width_m")
+_WEIGHT = (
+    "mass_kg", "rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m", "wheel_load_max_kn",
+)  # fmt: skip
 _TURN = ("turn_radius_outside_m", "wheelbase_m", "front_overhang_m", "width_m", "pivots")
 METHOD = "docs/method.md"
 _SHEET = "the machine's sheet"
@@ -151,12 +154,14 @@ CATALOGUE: tuple[CheckKind, ...] = (
     ),
     CheckKind(
         "basket swing", -1, "m",
-        "what bounce rise, head gap and overhead clearance leave a point for its excess over the rigid height "
-        "(section 6) - the most it may swing at any speeds up to the rows' v_max_mps, held steady but for one stop",
+        "what bounce rise, head gap, overhead clearance and line clearance leave a point for its excess over the "
+        "rigid height (section 6) - the most it may swing at any speeds up to the rows' v_max_mps, held steady but for "
+        "one stop",
         "the gaps of those checks, without the allowance e", (
             "bounce_period_s", "bounce_damping_pct", "travel_speed_mps", "creep_speed_mps", *_WHEELS,
-            "platform_floor_m", "length_m",
-        ), ("defects", "soffits"), surveyed=True, source=f"{METHOD} 6; the machine rocked", rule=SLOWED,
+            "platform_floor_m", "height_m", *_PLAN,
+        ), ("defects", "soffits", "overhead_lines"), surveyed=True, source=f"{METHOD} 6; the machine rocked",
+        rule=SLOWED,
         tests=(
             "tests/hazards/test_rebound.py::test_the_bound_of_a_single_step_is_the_step",
             "tests/hazards/test_rebound.py::test_a_start_on_a_slope_swings_by_speed_times_slope_over_frequency",
@@ -178,6 +183,19 @@ CATALOGUE: tuple[CheckKind, ...] = (
         tests=("tests/recheck/test_just_beyond.py::test_what_tyres_keep_off",),
     ),
     CheckKind(
+        "ground load", -1, "kN",
+        "most that the ground lets a wheel carry - what the wheel carries (section 11), on every surface that a tyre's "
+        "contact line meets and that claims anything of wheels; on clay and platforms it rests on contact_area_m2 too. "
+        "Where no surface on the way claims anything its acceptance decides, and this passes",
+        "wheel_limit_kn; of clay and of platforms section 11 (site)", (*_WEIGHT, *_WHEELS), ("surfaces",),
+        surveyed=True, source="the engineer's or maker's word",
+        tests=(
+            "tests/outside/test_bearing.py::test_a_published_sheet_of_drained_ground",
+            "tests/outside/test_bearing.py::test_a_load_spread_on_to_what_lies_below",
+            "tests/recheck/test_ground_load.py::test_a_wheel_at_what_the_ground_lets_it_carry",
+        ),
+    ),
+    CheckKind(
         "covers, plates and trenches", arrays.COVERS, "m", "distance from a tyre's contact line to the feature", "0",
         _CONTACTS, ("defects",), tests=("tests/recheck/test_just_beyond.py::test_what_tyres_keep_off",),
     ),
@@ -187,8 +205,23 @@ CATALOGUE: tuple[CheckKind, ...] = (
         source="the site's set-back", tests=("tests/recheck/test_just_beyond.py::test_what_tyres_keep_off",),
     ),
     CheckKind(
-        "overhead lines", arrays.LINES, "m", "distance from the body in plan to a line corridor", "0", _PLAN,
+        "overhead lines", arrays.LINES, "m",
+        "distance from the body in plan to the corridor, grown by its safety distance, of a line that has no measured "
+        "height or no safety distance", "0", _PLAN,
         ("overhead_lines",), tests=("tests/recheck/test_just_beyond.py::test_what_the_body_keeps_out_of",),
+    ),
+    CheckKind(
+        "line clearance", arrays.UNDER_LINE, "m",
+        "lowest level of a line - sag_m - (rigid level of a box top, or of the operator's head when ridden, + e) - "
+        "required; a line counts over its corridor grown by its safety distance",
+        "the safety distance for its voltage, by the table that the site names",
+        ("height_m", "platform_floor_m", *_PLAN, *_WHEELS), ("overhead_lines",), surveyed=True,
+        source="the table that the site names",
+        tests=(
+            "tests/outside/test_safety_distances.py::test_published_rows",
+            "tests/outside/test_safety_distances.py::test_how_high_a_machine_passes_under_the_lowest_line_over_a_road",
+            "tests/recheck/test_lines.py::test_a_millimetre_under_a_line_and_a_millimetre_too_high",
+        ),
     ),
     CheckKind(
         "closed areas", arrays.CLOSED, "m", "distance from the body in plan to an area closed on the day", "0", _PLAN,

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 
-from routeplan.hazards.arrays import HEAD, KINDS, OVERHEAD, STRIKE, Body, Floats, Scratch, World
+from routeplan.hazards.arrays import KINDS, STRIKE, Body, Floats, Scratch, World
 from routeplan.hazards.attitude import Tube
-from routeplan.hazards.ground import BETWEEN_STANCES_M
+from routeplan.hazards.ground import BETWEEN_STANCES_M, proven_row
 from routeplan.hazards.sweep import FAR, along
 from routeplan.hazards.tubes import HERE, STRETCH, tube_margins
 from routeplan.kernel import kernel
@@ -36,8 +36,7 @@ def short(body: Body, margins: Floats, proven: bool) -> bool:
             margin -= BETWEEN_STANCES_M
         if proven:
             wanted = max(wanted, body.proven[k])
-            if k in (HEAD, OVERHEAD):
-                margin = min(margin, margins[KINDS + k - HEAD])
+            margin = min(margin, margins[proven_row(k)])
         found = found or not margin >= wanted
     return found
 
@@ -78,24 +77,21 @@ def look_closer(
 ) -> float:
     """Fill row ``STRETCH`` of margins, bottoms and leans anew for a piece from distance ``first`` to ``last``.
 
-    Nothing is done where all that the row holds is proven, but for ``whole``. Returns how far tops lean per metre of
-    height, -1 where a level is unknown; ``leaned`` is what the row was filled with.
-
-    At a glance the row is filled with what holds at the stretch's middle.
-
-    ``rate`` is how far any point of the machine moves at most per metre along the piece; ``whole`` cuts tubes for the
-    sake of how far tops lean, too.
+    Nothing is done where all that the row holds is proven, but for ``whole``, which cuts tubes for the sake of how far
+    tops lean, too; at a glance the middle stands for all. Returns how far tops lean per metre of height, -1 where a
+    level is unknown; ``leaned`` is what the row was filled with. ``rate`` is how far any point of the machine moves at
+    most per metre along the piece.
     """
     if not whole and leaned >= 0.0 and not short(body, scratch.margins[STRETCH], True):
         return leaned
     here, parts = scratch.margins[HERE], scratch.tubes
     begin(body, first, last, scratch)
     if scratch.glance:
-        px, py, ph = along(x, y, heading, 0.5 * (first + last), piece[1], piece[2], piece[3])
-        leaned = tube_margins(world, body, px, py, ph, Tube(0.0, 0.0, 0.0), 0.0, scratch, 0.0, here)
+        return glanced_at(world, body, x, y, heading, piece, 0.5 * (first + last), scratch)
+    spare, smallest, most = (SPARE, SMALLEST_M, MOST) if brief else (0.0, 0.5 * SMALLEST_M, 2 * MOST)
+    if not edges_hold(world, body, x, y, heading, piece, parts, rate, scratch, spare):
         merge(scratch, STRETCH, HERE)
         return leaned
-    spare, smallest, most = (SPARE, SMALLEST_M, MOST) if brief else (0.0, 0.5 * SMALLEST_M, 2 * MOST)
     pending, looked, lean = 1, 0, 0.0
     while pending > 0:
         pending -= 1
@@ -105,11 +101,6 @@ def look_closer(
         if looked >= most or pending + 2 > len(parts):
             axis = -1
         leaned = tube_margins(world, body, px, py, ph, tube, turn, scratch, spare, here)
-        if looked == 1 and short(body, here, False):
-            if not edges_hold(world, body, x, y, heading, piece, parts, rate, scratch, spare):
-                merge(scratch, STRETCH, HERE)
-                return leaned
-            tube_margins(world, body, px, py, ph, tube, turn, scratch, spare, here)
         if whole and leaned >= 0.0 and axis >= 0 and widest(body, parts[pending], rate, LEANING_M) >= 0:
             cut(parts, pending, axis)
             pending += 2
@@ -132,15 +123,31 @@ def look_closer(
 
 
 @kernel
+def glanced_at(
+    world: World, body: Body, x: float, y: float, heading: float, piece: Floats, distance: float, scratch: Scratch
+) -> float:
+    """Fill row ``STRETCH`` with what holds at one pose of a piece, without a tube; see ``look_closer``."""
+    px, py, ph = along(x, y, heading, distance, piece[1], piece[2], piece[3])
+    here = scratch.margins[HERE]
+    lean: float = tube_margins(world, body, px, py, ph, Tube(0.0, 0.0, 0.0), 0.0, scratch, 0.0, here)
+    merge(scratch, STRETCH, HERE)
+    return lean
+
+
+@kernel
 def edges_hold(
     world: World, body: Body, x: float, y: float, heading: float, piece: Floats, parts: Floats, rate: float,
     scratch: Scratch, spare: float,
 ) -> bool:
-    """Whether nothing is below zero where the tube of row 0 of the parts has its edges: what fails, mostly fails there.
+    """Whether nothing is below zero in the tube of row 0 of the parts, or else at its edges, where most of it fails.
 
     Row ``HERE`` is left with what fails.
     """
     edge, here = parts[1], scratch.margins[HERE]
+    px, py, ph, tube, turn = tube_of(body, x, y, heading, piece, parts[0], rate)
+    tube_margins(world, body, px, py, ph, tube, turn, scratch, spare, here)
+    if not short(body, here, False):
+        return True
     for n in range(8):
         for axis in range(3):
             side = parts[0, 2 * axis + (n >> axis) % 2]

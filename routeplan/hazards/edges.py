@@ -31,7 +31,10 @@ from routeplan.hazards.arrays import (
     Floats32,
     Ints,
 )
+from routeplan.hazards.bearing import Patch, limit_kn
 from routeplan.hazards.terrain import Terrain
+from routeplan.hazards.wheel_loads import level_kn
+from routeplan.machine.model import Configuration, Machine
 from routeplan.site.model import Defect, Excavation, Obstacle, Site, Surface
 
 BUCKET_M = 4.0
@@ -72,38 +75,46 @@ class EdgeSoup:
     low: NDArray[np.bool_]
 
 
-def accepted_on(surface: Surface, mass_kg: float, day: dt.date | None) -> bool:
-    """Whether a competent person's acceptance covers this mass on this day."""
-    word = surface.acceptance
-    if word is None or word.mass_limit_kg < mass_kg:
+def accepted_on(surface: Surface, machine: Machine, configuration: Configuration, day: dt.date | None) -> bool:
+    """Whether a competent person's acceptance covers this machine on this day.
+
+    It does not where what is claimed of wheels there is less than one of its wheels carries standing level.
+    """
+    word, claimed = surface.acceptance, surface.bearing
+    if word is None or word.mass_limit_kg < configuration.mass_kg:
+        return False
+    if claimed is not None and level_kn(machine, configuration) > limit_kn(claimed, Patch.of(machine), 0.0):
         return False
     if day is None:
         return word.valid_until is None
     return word.date <= day and (word.valid_until is None or day <= word.valid_until)
 
 
-def accepted_ground(site: Site, mass_kg: float, day: dt.date | None) -> BaseGeometry:
+def accepted_ground(site: Site, machine: Machine, configuration: Configuration, day: dt.date | None) -> BaseGeometry:
     """Where wheels may go: under a valid acceptance and under no surface without one."""
-    good = shapely.union_all([s.geometry for s in site.surfaces if accepted_on(s, mass_kg, day)])
-    bad = shapely.union_all([s.geometry for s in site.surfaces if not accepted_on(s, mass_kg, day)])
-    return good if bad.is_empty else shapely.difference(good, bad)
+    good, bad = list[Polygon](), list[Polygon]()
+    for surface in site.surfaces:
+        (good if accepted_on(surface, machine, configuration, day) else bad).append(surface.geometry)
+    return shapely.difference(shapely.union_all(good), shapely.union_all(bad)) if bad else shapely.union_all(good)
 
 
-def layers_of(site: Site, *, mass_kg: float, day: dt.date | None, closed: frozenset[str]) -> Iterator[Layer]:
-    """Everything a machine of this mass keeps clear of on this day; ``closed`` names further closed areas."""
+def layers_of(
+    site: Site, machine: Machine, configuration: Configuration, *, day: dt.date | None, closed: frozenset[str]
+) -> Iterator[Layer]:
+    """Everything a machine keeps clear of on this day; ``closed`` names further closed areas."""
     yield Layer(E_BOUNDARY, site.boundary, outside=True)
     for obstacle in site.obstacles:
         yield Layer(E_OBSTACLE, obstacle.geometry, top_m=math.inf if obstacle.top_m is None else obstacle.top_m)
     # What wheels keep off is merged, for whether a place is inside is told by counting the outlines on the way to it.
     yield Layer(E_FOOTPRINT, _merged(site.obstacles))
-    for corridor in site.line_corridors:
+    for corridor in (line for line in site.line_corridors if line.height is None):
         yield Layer(E_LINES, corridor.geometry)
     for area in site.areas:
         if area.id in closed or area.closed_on(day):
             yield Layer(E_CLOSED, area.geometry)
     for walkway in site.walkways:
         yield Layer(E_WALKWAY, walkway.geometry)
-    yield Layer(E_UNACCEPTED, accepted_ground(site, mass_kg, day), outside=True)
+    yield Layer(E_UNACCEPTED, accepted_ground(site, machine, configuration, day), outside=True)
     yield Layer(E_COVER, _merged(defect for defect in site.defects if defect.kind in BLOCKING_DEFECTS))
     for set_back_m in {excavation.set_back_m: None for excavation in site.excavations}:
         pits = _merged(pit for pit in site.excavations if pit.set_back_m == set_back_m)

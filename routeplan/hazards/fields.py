@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import ndimage
 
 from routeplan.hazards.arrays import SPAN, Body, Floats, Floats32, Ints, Records, records_of
@@ -14,7 +16,7 @@ from routeplan.hazards.attitude import STANCE_STEP, most_turned
 from routeplan.hazards.enclosure import SECTORS, sector_field, under_field
 from routeplan.hazards.terrain import Terrain, disc_maximum
 from routeplan.machine.model import Machine
-from routeplan.site.model import Defect, Site, Soffit
+from routeplan.site.model import Defect, LineCorridor, LineHeight, Site, Soffit
 
 #: Spacing of the points that stand for a box's top, and of a short machine's underside, m.
 SPACING_M = 0.5
@@ -181,25 +183,66 @@ def ground_fields(site: Site, machine: Machine, body: Body, terrain: Terrain, sp
     return fields
 
 
-def soffit_reach_m(site: Site, body: Body, cell_m: float) -> float:
-    """How far from a node a soffit may be and still count for a top that the node stands for, m."""
-    limits = site.thresholds
-    reach = max(limits.head_gap_m, limits.structure_clearance_m)
-    reach += body.lateral + body.reach * body.sin_heading + STANCE_STEP / 2 + LEAN_M
+def top_reach_m(body: Body, cell_m: float) -> float:
+    """How far from a node a top may be that the node stands for, m."""
+    reach = body.lateral + body.reach * body.sin_heading + STANCE_STEP / 2 + LEAN_M
     return reach + _HALF_DIAGONAL * (SPACING_M + cell_m)
 
 
-def soffit_fields(site: Site, body: Body, terrain: Terrain, k: float) -> tuple[Floats, Floats, Floats32]:
-    """Lowest soffit around each node, m; the same less k sigma, minus infinity where one is that nobody measured; and
-    the distance to the nearest soffit, m, rounded down.
+def soffit_reach_m(site: Site, body: Body, cell_m: float) -> float:
+    """How far from a node a soffit may be and still count for a top that the node stands for, m."""
+    return max(site.thresholds.head_gap_m, site.thresholds.structure_clearance_m) + top_reach_m(body, cell_m)
+
+
+@dataclass(frozen=True, eq=False)
+class OverheadFields:
+    """What hangs around each node, (row, col).
+
+    ``soffit`` the lowest soffit, m, ``soffit_proven`` the same less k sigma, minus infinity where one is that nobody
+    measured; ``line`` and ``line_proven`` the same of lines that are passed under, less their sag and safety distance;
+    ``far`` the distance to the nearest of all, m, rounded down.
     """
+
+    soffit: Floats
+    soffit_proven: Floats
+    line: Floats
+    line_proven: Floats
+    far: Floats32
+
+    @property
+    def lowest_proven(self) -> Floats:
+        """The lowest of soffits and lines, each less its k sigma."""
+        return np.minimum(self.soffit_proven, self.line_proven)
+
+
+def overhead_fields(site: Site, body: Body, terrain: Terrain, k: float) -> OverheadFields:
+    """What is overhead around each node; ``k`` is the sigmas from which a margin counts as proven."""
+    lines = [volume_under(line, line.height) for line in site.line_corridors if line.height is not None]
+    soffit, soffit_proven, free = _lowest(site.soffits, site, terrain, soffit_reach_m(site, body, terrain.cell_m), k)
+    line, line_proven, open_sky = _lowest(lines, site, terrain, top_reach_m(body, terrain.cell_m), k)
+    free &= open_sky
+    far = np.full(free.shape, 1e6)
+    if not free.all():
+        far = ndimage.distance_transform_edt(free, sampling=terrain.cell_m) - terrain.cell_m
+    return OverheadFields(soffit, soffit_proven, line, line_proven, np.maximum(far, 0.0).astype(np.float32))
+
+
+def volume_under(line: LineCorridor, height: LineHeight) -> Soffit:
+    """What stays clear round a line, as the flat soffit that it makes: nothing comes as near as the safety distance."""
+    level_m = height.level_m - height.sag_m - line.distance_m
+    return Soffit(line.id, line.geometry, "overhead line", level_m, None, 0.0, 0.0, height.sigma_m, height.survey)
+
+
+def _lowest(
+    soffits: Iterable[Soffit], site: Site, terrain: Terrain, reach: float, k: float
+) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """The lowest soffit within reach of each node, the same less k sigma, and whether there is none."""
     cell = terrain.cell_m
     lowest, proven = np.full(terrain.level.shape, np.inf), np.full(terrain.level.shape, np.inf)
     free = np.ones(terrain.level.shape, bool)
-    reach = soffit_reach_m(site, body, cell)
     ground = -disc_maximum(-np.nan_to_num(terrain.level, nan=np.inf), reach / cell)
     ground[np.isnan(terrain.level)] = -np.inf
-    for soffit in site.soffits:
+    for soffit in soffits:
         rr, cc, _ = terrain.nodes_within(soffit.geometry, reach)
         if soffit.level_m is not None:
             middle = soffit.geometry.centroid
@@ -211,10 +254,7 @@ def soffit_fields(site: Site, body: Body, terrain: Terrain, k: float) -> tuple[F
         lowest[rr, cc] = np.minimum(lowest[rr, cc], level)
         proven[rr, cc] = np.minimum(proven[rr, cc], level - k * soffit_sigma(soffit, site))
         free[rr, cc] = False
-    if free.all():
-        return lowest, proven, np.full(free.shape, 1e6, np.float32)
-    far = ndimage.distance_transform_edt(free, sampling=cell) - cell
-    return lowest, proven, np.maximum(far, 0.0).astype(np.float32)
+    return lowest, proven, free
 
 
 def feature_outlines(site: Site, radius_m: float) -> tuple[Floats, Floats]:

@@ -10,12 +10,16 @@ from routeplan.hazards.arrays import (
     COMBINED,
     GRADE,
     HEAD,
+    HEAD_PROVEN,
     KINDS,
     LEVELS,
     OVERHEAD,
+    OVERHEAD_PROVEN,
     SIDE_SLOPE,
     STEP,
     STRIKE,
+    UNDER_LINE,
+    UNDER_LINE_PROVEN,
     WALKWAY,
     Body,
     Floats,
@@ -26,8 +30,8 @@ from routeplan.hazards.bounce import excess, rise_margin, top_margins, underside
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.kernel import kernel
 
-#: Rows of ``out``: margins by kind, then the two overhead margins less the soffits' k sigma.
-OUT = KINDS + 2
+#: Rows of ``out``: margins by kind, then those of what is overhead less the k sigma of what hangs there.
+OUT = KINDS + 3
 #: What the bounds at a stance leave out of an underside's height above the ground, m. They hold for every pose within
 #: half a step, to second order in slopes and angles (``attitude.displaced``, ``bounce.underside_margin``). Of third
 #: order: on 25 % a place 2 m out is off by 2 m x 0.25^3 / 2 = 16 mm, where ground and machine part by 10 % at most.
@@ -142,12 +146,22 @@ def ground_margins(
         out[STRIKE] = min(out[STRIKE], underside_margin(world, body, stance, x, y, c, s))
         if brief and blocked(out):
             return lean
-    enough = max(COMFORT_M, body.proven[HEAD], body.proven[OVERHEAD])
+    enough = max(COMFORT_M, body.proven[HEAD], body.proven[OVERHEAD], body.proven[UNDER_LINE])
     if not over >= enough and world.nodes[row, col].soffit_far < body.reach + 1.5:
-        head, head_proven, box, box_proven = top_margins(world, body, stance, x, y, c, s)
-        out[HEAD], out[KINDS] = min(out[HEAD], head), min(out[KINDS], head_proven)
-        out[OVERHEAD], out[KINDS + 1] = min(out[OVERHEAD], box), min(out[KINDS + 1], box_proven)
+        top_margins(world, body, stance, x, y, c, s, out)
     return lean
+
+
+@kernel
+def proven_row(k: int) -> int:
+    """The row of ``out`` that says whether check k is proven: its own, but for what is overhead."""
+    if k == HEAD:
+        return HEAD_PROVEN
+    if k == OVERHEAD:
+        return OVERHEAD_PROVEN
+    if k == UNDER_LINE:
+        return UNDER_LINE_PROVEN
+    return k
 
 
 @kernel

@@ -15,7 +15,6 @@ from routeplan.hazards.arrays import (
     Body,
     Bytes,
     Floats,
-    Floats32,
     Records,
     Scratch,
     World,
@@ -25,7 +24,7 @@ from routeplan.hazards.blocks import build_blocks
 from routeplan.hazards.body import build_body, proven_from, underside_spacing
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.edges import BUCKET_M, EdgeSoup, build_edges, layers_of
-from routeplan.hazards.fields import GroundFields, feature_outlines, ground_fields, soffit_fields
+from routeplan.hazards.fields import GroundFields, OverheadFields, feature_outlines, ground_fields, overhead_fields
 from routeplan.hazards.ground import OUT
 from routeplan.hazards.terrain import Terrain
 from routeplan.hazards.uncertainty import sigma_pitch, sigma_point, sigma_roll
@@ -77,7 +76,7 @@ def margin_sigmas(site: Site, machine: Machine, configuration: Configuration) ->
     sigma[arrays.COMBINED] = math.hypot(pitch / min(angles[:2]), roll / angles[2])
     sigma[arrays.STRIKE] = math.hypot(point, accuracy.short_range_m)
     sigma[arrays.BOUNCE] = basket
-    sigma[arrays.HEAD] = sigma[arrays.OVERHEAD] = point
+    sigma[arrays.HEAD] = sigma[arrays.OVERHEAD] = sigma[arrays.UNDER_LINE] = point
     return sigma
 
 
@@ -85,7 +84,7 @@ def margin_sigmas(site: Site, machine: Machine, configuration: Configuration) ->
 class Encounter:
     """What a machine in one configuration and travel mode meets on a site whatever the day: made once, for all days.
 
-    ``fields`` of the ground under wheels and body, ``soffits`` over them (see ``soffit_fields``).
+    ``fields`` of the ground under wheels and body, ``overhead`` what hangs over them.
     """
 
     site: Site
@@ -97,7 +96,7 @@ class Encounter:
     body: Body
     sigma: Floats
     fields: GroundFields
-    soffits: tuple[Floats, Floats, Floats32]
+    overhead: OverheadFields
 
     def on(
         self, day: dt.date | None, *, travel_m: float, closed: frozenset[str] = frozenset(), closer: bool = False
@@ -116,16 +115,16 @@ class Encounter:
         body, terrain = self.body, self.terrain
         lean_m = body.tallest * LEAN_FACTOR * max(body.limit_up, body.limit_down, body.limit_side)
         reach_m = body.reach * (1.0 + body.sin_heading) + body.lateral + body.body_gap + COMFORT_M + lean_m
-        layers = layers_of(self.site, mass_kg=self.configuration.mass_kg, day=day, closed=closed)
+        layers = layers_of(self.site, self.machine, self.configuration, day=day, closed=closed)
         soup = build_edges(terrain, layers, reach_m + travel_m / 2.0)
         radius_m = max(wheel.radius_m for wheel in self.machine.wheels)
         features, outlines = feature_outlines(self.site, radius_m)
         blocking = _blocking(body, self.k * self.sigma)
         steering = proven_from(body, np.where(blocking == 2, self.k * self.sigma, 0.0))
-        blocks = build_blocks(terrain, steering, self.fields, self.soffits[1], soup.low, travel_m)
+        blocks = build_blocks(terrain, steering, self.fields, self.overhead.lowest_proven, soup.low, travel_m)
         world = World(
             x0=terrain.x0, y0=terrain.y0, cell=terrain.cell_m,
-            nodes=_nodes(terrain, self.fields, self.soffits, soup),
+            nodes=_nodes(terrain, self.fields, self.overhead, soup),
             spans=self.fields.spans, block=blocks.size, blocks=blocks.records,
             levels=np.stack([terrain.level, terrain.clean]), features=features, outlines=outlines,
             closer=True if closer else None,
@@ -142,7 +141,7 @@ class Encounter:
 def encounter(
     site: Site, machine: Machine, *, configuration: str, travel_mode: str, k: float, terrain: Terrain
 ) -> Encounter:
-    """Lay a machine's body and wheels over a site's ground and under its soffits.
+    """Lay a machine's body and wheels over a site's ground and under its soffits and lines.
 
     Parameters
     ----------
@@ -153,17 +152,17 @@ def encounter(
     sigma = margin_sigmas(site, machine, chosen)
     body = proven_from(build_body(site, machine, chosen, ridden=travel_mode == "ridden"), k * sigma)
     fields = ground_fields(site, machine, body, terrain, underside_spacing(chosen))
-    soffits = soffit_fields(site, body, terrain, k)
-    return Encounter(site, machine, chosen, travel_mode, terrain, k, body, sigma, fields, soffits)
+    overhead = overhead_fields(site, body, terrain, k)
+    return Encounter(site, machine, chosen, travel_mode, terrain, k, body, sigma, fields, overhead)
 
 
-def _nodes(terrain: Terrain, fields: GroundFields, soffits: tuple[Floats, Floats, Floats32], soup: EdgeSoup) -> Records:
-    soffit, soffit_proven, soffit_far = soffits
+def _nodes(terrain: Terrain, fields: GroundFields, overhead: OverheadFields, soup: EdgeSoup) -> Records:
     return records_of(
         arrays.NODE, level=terrain.level, gx=terrain.gx, gy=terrain.gy, under=fields.under, defect=fields.defect,
         deviation=fields.deviation, raised=fields.raised, kerb=fields.kerb,
-        soffit=soffit, soffit_proven=soffit_proven,
-        soffit_far=soffit_far, body_far=soup.body_far, wheel_far=soup.wheel_far, inside=soup.inside,
+        soffit=overhead.soffit, soffit_proven=overhead.soffit_proven,
+        line=overhead.line, line_proven=overhead.line_proven,
+        soffit_far=overhead.far, body_far=soup.body_far, wheel_far=soup.wheel_far, inside=soup.inside,
     )  # fmt: skip
 
 

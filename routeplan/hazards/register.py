@@ -37,11 +37,11 @@ _PLATE = "read it from the machine's plate or sheet"
 
 #: What the catalogue does not hold yet; printed on every output.
 NOT_CHECKED: tuple[str, ...] = (
-    "Wheel loads, bearing pressure, covers, plates and slabs by calculation: covers, plates and trenches "
-    "are not driven "
-    "over, and ground only where a competent person has accepted it.",
+    "Covers, plates and trenches by calculation: they are not driven over. Wheel loads on ground of which the site "
+    "claims nothing: a competent person's acceptance stands alone there. Rain, and ruts that grow with every pass.",
     "Grip and stopping distance on slopes.",
-    "Approach to overhead lines by height and voltage: their corridors are not entered.",
+    "Overhead lines beyond what the site tells of them: who owns them, whether they are live, and swing outside their "
+    "corridors.",
     "Driving with the platform raised, and set-up or slewing at the workface.",
     "Basket bounce of a machine that changes its speed more than once within one ringing, or stands on tyres softer "
     "than 1 MN/m an axle: speed limits hold for a steady speed with one stop.",

@@ -15,6 +15,7 @@ from routeplan.hazards.arrays import (
     LEVELS,
     OVERHEAD,
     STRIKE,
+    UNDER_LINE,
     WALKWAY,
     Body,
     Bytes,
@@ -26,7 +27,7 @@ from routeplan.hazards.arrays import (
 from routeplan.hazards.attitude import STANCE_STEP
 from routeplan.hazards.clearance import COMFORT_M, inside_margins
 from routeplan.hazards.closer import look_closer, merge
-from routeplan.hazards.ground import BETWEEN_STANCES_M, OUT, blocked, ground_margins
+from routeplan.hazards.ground import BETWEEN_STANCES_M, OUT, blocked, ground_margins, proven_row
 from routeplan.hazards.sweep import FAR, along, piece_edges
 from routeplan.hazards.tubes import STRETCH, WHOLE
 from routeplan.kernel import kernel
@@ -205,14 +206,12 @@ def verdict_byte(body: Body, out: Floats, blocking: Bytes) -> int:
             proven -= BETWEEN_STANCES_M
         if not proven >= 0.0:
             return BLOCKED
-        if k == HEAD:
-            proven = out[KINDS]
-        elif k == OVERHEAD:
-            proven = out[KINDS + 1]
+        if proven_row(k) != k:
+            proven = out[proven_row(k)]
         if blocking[k] == 2 and proven < body.proven[k]:
             opened = True
     use = max(1.0 - out[COMBINED], 1.0 - out[BOUNCE] / body.bounce_limit)
-    for k in (CLEARANCE, HEAD, OVERHEAD):
+    for k in (CLEARANCE, HEAD, OVERHEAD, UNDER_LINE):
         use = max(use, 1.0 - 0.5 * out[k] / COMFORT_M)
     eighths = 8
     if use > 0.85:

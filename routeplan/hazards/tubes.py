@@ -6,7 +6,7 @@ from __future__ import annotations
 
 import math
 
-from routeplan.hazards.arrays import BOUNCE, HEAD, KINDS, OVERHEAD, STEP, STRIKE, Body, Floats, Scratch, World
+from routeplan.hazards.arrays import BOUNCE, STEP, STRIKE, Body, Floats, Scratch, World
 from routeplan.hazards.attitude import (
     Stance,
     Tube,
@@ -241,7 +241,7 @@ def tube_margins(
     if not strike >= max(body.proven[STRIKE], 0.0) + BETWEEN_STANCES_M + spare:
         strike = max(strike, underside_closer(world, body, stance, x, y, c, s))
     out[STRIKE] = strike
-    out[HEAD], out[KINDS], out[OVERHEAD], out[KINDS + 1] = top_margins(world, body, stance, x, y, c, s)
+    top_margins(world, body, stance, x, y, c, s, out)
     scratch.bottoms[HERE] = 1e9
     box_bottoms(body, stance, scratch.bottoms[HERE])
     scratch.leans[HERE, :] = 0.0

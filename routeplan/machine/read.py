@@ -33,9 +33,11 @@ ONLY_KINDS: Mapping[str, frozenset[Kind]] = {
     "turntable_xi_m": frozenset({"boom"}),
     "outrigger_load_max_kn": frozenset({"block"}),
 }
-#: Figures that a machine on tracks has instead of a wheelbase and wheel loads.
+#: Figures that a machine on tracks has instead of a wheelbase and what wheel loads come from.
 TRACK_ONLY = frozenset({"track_contact_m", "track_pressure_max_kpa"})
-WHEEL_ONLY = frozenset({"wheelbase_m", "wheel_load_max_kn"})
+WHEEL_ONLY = frozenset({
+    "wheelbase_m", "wheel_load_max_kn", "rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m",
+})  # fmt: skip
 #: Figures of one way of steering.
 ONLY_STEERING: Mapping[str, Steering] = {
     "turn_radius_outside_coordinated_m": "coordinated",

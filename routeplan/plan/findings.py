@@ -188,28 +188,35 @@ def _place(xy: Any) -> list[float]:
 def _open(site: Site) -> list[dict[str, Any]]:
     """What nobody said, and the checks that stay not proven because of it."""
     accuracy = site.ground.accuracy
+    claimed = any(surface.bearing for surface in site.surfaces)
+    lines = [line for line in CATALOGUE if claimed or line.kind != "ground load"]
     rows = [
-        _left_open(f"layer {name}: nobody said what is there", lambda line, name=name: name in line.layers)
+        _left_open(f"layer {name}: nobody said what is there", CATALOGUE, lambda line, name=name: name in line.layers)
         for name in LAYERS
         if name not in site.layers_given
     ]
     if accuracy.assumed:
-        rows.append(_left_open("the accuracy of the levels is assumed", lambda line: line.surveyed))
+        rows.append(_left_open("the accuracy of the levels is assumed", lines, lambda line: line.surveyed))
     if accuracy.smallest_hole_m is None:
         rows.append({"why": "nobody said how small a hole the survey shows", "checks": ["survey resolution"]})
     vague = [soffit.id for soffit in site.soffits if soffit.sigma_m is None]
     if vague:
-        rows.append(_left_open(f"no accuracy for soffit {', '.join(vague)}", lambda line: "soffits" in line.layers))
+        why = f"no accuracy for soffit {', '.join(vague)}"
+        rows.append(_left_open(why, lines, lambda line: "soffits" in line.layers))
+    heights = ((line.id, line.height) for line in site.line_corridors)
+    swaying = [name for name, height in heights if height is not None and height.sigma_m is None]
+    if swaying:
+        rows.append({"why": f"no accuracy for the height of line {', '.join(swaying)}", "checks": ["line clearance"]})
     for machine_id, machine in site.machines.items():
-        for name in sorted({name for line in CATALOGUE for name in line.figures}):
+        for name in sorted({name for line in lines for name in line.figures}):
             figure = machine.figures.get(name)
             if figure is None or not figure.trusted:
                 said = "missing" if figure is None else f"a {figure.tag} figure, not its own"
-                rows.append(_left_open(f"{machine_id}: {name} is {said}", lambda line, name=name: name in line.figures))
+                why = f"{machine_id}: {name} is {said}"
+                rows.append(_left_open(why, lines, lambda line, name=name: name in line.figures))
     return [row for row in rows if row["checks"]]
 
 
-def _left_open(why: str, touches: Any) -> dict[str, Any]:
+def _left_open(why: str, lines: Iterable[CheckKind], touches: Any) -> dict[str, Any]:
     """One reason, with the checks of the catalogue that it touches."""
-    lines: list[CheckKind] = [line for line in CATALOGUE if touches(line)]
-    return {"why": why, "checks": [line.kind for line in lines]}
+    return {"why": why, "checks": [line.kind for line in lines if touches(line)]}

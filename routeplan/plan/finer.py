@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import Polygon, box
 
-from routeplan.plan.way import Stretch, Way
+from routeplan.hazards.catalogue import CATALOGUE
+from routeplan.plan.way import Stretch, Way, metre_m
 from routeplan.route import NearMiss
 from routeplan.search.best_first import SWITCH_MM
 from routeplan.search.lattice import CheckedLattice, Found, NotFound
@@ -27,7 +28,7 @@ AROUND_M = 5.0
 LIMIT = 8_000_000
 #: Looks taken at each place, in their order: the grid (the site's own where ``None``), and how many ways are looked at
 #: closer; where none is, the bounds at stances decide, and what they find blocked is.
-LOOKS = ((None, 25), (FINE, 0), (None, 100))
+LOOKS = ((None, 25), (FINE, 0), (None, 200))
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,8 +92,8 @@ def _joined(
     found = ((before, coarse), (middle, fine), (after, coarse))
     parts = [Stretch(part.motions, lattice) for part, lattice in found if part.motions]
     changes = sum(one.motions[-1].gear != other.motions[0].gear for one, other in pairwise(parts))
-    cost_m = before.cost_m + middle.cost_m + after.cost_m + changes * SWITCH_MM / 1000.0
-    return Way(tuple(parts), cost_m, cost_m, _apart_m(coarse, starts, goals))
+    cost_m = metre_m(coarse) * (before.cost_m + middle.cost_m + after.cost_m + changes * SWITCH_MM / 1000.0)
+    return Way(tuple(parts), cost_m, cost_m, metre_m(coarse) * _apart_m(coarse, starts, goals))
 
 
 def _apart_m(lattice: CheckedLattice, starts: Sequence[int], goals: Sequence[int]) -> float:
@@ -143,6 +144,11 @@ class _Parts:
         return _Part(fine, here, there) if leads else None
 
 
+def _of_the_ground(miss: NearMiss) -> bool:
+    """Whether a near miss names a check that a closer look at levels and soffits can tell better."""
+    return any(line.kind in miss.text for line in CATALOGUE if line.surveyed)
+
+
 def look_finer(
     coarse: CheckedLattice, answer: NotFound, misses: Sequence[NearMiss], *, starts: Sequence[int],
     goals: Sequence[int], lattice_of: Callable[[Site, bool], CheckedLattice],
@@ -165,6 +171,8 @@ def look_finer(
         if all(math.dist(miss.place, place) >= AROUND_M for place in places):
             places.append(miss.place)
     for (spec, looks), place in product(LOOKS, places):
+        if looks > 0 and not any(_of_the_ground(miss) for miss in misses if math.dist(miss.place, place) < AROUND_M):
+            continue
         part = parts.around(place, coarse.site.grid if spec is None else spec, closer=looks > 0)
         if part is None:
             continue

@@ -35,6 +35,8 @@ ROUNDING_MM = 0.001
 IN_THE_WAY_MM, UNKNOWN_MM = 1e5, 1e6
 #: Checks where something stands in the way.
 _THINGS = (arrays.CLEARANCE, arrays.ACCEPTANCE, arrays.COVERS, arrays.EXCAVATION, arrays.LINES, arrays.CLOSED)
+#: What a slope's shortfall is a rise over.
+_OVER = {arrays.SIDE_SLOPE: " over the track"} | dict.fromkeys((arrays.GRADE, arrays.COMBINED), " over the wheelbase")
 _NAMES = {line.index: line.kind for line in CATALOGUE if line.index >= 0}
 _AROUND = [(r, c, math.hypot(r, c)) for r in (-1, 0, 1) for c in (-1, 0, 1) if (r, c) != (0, 0)]
 
@@ -92,7 +94,7 @@ def _words(short_mm: Floats, lattice: CheckedLattice) -> tuple[int, str]:
     for kind in kinds:
         least_mm = 1000.0 * lattice.hazards.body.structure_gap if kind == arrays.CLEARANCE else INSIDE_MM
         more = " or more" if kind in _THINGS and short_mm[kind] >= least_mm - ROUNDING_MM else ""
-        parts.append(f"{_NAMES[kind]} is short by {math.ceil(short_mm[kind])} mm{more}")
+        parts.append(f"{_NAMES[kind]} is short by {math.ceil(short_mm[kind])} mm{more}{_OVER.get(kind, '')}")
     return kinds[0], ", ".join(parts)
 
 

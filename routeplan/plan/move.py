@@ -16,6 +16,7 @@ from routeplan.machine.model import Machine
 from routeplan.machine.modelled import not_modelled
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
+from routeplan.plan.goal_posts import goal_posts
 from routeplan.plan.holds import holds_of
 from routeplan.plan.legs import Driven, legs_of
 from routeplan.plan.portals import Portal, named_at, with_gaps
@@ -26,6 +27,7 @@ from routeplan.plan.speeds import paced
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
 from routeplan.plan.swing import SWING
 from routeplan.plan.trace import reversals, trace
+from routeplan.plan.turned import turned_text
 from routeplan.plan.way import Way, joined
 from routeplan.plan.zones import zones_of
 from routeplan.route import MOVE_VERDICTS, Move, MoveVerdict, NearMiss, Objection, Refused, heading_rad
@@ -144,9 +146,9 @@ class MovePlanner:
     def _lattice(self, wanted: MoveWanted, machine: Machine) -> CheckedLattice:
         """The lattice of a machine under the conditions of a day; days that change nothing for it share one."""
         configuration = machine.configuration_in(wanted.configuration, wanted.travel_mode)
-        mass_kg = machine.configurations[configuration].mass_kg
+        shape = machine.configurations[configuration]
         closed = frozenset(area.id for area in self.site.areas if area.id in self.closed or area.closed_on(wanted.on))
-        accepted = frozenset(s.id for s in self.site.surfaces if accepted_on(s, mass_kg, wanted.on))
+        accepted = frozenset(s.id for s in self.site.surfaces if accepted_on(s, machine, shape, wanted.on))
         key = (machine.id, configuration, wanted.travel_mode, closed, accepted)
         if key not in self._lattices:
             self.progress(f"{wanted.id}: reading the ground for {machine.id}", 0)
@@ -210,7 +212,8 @@ class MovePlanner:
             text = f"{first}no way on {grid}, and a finer search gave up, so this proves nothing"
             return _no_way(wanted, "search limit", text, misses)
         finer = f" and, around what blocks, on one of {look.grid}" if look.taken else ""
-        return _no_way(wanted, "no route", f"{first}every way on {grid}{finer} is blocked", misses)
+        other = turned_text(graph, ends, mode)
+        return _no_way(wanted, "no route", f"{first}every way on {grid}{finer} is blocked{other}", misses)
 
     def _driven(self, wanted: MoveWanted, machine: Machine, ways: Sequence[Way]) -> Move:
         way = joined(ways)
@@ -229,7 +232,8 @@ class MovePlanner:
         pace = paced(found, machine, whole, k, holds)
         judged = Judged(self.site, machine, hazards, k, pace.swung)
         checks = checks_of(found, judged, shapes)
-        controls = tuple(sorted((*controls, *pace.controls), key=lambda control: control.chainage_m))
+        posts = goal_posts(found, self.site, hazards, k)
+        controls = tuple(sorted((*controls, *pace.controls, *posts), key=lambda control: control.chainage_m))
         verdict: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
         if verdict == "pass" and controls:
             verdict = "pass with controls"

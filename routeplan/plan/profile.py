@@ -20,6 +20,7 @@ from routeplan.hazards.register import doubts, verdict
 from routeplan.hazards.sweep import FAR, along
 from routeplan.hazards.tile import stances_of
 from routeplan.machine.model import Machine
+from routeplan.plan.ground_load import ground_load_check
 from routeplan.plan.steer import least_radius_m
 from routeplan.plan.swing import SWING, Swung
 from routeplan.plan.trace import ROW_STEP_M
@@ -153,10 +154,11 @@ def _limit(line: CheckKind, hazards: Hazards, found: Profile, row: int) -> float
     }.get(line.index, 0.0)
 
 
-#: Where the margins of what is overhead stand less the soffits' k sigma.
-_OVER = {arrays.HEAD: arrays.KINDS, arrays.OVERHEAD: arrays.KINDS + 1}
-
-_UNMEASURED = "soffit {} has no accuracy: measure it and say how far off it may be"
+#: Where the margins of what is overhead stand less the k sigma of what hangs there.
+_OVER = {
+    arrays.HEAD: arrays.HEAD_PROVEN, arrays.OVERHEAD: arrays.OVERHEAD_PROVEN,
+    arrays.UNDER_LINE: arrays.UNDER_LINE_PROVEN,
+}  # fmt: skip
 
 #: Checks whose value may not exceed its limit; the others' may not fall below it.
 _UPPER = frozenset({arrays.GRADE, arrays.SIDE_SLOPE, arrays.COMBINED, arrays.BOUNCE, arrays.STEP})
@@ -262,15 +264,22 @@ def _survey_check(
 
 
 def _unmeasured(line: CheckKind, found: Profile, site: Site, hazards: Hazards) -> tuple[str, ...]:
-    """The soffits without an accuracy that the body comes under: whatever the margin there, it proves nothing."""
+    """What has no accuracy and the body comes under: whatever the margin there, it proves nothing."""
     over = [_OVER[line.index]] if line.index in _OVER else [*_OVER.values()] if line.kind == SWING else []
     open_there = np.isneginf(found.margins[:, over]).any(axis=1)
     if not open_there.any():
         return ()
     under = shapely.MultiPoint(found.starts[open_there, :2])
     reach_m = hazards.body.reach + soffit_reach_m(site, hazards.body, hazards.terrain.cell_m)
-    vague = (soffit for soffit in site.soffits if soffit.sigma_m is None)
-    return tuple(_UNMEASURED.format(s.id) for s in vague if shapely.dwithin(under, s.geometry, reach_m))
+    vague = [(f"soffit {soffit.id}", soffit.geometry) for soffit in site.soffits if soffit.sigma_m is None]
+    lines = ((one, one.height) for one in site.line_corridors)
+    bare = [(f"line {one.id}", one.geometry) for one, height in lines if height and height.sigma_m is None]
+    vague = bare if line.index == arrays.UNDER_LINE else vague + bare if line.kind == SWING else vague
+    return tuple(
+        f"{name} has no accuracy: measure it and say how far off it may be"
+        for name, geometry in vague
+        if shapely.dwithin(under, geometry, reach_m)
+    )
 
 
 def checks_of(found: Profile, judged: Judged, configurations: Iterable[str]) -> tuple[Check, ...]:
@@ -280,7 +289,13 @@ def checks_of(found: Profile, judged: Judged, configurations: Iterable[str]) -> 
     for line in CATALOGUE:
         why = doubts(line, site, machine, configurations, {pose.steer for pose in found.poses})
         why += _unmeasured(line, found, site, hazards)
-        if line.kind == "turning":
+        if line.kind == "ground load":
+            rows.append(
+                ground_load_check(
+                    line, found.poses, site=site, machine=machine, hazards=hazards, k=k, configurations=configurations
+                )
+            )
+        elif line.kind == "turning":
             rows.append(_turning_check(line, found, machine, k, why))
         elif line.kind == "survey resolution":
             rows.append(_survey_check(line, found, site, hazards, k, why))

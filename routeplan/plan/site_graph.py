@@ -24,16 +24,15 @@ import shapely
 from routeplan.machine.model import Machine
 from routeplan.machine.modelled import not_ridden
 from routeplan.plan.frontier import pose_blocked
-from routeplan.plan.way import Stretch, Way
+from routeplan.plan.way import Stretch, Way, metre_m
 from routeplan.search.anchors import Anchor, link_line
 from routeplan.search.best_first import OPEN_WEIGHT
 from routeplan.search.lattice import MOUTH_M, RUN_UP_M, CheckedLattice, Found, NotFound
 from routeplan.search.passages import Passage
 from routeplan.site.model import MoveWanted, Site, TravelMode
 
-#: What getting on or off costs, folding the rails or putting them up besides, and a metre driven from beside the
-#: machine against one ridden, m.
-CHANGE_M, FOLDING_M, BESIDE_FACTOR = 20.0, 10.0, 1.5
+#: What getting on or off costs, and folding the rails or putting them up besides, m.
+CHANGE_M, FOLDING_M = 20.0, 10.0
 #: Lines through passages whose middles (m) and headings (rad) are nearer than this lead through the same one.
 ALIKE_M, ALIKE_RAD = 0.5, math.radians(30.0)
 #: Costs that differ by less are the same, m.
@@ -156,11 +155,6 @@ def _change_m(one: CheckedLattice, other: CheckedLattice) -> float:
     return CHANGE_M + (FOLDING_M if folded[0] != folded[1] else 0.0)
 
 
-def _factor(lattice: CheckedLattice) -> float:
-    """Cost of a metre against one ridden."""
-    return 1.0 if lattice.hazards.travel_mode == "ridden" else BESIDE_FACTOR
-
-
 def _weight(a: Node, b: Node, data: dict[str, Any]) -> float | None:
     """Cost of an edge as far as it is known, open metres weighed as the search weighs them; ``None`` hides it."""
     return None if math.isinf(data["weight"]) else float(data["weight"])
@@ -239,7 +233,7 @@ class SiteGraph:
                 if a != goal and b not in starts and self._poses[a, m] and self._poses[b, m]:
                     leg = Node(a, m, True), Node(b, m, False)
                     if not self.graph.has_edge(*leg) or self.graph.edges[leg]["found"] is None:
-                        self._hold_to(*leg, _factor(lattice) * _least_apart_m(a, b))
+                        self._hold_to(*leg, metre_m(lattice) * _least_apart_m(a, b))
 
     def _hold_to(self, a: Node, b: Node, least_m: float) -> None:
         """Offer a leg that nobody planned at the least it can cost, what was paid at its start besides."""
@@ -302,11 +296,11 @@ class SiteGraph:
         starts = [list(self._poses[a.stop, a.mode]) for a, _ in legs]
         for leg, least_m in zip(legs, lattice.least_m(starts, list(self._poses[goal.stop, goal.mode])), strict=True):
             apart_m = _least_apart_m(leg[0].stop, goal.stop)
-            self._hold_to(*leg, _factor(lattice) * max(apart_m, least_m))
+            self._hold_to(*leg, metre_m(lattice) * max(apart_m, least_m))
 
     def _plan(self, a: Node, b: Node, most_m: float) -> Sequence[Found] | NotFound:
         """Plan a leg on the lattice of its mode, to every pose that it reaches for less than ``most_m``."""
-        lattice, factor = self.lattices[a.mode], _factor(self.lattices[a.mode])
+        lattice, factor = self.lattices[a.mode], metre_m(self.lattices[a.mode])
         starts = {pose: paid_m / factor for pose, paid_m in self._poses[a.stop, a.mode].items()}
         goals = list(self._poses[b.stop, b.mode])
         found = lattice.find_each(starts, goals, most_m=most_m / factor)
@@ -318,7 +312,7 @@ class SiteGraph:
     def _paid_m(self, a: Node, found: Found) -> float:
         """What a way found from a node costs, with what was paid where it begins, open metres weighed."""
         cost_m = found.cost_m + OPEN_WEIGHT * found.open_m
-        return self._poses[a.stop, a.mode][found.start] + _factor(self.lattices[a.mode]) * cost_m
+        return self._poses[a.stop, a.mode][found.start] + metre_m(self.lattices[a.mode]) * cost_m
 
     def refusal(self, start: Stop, goal: Stop) -> tuple[NotFound, int]:
         """What a leg straight to the goal came to where ``ways`` has none, in the first mode that has room for both
@@ -340,7 +334,7 @@ class SiteGraph:
             return _least_apart_m(start, goal)
         starts, goals = self.ends(start, goal, 0)
         (least_m,) = self.lattices[0].least_m([starts], goals)
-        return _factor(self.lattices[0]) * least_m
+        return metre_m(self.lattices[0]) * least_m
 
     def _arrivals(
         self, costs: Mapping[Node, float], paths: Mapping[Node, Sequence[Node]], goal: Stop, most_m: float
@@ -364,11 +358,13 @@ class SiteGraph:
         found = [*(self.graph.edges[leg]["found"][0] for leg in legs[:-1]), last]
         stretches, cost_m = [], sum(self.graph.edges[a, b]["weight"] for a, b in pairwise(path) if not a.leaves)
         for (a, _), one in zip(legs, found, strict=True):
-            cost_m += _factor(self.lattices[a.mode]) * one.cost_m
+            cost_m += metre_m(self.lattices[a.mode]) * one.cost_m
             if one.motions:
                 stretches.append(Stretch(one.motions, self.lattices[a.mode]))
         one_leg = len({node.mode for node in path}) == 1
-        least_m = last.bound_m if one_leg else _least_apart_m(path[0].stop, path[-1].stop)
+        # With one mode only, for another could be cheaper by the metre.
+        metre = metre_m(self.lattices[0]) if len(self.lattices) == 1 else 1.0
+        least_m = metre * last.bound_m if one_leg else _least_apart_m(path[0].stop, path[-1].stop)
         begins = self.lattices[legs[0][0].mode].pose_of(found[0].start), path[0].mode
         ends = self.lattices[path[-1].mode].pose_of(last.goal), path[-1].mode
         paid_m = before_m + self._paid_m(legs[-1][0], last)

@@ -9,7 +9,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan.hazards.arrays import BOUNCE, HEAD, KINDS, OVERHEAD
+from routeplan.hazards.arrays import (
+    BOUNCE,
+    HEAD,
+    HEAD_PROVEN,
+    OVERHEAD,
+    OVERHEAD_PROVEN,
+    UNDER_LINE,
+    UNDER_LINE_PROVEN,
+)
 from routeplan.hazards.attitude import STANCE_STEP
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.rebound import Swing, excess_bounds
@@ -127,20 +135,22 @@ def _left(found: Profile, path: Path, swing: Swing, hazards: Hazards, k: float, 
 
 
 def points_of(found: Profile, hazards: Hazards, k: float) -> Points:
-    """The corners of the basket's floor, and of each box and the head where they come under a soffit.
+    """The corners of the basket's floor, and of each box and the head where they come under a soffit or a line.
 
-    A soffit's own doubt is taken off already. What a check leaves, and the excess that it allowed for at a point, is
-    what that point may swing; the least over a box is taken for all of it. Only defects that count at every pose of a
-    stretch are taken as allowed for.
+    The doubt of what is overhead is taken off already. What a check leaves, and the excess that it allowed for at a
+    point, is what that point may swing; the least over a box is taken for all of it. Only defects that count at every
+    pose of a stretch are taken as allowed for.
     """
     body = hazards.body
     allowed = np.empty((len(found.starts), 2))
     allowed_for(hazards.world, body, found.starts, DEFECT_REACH_M - STANCE_STEP, allowed)
     parts = [(row[None, :2], row[None, 2:], BOUNCE, BOUNCE) for row in body.rows("basket")]
     tops = body.rows("tops")
-    for kind, proven, head in ((HEAD, KINDS, 1.0), (OVERHEAD, KINDS + 1, 0.0)):
+    heads, boxes = tops[tops[:, 6] > 0.0], tops[tops[:, 6] == 0.0]
+    for kind, proven, mine in (
+        (HEAD, HEAD_PROVEN, heads), (OVERHEAD, OVERHEAD_PROVEN, boxes), (UNDER_LINE, UNDER_LINE_PROVEN, tops)
+    ):  # fmt: skip
         if found.margins[:, kind].min() < FAR / 2:
-            mine = tops[tops[:, 6] == head]
             for zeta in np.unique(mine[:, 2]):
                 box = mine[mine[:, 2] == zeta]
                 parts.append((box[:, :2], box[:, 3:5], kind, proven))

@@ -12,6 +12,14 @@ from routeplan.search.anchors import Anchor
 from routeplan.search.lattice import CheckedLattice
 from routeplan.search.straighten import Motion, straightened
 
+#: A metre driven from beside the machine counts as so many ridden.
+BESIDE_FACTOR = 1.5
+
+
+def metre_m(lattice: CheckedLattice) -> float:
+    """What a metre costs in the travel mode of a lattice, as metres ridden."""
+    return 1.0 if lattice.hazards.travel_mode == "ridden" else BESIDE_FACTOR
+
 
 @dataclass(frozen=True, eq=False)
 class Stretch:
@@ -58,7 +66,7 @@ class Way:
             lattice = stretch.lattice
             motions, saved = straightened(stretch.motions, hazards=lattice.hazards, turns=lattice.motions.turns)
             drawn.append(Stretch(motions, lattice))
-            saved_m += saved
+            saved_m += metre_m(lattice) * saved
         return replace(self, stretches=tuple(drawn), cost_m=self.cost_m - saved_m)
 
 

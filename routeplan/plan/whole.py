@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from copy import deepcopy
 from dataclasses import replace
@@ -15,7 +16,7 @@ from routeplan.plan.move import MovePlanner, Progress, kept_apart, speechless
 from routeplan.plan.portals import portals_of
 from routeplan.plan_rounding import as_written
 from routeplan.recheck.opinion import second_opinion
-from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Plan
+from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Objection, Plan
 from routeplan.search.motions import Turn, solve_motions
 from routeplan.site.model import Site
 
@@ -59,13 +60,22 @@ def _judged(move: Move, plan: Plan, site: Site) -> Move:
     """The move as the second opinion leaves it: a route that it refuses is kept apart from what people drive."""
     if not move.poses:
         return move
-    objections = second_opinion(
+    objections = tuple(_broken(move)) or second_opinion(
         move, plan.k_by_move.get(move.id), site=site, machine=site.machines[move.machine], conditions=plan.conditions
     )
     if not objections:
         return move
-    reason = f"the second opinion refuses the route: {objections[0].kind}, {objections[0].text}"
-    return kept_apart(move, reason, tuple(objections))
+    who = "a check is broken on" if move.verdict == "fail" else "the second opinion refuses"
+    reason = f"{who} the route: {objections[0].kind}, {objections[0].text}"
+    return kept_apart(move, reason, objections)
+
+
+def _broken(move: Move) -> Iterator[Objection]:
+    """What the plan itself objects to: checks that fail on the way that was found."""
+    for row in move.checks:
+        if row.verdict == "fail":
+            text = f"{row.value:.4g} against {row.limit:.4g} {row.unit}: {row.source}"
+            yield Objection(row.kind, row.chainage_m, row.place, row.value, row.limit, row.unit, text)
 
 
 def _draft(site: Site, moves: tuple[Move, ...], k: dict[str, float], issued: str) -> Plan:

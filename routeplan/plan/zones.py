@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from routeplan.hazards import arrays
 from routeplan.hazards.attitude import stand
 from routeplan.hazards.clearance import COMFORT_M
+from routeplan.hazards.ground import OUT, slope_margins
 from routeplan.hazards.prepare import Hazards
 from routeplan.machine.model import Configuration, Machine
 from routeplan.plan.profile import Profile
@@ -38,6 +39,17 @@ def stands_text(
     words = [f"{'uphill' if (stance.pitch >= 0.0) == ahead else 'downhill'}"] if sloping else []
     words += [f"{'leading' if (gear > 0) == ahead else 'trailing'}"] if gear else []
     return f"{end} {', '.join(words) or 'turning on the spot'}"
+
+
+def one_way_text(found: Profile, first: int, last: int, hazards: Hazards) -> str:
+    """Words for a slope that the machine may not take turned end for end; none where it may."""
+    out = np.full(OUT, np.inf)
+    for x, y, heading in found.starts[first : last + 1].tolist():
+        stance = stand(hazards.world, hazards.body, x, y, heading, 0.0, 0.0)
+        slope_margins(hazards.body, -stance.pitch, stance.pitch_spread, -stance.roll, stance.roll_spread, out)
+    if min(out[arrays.GRADE], out[arrays.COMBINED]) >= 0.0:
+        return ""
+    return f"; only this way round: turned end for end they use {math.ceil(100 * (1.0 - out[arrays.COMBINED]))} %"
 
 
 def _placed(ring: Sequence[tuple[float, float]], poses: Sequence[Pose]) -> tuple[tuple[float, float], ...]:
@@ -75,6 +87,7 @@ def zones_of(found: Profile, *, machine: Machine, configuration: Configuration, 
             row = first + int((values if upper else -values)[first : last + 1].argmax())
             worst, over = float(values[row]), found.over(first, last)
             stands = stands_text(found, row, configuration, hazards, sloping=kind == "slope")
+            stands += one_way_text(found, first, last, hazards) if kind == "slope" else ""
             zones.append(Zone(
                 kind, found.chainage_m(first), found.chainage_m(last + 1), worst, limit, unit, _placed(wheels, over),
                 _placed(configuration.basket.ring, over), f"{_zone_text(kind, worst, limit)}; {stands}",

@@ -1,4 +1,4 @@
-"""The level that a wheel stands at: a rolling disc as wide as the tyre, on bilinear levels (docs/method.md 4)."""
+"""The level that a wheel stands at: a rolling disc as wide as the tyre, on bilinear levels (docs/method.md 3)."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from routeplan.recheck.levels import KNOWN_BELOW_M, UNKNOWN, Floats, Raster
 LINES = 5
 #: Pieces of the raster's lines that are looked at in one go: what the processor keeps near.
 AT_ONCE = 20_000
+#: Crests lower than this are not looked for, m.
+FLAT_M = 0.0001
 
 
 def disc_level(raster: Raster, x: Floats, y: Floats, heading: Floats, *, radius_m: float, width_m: float) -> Floats:
@@ -40,11 +42,12 @@ def disc_level(raster: Raster, x: Floats, y: Floats, heading: Floats, *, radius_
     and lines along the tyre are looked along by samples; between samples the ground is taken as straight.
     """
     hubs = np.stack([np.ravel(one) for one in np.broadcast_arrays(x, y, np.cos(heading), np.sin(heading))])
-    about = (2 * math.ceil((radius_m + 0.5 * width_m) / raster.cell_m) + 1) ** 2
-    level = np.empty(hubs.shape[1])
-    for n in range(0, len(level), max(1, AT_ONCE // about)):
-        some = slice(n, n + max(1, AT_ONCE // about))
-        level[some] = _between_lines(raster, hubs[:, some], radius_m, width_m)
+    level = _between_lines(raster, hubs, radius_m, width_m)
+    # A crest that bends less than this is lower than so much above what is looked at beside it.
+    flat = FLAT_M * raster.cell_m * 2 * (LINES - 1) / max(width_m, 1e-6)
+    bent = np.flatnonzero(raster.bend(hubs[0], hubs[1], radius_m + 0.5 * width_m) > flat)
+    at_once = max(1, AT_ONCE // (2 * math.ceil((radius_m + 0.5 * width_m) / raster.cell_m) + 1) ** 2)
+    for some in (bent[n : n + at_once] for n in range(0, len(bent), at_once)):
         for eastward in (True, False):
             level[some] = np.maximum(level[some], _on_lines(raster, hubs[:, some], radius_m, width_m, eastward))
     return np.where(level > KNOWN_BELOW_M, np.nan, level).reshape(np.shape(x))

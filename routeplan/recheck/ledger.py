@@ -18,6 +18,7 @@ _TYRES = ("wheelbase_m", "track_m", "wheel_width_m")
 _GRADE = ("gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct", *_SLOPE)
 _SIDE = ("side_slope_pct", *_SLOPE)
 _PLAN = ("length_m", "width_m")
+_WEIGHED = ("mass_kg", "rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m", "wheel_load_max_kn")
 #: How a basket bounces, and how fast and slowly the machine is driven.
 BOUNCE_FIGURES = ("bounce_period_s", "bounce_damping_pct")
 SPEED_FIGURES = ("travel_speed_mps", "creep_speed_mps")
@@ -63,15 +64,19 @@ CATALOGUE: Mapping[str, Basis] = MappingProxyType(
         "bounce rise": Basis("m", (*_SLOPE, "platform_floor_m", "length_m"), ("defects",), surveyed=True),
         "basket swing": Basis(
             "m",
-            (*BOUNCE_FIGURES, *SPEED_FIGURES, *_SLOPE, "platform_floor_m", "length_m"),
-            ("defects", "soffits"),
+            (*BOUNCE_FIGURES, *SPEED_FIGURES, *_SLOPE, "platform_floor_m", "height_m", *_PLAN),
+            ("defects", "soffits", "overhead_lines"),
             surveyed=True,
         ),
         "step": Basis("m", ("step_limit_m", *_SLOPE), ("defects",)),
         "surface acceptance": Basis("m", ("mass_kg", *_TYRES), ("surfaces",)),
+        "ground load": Basis("kN", (*_WEIGHED, *_SLOPE), ("surfaces",), surveyed=True),
         "covers, plates and trenches": Basis("m", _TYRES, ("defects",)),
         "excavation edge": Basis("m", _TYRES, ("excavations",)),
         "overhead lines": Basis("m", _PLAN, ("overhead_lines",)),
+        "line clearance": Basis(
+            "m", ("height_m", "platform_floor_m", *_PLAN, *_SLOPE), ("overhead_lines",), surveyed=True
+        ),
         "closed areas": Basis("m", _PLAN),
         "walkways": Basis("m", _PLAN, ("walkways",)),
         "turning": Basis("m", ("turn_radius_outside_m", "wheelbase_m", "front_overhang_m", "width_m", "pivots")),
@@ -110,6 +115,8 @@ class Ledger:
         self.least_margin: dict[str, Instance] = {}
         #: Reasons found on the way for which a check cannot be a pass.
         self.open: dict[str, set[str]] = {}
+        #: First sample at which the body is under each line that is passed under.
+        self.under_lines: dict[str, int] = {}
 
     def offer(
         self,

@@ -89,6 +89,7 @@ class Raster:
         padded = np.pad(z, 1, constant_values=np.nan)
         self.rows, self.cols = padded.shape
         self._flat = np.where(np.isnan(padded), UNKNOWN, padded).ravel()
+        self._bends: dict[int, Floats] = {}
 
     def at(self, x: Floats, y: Floats) -> Floats:
         """Levels at points, any common shape; ``UNKNOWN``-sized where a node that counts is unknown."""
@@ -104,6 +105,20 @@ class Raster:
         first += self.cols
         north = take(first) * (1.0 - u) + take(first + 1) * u
         return np.asarray(south * (1.0 - v) + north * v)
+
+    def bend(self, x: Floats, y: Floats, reach_m: float) -> Floats:
+        """Most that levels about points differ from a plane from one cell to the next, m; at least within a reach."""
+        half = math.ceil(reach_m / self.cell_m + 1.5)
+        if half not in self._bends:
+            z, bends = self._flat.reshape(self.rows, self.cols), np.zeros((self.rows, self.cols))
+            bends[1:-1] = np.abs(z[2:] - 2.0 * z[1:-1] + z[:-2])
+            bends[:, 1:-1] = np.maximum(bends[:, 1:-1], np.abs(z[:, 2:] - 2.0 * z[:, 1:-1] + z[:, :-2]))
+            twist = np.abs(z[1:, 1:] - z[1:, :-1] - z[:-1, 1:] + z[:-1, :-1])
+            bends[1:, 1:] = np.maximum(bends[1:, 1:], twist)
+            self._bends[half] = running(bends, half, highest=True)
+        col = np.clip(np.rint((x - self.x_min) / self.cell_m).astype(np.intp), 0, self.cols - 1)
+        row = np.clip(np.rint((y - self.y_min) / self.cell_m).astype(np.intp), 0, self.rows - 1)
+        return np.asarray(self._bends[half][row, col])
 
     def nodes(self, row: Ints, col: Ints) -> Floats:
         """Levels of nodes counted from the place ``(x_min, y_min)``; the edge of the grid stands for all beyond it."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
 
 import numpy as np
 from shapely.geometry.base import BaseGeometry
@@ -14,6 +15,7 @@ from routeplan.recheck.attitude import offer_attitude
 from routeplan.recheck.bounce import offer_bounce, survey_margin_m
 from routeplan.recheck.case import Case
 from routeplan.recheck.form import form_objections
+from routeplan.recheck.ground_load import offer_ground_load
 from routeplan.recheck.ledger import BOUNCE_FIGURES, SPEED_FIGURES, Ledger
 from routeplan.recheck.overhead import offer_overhead
 from routeplan.recheck.same import input_objections, machine_objections
@@ -21,10 +23,11 @@ from routeplan.recheck.stance import Stance, stand
 from routeplan.recheck.steering import steering_objections, turn_radius_m
 from routeplan.recheck.strike import offer_strike
 from routeplan.recheck.sweep import Crossing, offer_sweep
-from routeplan.recheck.swing import Drive, Ridden, Swings, offer_swing, speed_objections, suspects
+from routeplan.recheck.swing import Drive, Ridden, offer_swing, speed_objections, suspects
+from routeplan.recheck.touch import near
 from routeplan.recheck.track import Ints, Rows, Track, driven_in, envelope, read_rows, subdivide
 from routeplan.recheck.uncertainty import confidence_k
-from routeplan.recheck.verdicts import check_objections, move_objections, walkway_objections
+from routeplan.recheck.verdicts import check_objections, move_objections, passage_objections, walkway_objections
 from routeplan.recheck.wheels import keep_off, meet_defects, unaccepted_ground
 from routeplan.route import Conditions, Move, Objection, Plan
 from routeplan.site.model import Site
@@ -48,10 +51,8 @@ def second_opinion(
         As planned, its rows claimed.
     plan_k
         What the plan says its k is for this move; None is an objection.
-    site, machine
+    site, machine, conditions
         As they are now; the machine as the site folder describes it.
-    conditions
-        Of the day.
 
     Returns
     -------
@@ -65,6 +66,43 @@ def second_opinion(
     if move.configuration not in machine.configurations or not np.isfinite(numbers).all():
         text = f"rows are not finite, or machine {machine.id} has no configuration {move.configuration!r}"
         return (Objection("form", 0.0, (math.nan, math.nan), math.nan, math.nan, "", text),)
+    rows, case, ledger, crossings, _ = look(move, site=site, machine=machine, conditions=conditions)
+    return (
+        *form_objections(move, rows, site=site, machine=machine),
+        *steering_objections(move, rows, machine),
+        *speed_objections(move, case),
+        *check_objections(move, case, ledger),
+        *walkway_objections(move, case, ledger, crossings),
+        *passage_objections(move, ledger),
+        *move_objections(move, plan_k, ledger),
+    )
+
+
+class Look(NamedTuple):
+    """What a look at a move found."""
+
+    rows: Rows
+    case: Case
+    ledger: Ledger
+    crossings: list[Crossing]
+    ridden: Ridden
+
+
+class Near(NamedTuple):
+    """A thing that changed since a whole look at the same move, and the drive as that look had it."""
+
+    thing: BaseGeometry
+    ridden: Ridden
+
+
+def look(
+    move: Move, *, site: Site, machine: Machine, conditions: Conditions, near_by: Near | None = None
+) -> Look:
+    """Make every check of a move with rows to drive.
+
+    With a thing near by, only where the machine comes near it: elsewhere the move stands on what a look before found.
+    The basket swings on behind the thing, so that its swing is told for the whole drive all the same.
+    """
     rows = read_rows(move.poses)
     track = subdivide(rows, np.concatenate([envelope(machine, one) for one in driven_in(move, machine).values()]))
     case = Case.of(move, track, site=site, machine=machine, conditions=conditions)
@@ -73,30 +111,23 @@ def second_opinion(
         route_confidence=site.thresholds.route_confidence,
         correlation_m=site.ground.accuracy.correlation_m,
     )
-    ledger = Ledger(track, k)
-    crossings = _offer_drive(move, rows, case, ledger)
-    return (
-        *form_objections(move, rows, site=site, machine=machine),
-        *steering_objections(move, rows, machine),
-        *speed_objections(move, case),
-        *check_objections(move, case, ledger),
-        *walkway_objections(move, case, ledger, crossings),
-        *move_objections(move, plan_k, ledger),
-    )
-
-
-def _offer_drive(move: Move, rows: Rows, case: Case, ledger: Ledger) -> list[Crossing]:
-    """Offer every check along the whole drive; returns where the body is over walkways."""
-    crossings, unaccepted, ridden = list[Crossing](), unaccepted_ground(case), Ridden(case.track)
+    ledger, crossings, unaccepted = Ledger(track, k), list[Crossing](), unaccepted_ground(case)
     _offer_rows(rows, case, ledger)
-    shapes = driven_in(move, case.machine)
-    parts = [(case.driven(mode, shapes[mode]), samples) for mode, samples in _runs(move, case.track)]
+    ridden = Ridden(track, Drive.of(move, rows, case)) if near_by is None else near_by.ridden.copy()
+    parts = [(case.driven(mode, driven_in(move, machine)[mode]), samples) for mode, samples in _runs(move, track)]
     for mine, samples in parts:
-        for some in _chunks(samples):
-            here = mine.around(some)
-            ridden.take(here, _offer_samples(here, ledger, crossings, unaccepted, some))
-    _offer_swings(parts, ridden, Drive.of(move, rows, case), ledger)
-    return crossings
+        for run in [samples] if near_by is None else _near(near_by.thing, case, samples):
+            for some in _chunks(run):
+                here = mine.around(some)
+                ridden.take(here, _offer_samples(here, ledger, crossings, unaccepted, some), k)
+    _offer_swings(parts, ridden, ledger)
+    return Look(rows, case, ledger, crossings, ridden)
+
+
+def _near(thing: BaseGeometry, case: Case, samples: Ints) -> list[Ints]:
+    """Runs of samples one after another from which the machine, or a hole beside its wheels, reaches a geometry."""
+    at = near(thing, case.track.x[samples], case.track.y[samples], case.reach_m)
+    return [run for run in np.split(samples[at], np.flatnonzero(np.diff(at) > 1) + 1) if run.size]
 
 
 def _runs(move: Move, track: Track) -> Iterator[tuple[str, Ints]]:
@@ -133,20 +164,20 @@ def _offer_samples(
     offer_overhead(case, stance, ledger)
     offer_sweep(case, stance, ledger, crossings)
     keep_off(case, stance, ledger, unaccepted)
+    offer_ground_load(case, stance, ledger)
     return stance
 
 
-def _offer_swings(parts: Sequence[tuple[Case, Ints]], ridden: Ridden, drive: Drive, ledger: Ledger) -> None:
+def _offer_swings(parts: Sequence[tuple[Case, Ints]], ridden: Ridden, ledger: Ledger) -> None:
     """Where the swing may take up a gap, those samples are stood on the ground once more for an exact look."""
     known = parts[0][0].machine.figures
-    if not drive.moves or any(name not in known for name in (*BOUNCE_FIGURES, *SPEED_FIGURES)):
+    if not ridden.drive.moves or any(name not in known for name in (*BOUNCE_FIGURES, *SPEED_FIGURES)):
         return
-    swings = Swings(ridden, drive, parts[0][0])
     for case, samples in parts:
-        close = suspects(case, swings, samples, ledger)
+        close = suspects(case, ridden, samples, ledger)
         for some in _chunks(close) if close.size else ():
             here = case.around(some)
-            offer_swing(here, meet_defects(here, stand(here, some), ledger), swings, ledger)
+            offer_swing(here, meet_defects(here, stand(here, some), ledger), ridden, ledger)
 
 
 def _offer_rows(rows: Rows, case: Case, ledger: Ledger) -> None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -12,18 +13,22 @@ from routeplan.recheck.bounce import defects, excess, feature_defects, levers
 from routeplan.recheck.case import Case
 from routeplan.recheck.ledger import Ledger
 from routeplan.recheck.levels import KNOWN_BELOW_M
-from routeplan.recheck.overlap import Corners, overlap_corners
+from routeplan.recheck.overlap import Corners, overlap_corners, overlapping
 from routeplan.recheck.stance import Stance
 from routeplan.recheck.touch import local, near
 from routeplan.recheck.track import Floats, Ints
-from routeplan.site.model import Soffit
+from routeplan.site.model import LineCorridor, LineHeight, Soffit
 
 #: Segments to a quarter circle when an outline is grown; the circle is drawn round, not in.
 ROUND_SEGMENTS = 32
 
 
-class Top(NamedTuple):
-    """A top of the machine: its check, outline, height, the gap wanted over it, and how far beside it a soffit counts.
+@dataclass(frozen=True, eq=False)
+class Top:
+    """A level top of the machine against one kind of thing overhead.
+
+    ``ring`` in the machine frame, ``zeta_m`` its height; ``required_m`` is the gap wanted, and things count within
+    ``reach_m`` of it in plan.
     """
 
     kind: str
@@ -32,33 +37,74 @@ class Top(NamedTuple):
     required_m: float
     reach_m: float
 
+    @property
+    def far_m(self) -> float:
+        """How far from the origin it may be seen from above, however the machine leans."""
+        return float(np.hypot(*self.ring.T).max()) + self.zeta_m
+
 
 def tops_of(case: Case) -> list[Top]:
-    """Every box, and the head of whoever rides."""
-    limits = case.site.thresholds
-    tops = []
+    """The head of whoever rides, and every box, against soffits."""
+    limits, basket = case.site.thresholds, case.configuration.basket
+    head = Top(
+        "head gap", np.array(basket.ring), basket.floor_height_m + limits.head_height_m, limits.head_gap_m,
+        limits.head_gap_m,
+    )  # fmt: skip
+    tops = [head] if case.ridden else []
     for box in case.configuration.boxes:
         required = limits.body_gap_m if box.occupied and case.ridden else limits.structure_clearance_m
         tops.append(Top("overhead clearance", np.array(box.ring), box.top_m, required, limits.structure_clearance_m))
-    if case.ridden:
-        basket = case.configuration.basket
-        head = basket.floor_height_m + limits.head_height_m
-        tops.append(Top("head gap", np.array(basket.ring), head, limits.head_gap_m, limits.head_gap_m))
     return tops
 
 
-def soffits_about(case: Case, tops: list[Top], rows: Ints) -> list[Soffit]:
-    """Soffits that some top may come under in some samples."""
-    farthest = max(float(np.hypot(*top.ring.T).max()) + top.zeta_m for top in tops)
-    return local(case.site.soffits, case.track, rows, 2 * farthest + case.site.thresholds.head_gap_m)
+def overhead(case: Case, rows: Ints) -> Iterator[tuple[Soffit, Top]]:
+    """Soffits, and the lowest conductors of lines that are passed under, with each top that may come under them."""
+    tops = tops_of(case)
+    for soffit in local(case.site.soffits, case.track, rows, _far_m(case, tops)):
+        for top in tops:
+            yield soffit, top
+    for line in _passed_under(case, tops, rows):
+        if line.height is not None:
+            lowest, kept = _conductor(line, line.height), line.height.sag_m + line.distance_m
+            for top in tops:
+                yield lowest, replace(top, kind="line clearance", required_m=kept, reach_m=0.0)
 
 
 def offer_overhead(case: Case, stance: Stance, ledger: Ledger) -> None:
-    """Offer head gap (when ridden) and overhead clearance of every soffit the body comes under."""
+    """Offer head gap (when ridden), overhead clearance and line clearance of all that the body comes under."""
+    for soffit, top in overhead(case, stance.rows):
+        _under(case, stance, ledger, soffit, top)
     tops = tops_of(case)
-    for soffit in soffits_about(case, tops, stance.rows):
-        for top in tops:
-            _under(case, stance, ledger, soffit, top)
+    for line in _passed_under(case, tops, stance.rows):
+        if line.id not in ledger.under_lines:  # samples are looked at in driving order
+            _note_passage(case, stance, ledger, line, tops)
+
+
+def _far_m(case: Case, tops: Sequence[Top]) -> float:
+    """Farther than from where any top may come under anything."""
+    return max(top.far_m for top in tops) * 2 + case.site.thresholds.head_gap_m
+
+
+def _passed_under(case: Case, tops: Sequence[Top], rows: Ints) -> list[LineCorridor]:
+    """Lines of a known height that some top may come under in some samples."""
+    lines = local(case.site.line_corridors, case.track, rows, _far_m(case, tops))
+    return [line for line in lines if line.height is not None]
+
+
+def _note_passage(case: Case, stance: Stance, ledger: Ledger, line: LineCorridor, tops: Sequence[Top]) -> None:
+    """Note where any top first comes under a line, however high that hangs."""
+    x, y, rows = case.track.x[stance.rows], case.track.y[stance.rows], list[int]()
+    for top in tops:
+        at = near(line.geometry, x, y, top.far_m + float(case.tube_reach_m(top.far_m)))
+        if at.size:
+            rows += overlapping(stance.pick(at), top.ring, top.zeta_m, line.geometry).tolist()
+    if rows:
+        ledger.under_lines[line.id] = min(rows)
+
+
+def _conductor(line: LineCorridor, height: LineHeight) -> Soffit:
+    """The lowest conductor of a line where it was measured, as if it hung everywhere over the ground that counts."""
+    return Soffit(line.id, line.geometry, "line", height.level_m, None, 0.0, 0.0, height.sigma_m, height.survey)
 
 
 def grown(soffit: Soffit, reach_m: float) -> shapely.Geometry:
@@ -68,9 +114,8 @@ def grown(soffit: Soffit, reach_m: float) -> shapely.Geometry:
 
 def under(case: Case, stance: Stance, soffit: Soffit, top: Top) -> Ints:
     """Positions of samples in which a top may come under a soffit."""
-    far = float(np.hypot(*top.ring.T).max()) + top.zeta_m
     x, y = case.track.x[stance.rows], case.track.y[stance.rows]
-    return near(soffit.geometry, x, y, far + float(case.tube_reach_m(far)) + top.reach_m)
+    return near(soffit.geometry, x, y, top.far_m + float(case.tube_reach_m(top.far_m)) + top.reach_m)
 
 
 def corners_under(case: Case, stance: Stance, soffit: Soffit, top: Top) -> Corners | None:
@@ -108,8 +153,9 @@ def gap_sigma_m(case: Case, soffit: Soffit, xi: Floats, eta: Floats) -> Floats:
 def _leave_open(stance: Stance, ledger: Ledger, soffit: Soffit, top: Top) -> None:
     outline = grown(soffit, top.reach_m)
     if top.kind not in ledger.open and overlap_corners(stance, top.ring, top.zeta_m, outline) is not None:
+        what = "line" if top.kind == "line clearance" else "soffit"
         for kind in (top.kind, "basket swing"):
-            ledger.leave_open(kind, f"soffit {soffit.id} has no sigma")
+            ledger.leave_open(kind, f"{what} {soffit.id} has no sigma")
 
 
 def soffit_level(case: Case, soffit: Soffit, corners: Corners) -> Floats:
@@ -144,8 +190,7 @@ def lowest_room(case: Case, stance: Stance, soffit: Soffit, top: Top) -> Floats:
     xi, eta = top.ring.T
     highest = stance.planes.heights(xi, eta, np.full(len(xi), top.zeta_m)).max(axis=(1, 2, 3))
     x, y = case.track.x[stance.rows], case.track.y[stance.rows]
-    far = float(np.hypot(xi, eta).max()) + top.zeta_m
-    reach = far + float(case.tube_reach_m(far)) + top.required_m
+    reach = top.far_m + float(case.tube_reach_m(top.far_m)) + top.required_m
     if soffit.level_m is not None:
         middle = soffit.geometry.centroid
         low = soffit.level_m + soffit.fall_x * (x - middle.x) + soffit.fall_y * (y - middle.y)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from routeplan.recheck.stance import Stance
@@ -53,19 +54,32 @@ def overlap_corners(
     Corners or None
         None when they have nothing in common anywhere.
     """
-    x, y, _z = stance.place(ring[:, 0], ring[:, 1], np.full(len(ring), zeta_m))
-    shape = x.shape[:3]
-    rings = shapely.polygons(np.stack([x, y], axis=-1).reshape(-1, len(ring), 2))
-    shapely.prepare(outline)
-    hit = np.flatnonzero(shapely.intersects(outline, rings))
-    if not hit.size:
+    rings, hit = _placed_on(stance, ring, zeta_m, outline)
+    if not len(hit[0]):
         return None
     shared = shapely.intersection(rings[hit], outline)
     shared = shared if piece_m is None else shapely.segmentize(shared, piece_m)
     points, which = shapely.get_coordinates(shared, return_index=True)
-    sample, variant, plane = np.unravel_index(hit[which], shape)
+    sample, variant, plane = (index[which] for index in hit)
     xi, eta, z = _body_points(stance, (sample, variant, plane), points, zeta_m)
     return Corners(stance.rows[sample], points[:, 0], points[:, 1], z, xi, eta, sample, variant)
+
+
+def overlapping(stance: Stance, ring: Floats, zeta_m: float, outline: BaseGeometry) -> Ints:
+    """Track samples in which a ring of the machine, at one height, has anything in common with an outline."""
+    _rings, hit = _placed_on(stance, ring, zeta_m, outline)
+    return np.asarray(stance.rows[np.unique(hit[0])], dtype=np.intp)
+
+
+def _placed_on(
+    stance: Stance, ring: Floats, zeta_m: float, outline: BaseGeometry
+) -> tuple[NDArray[np.object_], tuple[Ints, Ints, Ints]]:
+    """A ring as polygons by sample, variant and plane, and the indices of those that meet an outline."""
+    x, y, _z = stance.place(ring[:, 0], ring[:, 1], np.full(len(ring), zeta_m))
+    rings = shapely.polygons(np.stack([x, y], axis=-1))
+    shapely.prepare(outline)
+    sample, variant, plane = np.nonzero(shapely.intersects(outline, rings))
+    return rings, (sample, variant, plane)
 
 
 def _body_points(

@@ -76,7 +76,7 @@ def offer_sweep(case: Case, stance: Stance, ledger: Ledger, crossings: list[Cros
     far = max(np.hypot(*corner) + box.top_m for box in case.configuration.boxes for corner in box.ring)
     reach = 2 * float(far) + case.site.thresholds.body_gap_m
     obstacles = local(case.site.obstacles, case.track, stance.rows, reach)
-    barred = [("overhead lines", corridor.geometry) for corridor in case.site.line_corridors]
+    barred = [("overhead lines", line.geometry) for line in case.site.line_corridors if line.height is None]
     barred += [("closed areas", area.geometry) for area in case.site.areas if case.closed(area)]
     for box in case.configuration.boxes:
         for part in parts_of(box):

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,8 +25,8 @@ from routeplan.recheck.overhead import (
     corners_under,
     gap_sigma_m,
     lowest_room,
+    overhead,
     soffit_level,
-    soffits_about,
     tops_of,
     under,
 )
@@ -37,6 +38,8 @@ from routeplan.site.model import Soffit
 KIND = "basket swing"
 #: Lengths that rates are told from, metres: levels averaged over each, and what that leaves over as changes of level.
 SMOOTHED_M = (0.0, 0.15, 0.3, 0.6, 1.0, 2.0, 3.0)
+#: Terms of a plane.
+PLANE = ("level", "pitch", "roll")
 #: A step shorter than this is none, metres.
 NO_STEP_M = 1e-7
 
@@ -157,91 +160,97 @@ def _rates(path: Floats, fastest: Floats, stands: NDArray[np.bool_], bases: Floa
 
 
 class Ridden:
-    """The planes of a whole drive, and how much of each gap they leave for certain, gathered from stances."""
+    """A whole drive as it was stood on: its planes, and how much of each gap they leave for certain."""
 
-    def __init__(self, track: Track) -> None:
+    def __init__(self, track: Track, drive: Drive) -> None:
         shape = (len(track.x), 9, 2)
+        self.drive = drive
         self.planes = Plane(*(np.full(shape, np.nan) for _ in range(3)))
-        self.room_m: dict[tuple[bool, str, int], Floats] = {}
+        self._room_m: dict[tuple[bool, str, bytes], Floats] = {}
+        self._swings: dict[bytes, tuple[Floats, Floats]] = {}
 
-    def take(self, case: Case, stance: Stance) -> None:
+    def copy(self) -> Ridden:
+        """The same drive, to be stood on once more in places."""
+        other = copy(self)
+        other.planes = Plane(*(getattr(self.planes, term).copy() for term in PLANE))
+        other._room_m = {key: room.copy() for key, room in self._room_m.items()}
+        other._swings = dict(self._swings)
+        return other
+
+    def take(self, case: Case, stance: Stance, k: float) -> None:
         """Gather some samples of a part of the drive."""
-        for term in ("level", "pitch", "roll"):
-            getattr(self.planes, term)[stance.rows] = getattr(stance.planes, term)
-        floor = self.room(case, 0)
-        floor[stance.rows] = case.site.thresholds.bounce_limit_m - highest_rise(case, stance).max(axis=(1, 2))
-        tops = tops_of(case)
-        for soffit in soffits_about(case, tops, stance.rows):
-            for n, top in enumerate(tops, 1):
-                at, room = under(case, stance, soffit, top), self.room(case, n)
-                if at.size:
-                    least = lowest_room(case, stance.pick(at), soffit, top)
-                    room[stance.rows[at]] = np.minimum(room[stance.rows[at]], least)
+        for term in PLANE:
+            before, now = getattr(self.planes, term), getattr(stance.planes, term)
+            if not np.array_equal(before[stance.rows], now, equal_nan=True):
+                before[stance.rows] = now
+                self._swings.clear()
+        for ring in rings(case):
+            self.room(case, ring)[stance.rows] = np.inf
+        floor, sigma = np.array(case.configuration.basket.ring), case.sigmas.point(*floor_corners(case)[:2]).max()
+        rise = highest_rise(case, stance).max(axis=(1, 2))
+        self._narrow(case, floor, stance.rows, case.site.thresholds.bounce_limit_m - rise - k * sigma)
+        for soffit, top in overhead(case, stance.rows):
+            at = under(case, stance, soffit, top)
+            if at.size:
+                sigma = gap_sigma_m(case, soffit, *top.ring.T).max()
+                least = lowest_room(case, stance.pick(at), soffit, top) - k * sigma
+                self._narrow(case, top.ring, stance.rows[at], least)
 
-    def room(self, case: Case, n: int) -> Floats:
-        """Of the floor (0) and of each top, never more than there is in each sample; infinite under the sky."""
-        return self.room_m.setdefault((case.ridden, case.configuration.id, n), np.full(len(case.track.x), np.inf))
+    def _narrow(self, case: Case, ring: Floats, samples: Ints, room_m: Floats) -> None:
+        room = self.room(case, ring)
+        room[samples] = np.minimum(room[samples], room_m)
 
-    def heights(self, xi: Floats, eta: Floats) -> tuple[Floats, Floats]:
-        """Of points on both planes, ``(n, 9, points)``; that of the planes themselves, a top's lean changes nothing."""
-        level = self.planes.heights(xi, eta, np.zeros(len(xi)))
-        return level[:, :, 0], level[:, :, 1]
+    def room(self, case: Case, ring: Floats) -> Floats:
+        """Never more than is proven of any gap over a ring of body points in each sample; infinite under the sky."""
+        key = case.ridden, case.configuration.id, ring.tobytes()
+        return self._room_m.setdefault(key, np.full(len(case.track.x), np.inf))
 
+    def swings(self, case: Case, ring: Floats) -> tuple[Floats, Floats]:
+        """Swing of points at the limits of the rows, ``(n, 9, points)``; then what is not held against a machine.
 
-class Swings:
-    """How far the parts of a machine swing all along a drive at the limits of its rows."""
-
-    def __init__(self, ridden: Ridden, drive: Drive, case: Case) -> None:
-        self.ridden, self.drive = ridden, drive
-        self._found: dict[bytes, tuple[Floats, Floats]] = {}
-        self._assumed = not all(case.machine.figures[name].trusted for name in (*BOUNCE_FIGURES, *SPEED_FIGURES))
-
-    def of(self, case: Case, xi: Floats, eta: Floats) -> tuple[Floats, Floats]:
-        """Swing of points, ``(n, 9, points)``; then what is not held against a machine whose bounce is assumed.
-
-        That is what it swings beyond at creep speed, too: nobody can drive it slower, and it is not proven anyway.
+        That is, of one whose figures are assumed, what it swings at creep speed too: nobody can drive it slower, and it
+        is not proven anyway.
         """
-        key = np.stack([xi, eta]).tobytes()
-        if key not in self._found:
-            heights, limits = self.ridden.heights(xi, eta), self.drive.fastest_mps
+        key = ring.tobytes()
+        if key not in self._swings:
+            xi, eta = ring.T
+            level = self.planes.heights(xi, eta, np.zeros(len(xi)))  # a top's lean changes nothing
+            heights, limits = (level[:, :, 0], level[:, :, 1]), self.drive.fastest_mps
             swing, least = self.drive.swings(*heights, case, limits), np.zeros(1)
-            if self._assumed:
+            if not all(case.machine.figures[name].trusted for name in (*BOUNCE_FIGURES, *SPEED_FIGURES)):
                 least = self.drive.swings(*heights, case, np.minimum(limits, case.figure("creep_speed_mps")))
-            self._found[key] = swing, np.broadcast_to(least, swing.shape)
-        return self._found[key]
+            self._swings[key] = swing, np.broadcast_to(least, swing.shape)
+        return self._swings[key]
 
 
-def suspects(case: Case, swings: Swings, samples: Ints, ledger: Ledger) -> Ints:
+def rings(case: Case) -> list[Floats]:
+    """Outlines of the basket's floor and of every top, each once."""
+    every = (np.array(case.configuration.basket.ring), *(top.ring for top in tops_of(case)))
+    return list({ring.tobytes(): ring for ring in every}.values())
+
+
+def suspects(case: Case, ridden: Ridden, samples: Ints, ledger: Ledger) -> Ints:
     """Samples of a part of the drive in which some gap may not hold."""
-    rings = [np.stack(floor_corners(case)[:2]), *(top.ring.T for top in tops_of(case))]
     found = np.zeros(len(samples), dtype=bool)
-    for n, (xi, eta) in enumerate(rings):
-        most = swings.of(case, xi, eta)[0][samples].max(axis=(1, 2))
+    for ring in rings(case):
+        most = ridden.swings(case, ring)[0][samples].max(axis=(1, 2))
         if np.isnan(most).any():
             ledger.leave_open(KIND, "levels under a wheel are not known")
-        sigma = case.sigmas.point(xi, eta).max() + (_most_soffit_sigma_m(case) if n else 0.0)
-        found |= ~(swings.ridden.room(case, n)[samples] - most > ledger.k * sigma)
+        found |= ~(ridden.room(case, ring)[samples] > most)
     return samples[found]
 
 
-def _most_soffit_sigma_m(case: Case) -> float:
-    own = max((soffit.sigma_m or 0.0 for soffit in case.site.soffits), default=0.0)
-    return math.hypot(own, case.site.ground.accuracy.datum_m)
-
-
-def offer_swing(case: Case, stance: Stance, swings: Swings, ledger: Ledger) -> None:
+def offer_swing(case: Case, stance: Stance, ridden: Ridden, ledger: Ledger) -> None:
     """Offer what the swing leaves of the bounce limit and of every gap overhead."""
-    xi, eta, _ = floor_corners(case)
+    floor = np.array(case.configuration.basket.ring)
     room = case.site.thresholds.bounce_limit_m - rigid_rise(case, stance)
-    swing, least = (values[stance.rows] for values in swings.of(case, xi, eta))
-    _offer(ledger, stance.rows, room, swing, least, case.sigmas.point(xi, eta))
-    tops = tops_of(case)
-    for soffit in soffits_about(case, tops, stance.rows):
-        for top in tops:
-            _offer_under(case, stance, swings, ledger, soffit, top)
+    swing, least = (values[stance.rows] for values in ridden.swings(case, floor))
+    _offer(ledger, stance.rows, room, swing, least, case.sigmas.point(*floor.T))
+    for soffit, top in overhead(case, stance.rows):
+        _offer_under(case, stance, ridden, ledger, soffit, top)
 
 
-def _offer_under(case: Case, stance: Stance, swings: Swings, ledger: Ledger, soffit: Soffit, top: Top) -> None:
+def _offer_under(case: Case, stance: Stance, ridden: Ridden, ledger: Ledger, soffit: Soffit, top: Top) -> None:
     at = under(case, stance, soffit, top)
     close = stance.pick(at)
     corners = corners_under(case, close, soffit, top) if at.size else None
@@ -249,7 +258,7 @@ def _offer_under(case: Case, stance: Stance, swings: Swings, ledger: Ledger, sof
         return
     room = soffit_level(case, soffit, corners) - corners.z - top.required_m
     # A swing is linear over a top, so that none of its places swings farther than all of its corners.
-    swing, least = (values[corners.rows, corners.variant].max(axis=-1) for values in swings.of(case, *top.ring.T))
+    swing, least = (values[corners.rows, corners.variant].max(axis=-1) for values in ridden.swings(case, top.ring))
     _offer(ledger, corners.rows, room, swing, least, gap_sigma_m(case, soffit, corners.xi, corners.eta))
 
 

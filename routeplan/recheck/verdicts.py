@@ -17,6 +17,8 @@ from routeplan.route import MOVE_VERDICTS, Check, Move, Objection
 
 #: Float noise that is no reason to object, in metres or degrees.
 NOISE = 1e-6
+#: The check that rests on figures only where a surface under the wheels claims anything; the ledger then has why.
+WHERE_CLAIMED = "ground load"
 #: Checks whose negative margin leaves them open but never fails.
 NEVER_FAILS = frozenset({"survey resolution"})
 
@@ -51,7 +53,8 @@ def check_objections(move: Move, case: Case, ledger: Ledger) -> Iterator[Objecti
 def _row_objections(move: Move, row: Check, case: Case, ledger: Ledger) -> Iterator[Objection]:
     least: Instance | None
     if row.verdict in PASSES:
-        for why in (*open_reasons(row.kind, case), *sorted(ledger.open.get(row.kind, ()))):
+        reasons = _layers_lacking if row.kind == WHERE_CLAIMED else open_reasons
+        for why in (*reasons(row.kind, case), *sorted(ledger.open.get(row.kind, ()))):
             yield _of_move(move, row.kind, f"claimed as {row.verdict}, but {why}")
         if not math.isnan(row.k) and row.k < ledger.k - NOISE:
             yield _of_move(move, row.kind, "its k is smaller than the confidence asked for", row.k, ledger.k)
@@ -87,11 +90,15 @@ def open_reasons(kind: str, case: Case) -> Iterator[str]:
             yield f"{name} is missing"
         elif not figure.trusted:
             yield f"{name} is a {figure.tag} figure"
-    for layer in basis.layers:
-        if layer not in case.site.layers_given:
-            yield f"the site does not give {layer}"
+    yield from _layers_lacking(kind, case)
     if basis.surveyed and case.site.ground.accuracy.assumed:
         yield "the accuracy of the levels is assumed"
+
+
+def _layers_lacking(kind: str, case: Case) -> Iterator[str]:
+    for layer in CATALOGUE[kind].layers:
+        if layer not in case.site.layers_given:
+            yield f"the site does not give {layer}"
 
 
 def _found(row: Check, least: Instance) -> Objection:
@@ -145,6 +152,16 @@ def walkway_objections(move: Move, case: Case, ledger: Ledger, crossings: Sequen
                 text = f"no hold point at or before a crossing of walkway {walkway}"
                 yield Objection("walkways", at, place, math.nan, at, "m", text)
             after = float(track.chainage_m[last])
+
+
+def passage_objections(move: Move, ledger: Ledger) -> Iterator[Objection]:
+    """A way under an overhead line needs goal posts: a control at or before the place where it first comes under it."""
+    posts = [control.chainage_m for control in move.controls if control.kind == "overhead line"]
+    for line, row in sorted(ledger.under_lines.items()):
+        at, place = float(ledger.track.chainage_m[row]), (float(ledger.track.x[row]), float(ledger.track.y[row]))
+        if not any(chainage_m <= at + NOISE for chainage_m in posts):
+            text = f"no goal posts at or before the passage under line {line}"
+            yield Objection("line clearance", at, place, math.nan, at, "m", text)
 
 
 def _runs(steps: Sequence[int], chainage_m: Floats, gap_m: float) -> Iterator[tuple[int, int]]:

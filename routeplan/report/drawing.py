@@ -11,9 +11,10 @@ from shapely.geometry.base import BaseGeometry
 from routeplan.report.contours import slope_outlines, unknown_outline
 from routeplan.report.shapes import Details, Layer, Position, Shape, area, mark
 from routeplan.report.wording import down, place_text, up
+from routeplan.site.bearing import Bearing, Clay, Drained, HardGround, Platform
 from routeplan.site.consistency import soffit_gaps
 from routeplan.site.ground import levels_within
-from routeplan.site.model import Area, Defect, Ground, Obstacle, Place, Site, Soffit, Surface, Walkway
+from routeplan.site.model import Area, Defect, Ground, LineCorridor, Obstacle, Place, Site, Soffit, Surface, Walkway
 
 #: Never under a wheel, whatever the state it is said to be in.
 _NOT_DRIVEN_OVER = ("cover", "plate", "trench")
@@ -28,20 +29,7 @@ def draw_site(site: Site) -> tuple[Layer, ...]:
         _layer("unknown", "Levels not known", _unknown(site)),
         _layer("areas", "Named areas", (_named_area(item) for item in site.areas)),
         _walkways(site),
-        _layer(
-            "lines",
-            "Overhead lines",
-            (
-                area(
-                    "line-corridor",
-                    item.geometry,
-                    title=f"Overhead line {item.id}",
-                    label=f"overhead line {item.id}",
-                    details=(("Corridor kept clear", f"{up(item.corridor_m, 2)} m"), ("Rule", "no machine enters")),
-                )
-                for item in site.line_corridors
-            ),
-        ),
+        _layer("lines", "Overhead lines", (_line(item) for item in site.line_corridors)),
         _layer(
             "excavations",
             "Excavations",
@@ -105,6 +93,26 @@ def _middle(geometry: BaseGeometry) -> Position:
     return (inside.x, inside.y)
 
 
+def _bears(ground: Bearing | None) -> Details:
+    """What the site claims of wheels on a surface, each figure rounded against the user; none where it claims none."""
+    match ground:
+        case None:
+            return ()
+        case HardGround():
+            text = f"{down(ground.wheel_kn, 1)} kN on one wheel"
+        case Clay():
+            text = f"clay of {down(ground.cu_kpa, 1)} kPa, safety {up(ground.factor, 2)}"
+            text += f", ruts at {down(ground.rut_kpa, 0)} kPa"
+        case Platform():
+            below = ground.below
+            if isinstance(below, Drained):
+                weak = f"soil of {down(below.phi_deg, 1)} degrees"
+            else:
+                weak = f"{down(below, 0)} kPa"
+            text = f"platform of {down(ground.thickness_m, 2)} m, at {down(ground.spread_deg, 1)} degrees, on {weak}"
+    return (("Bears", text), ("As told by", ground.role))
+
+
 def _surface(surface: Surface) -> Shape:
     given = surface.acceptance
     if given is None:
@@ -127,6 +135,7 @@ def _surface(surface: Surface) -> Shape:
             ("Accepted on", str(given.date)),
             ("Largest gross mass", f"{down(given.mass_limit_kg, 0)} kg"),
             ("Valid until", until),
+            *_bears(surface.bearing),
         ),
     )
 
@@ -159,6 +168,29 @@ def _named_area(item: Area) -> Shape:
         title=f"Area {item.id}",
         label=item.title,
         details=(("Name", item.title), ("Closed", spans)),
+    )
+
+
+def _line(item: LineCorridor) -> Shape:
+    details = [("Corridor kept clear", f"{up(item.corridor_m, 2)} m")]
+    if item.safety is not None:
+        given = item.safety
+        details += [
+            ("Voltage", f"{given.voltage_kv:g} kV"),
+            ("Safety distance", f"{up(given.distance_m, 2)} m round that: {given.scope}; {given.source}"),
+        ]
+    rule = "no machine enters"
+    if item.height is not None:
+        low_m = item.height.level_m - item.height.sag_m
+        sag = f"sag of {up(item.height.sag_m, 2)} m included"
+        details.append(("Hangs no lower than", f"level {down(low_m, 2)} m, {sag}"))
+        rule = f"passed under between goal posts, all below level {down(low_m - item.distance_m, 2)} m"
+    return area(
+        "line-corridor",
+        item.geometry,
+        title=f"Overhead line {item.id}",
+        label=f"overhead line {item.id}",
+        details=(*details, ("Rule", rule)),
     )
 
 

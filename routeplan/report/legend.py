@@ -21,7 +21,7 @@ _WORDS: dict[str, str] = {
     "area": "Named area",
     "closed": "Area closed for this move",
     "walkway": "Walkway: hold and marshal",
-    "line-corridor": "Overhead line corridor: no entry",
+    "line-corridor": "Overhead line: no entry, or only as low as said",
     "excavation": "Excavation",
     "set-back": "Set-back of an excavation: no wheels",
     "obstacle": "Obstacle taller than any machine",

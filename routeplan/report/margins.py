@@ -24,9 +24,11 @@ BETWEEN: dict[str, str] = {
     "side slope": "on the side slope",
     "combined slope": "on both slopes together",
     "surface acceptance": "between a wheel and ground that nobody accepted",
+    "ground load": "on what the ground lets a wheel carry",
     "covers, plates and trenches": "between a wheel and a cover, plate or trench",
     "excavation edge": "between a wheel and the set-back of an excavation",
     "overhead lines": "between the machine and an overhead line's corridor",
+    "line clearance": "between the machine and the safety distance below an overhead line",
     "closed areas": "between the machine and a closed area",
     "turning": "on the tightest turn",
 }
@@ -34,8 +36,12 @@ BETWEEN: dict[str, str] = {
 #: tightest.
 _NO_MARGIN = ("walkways", "levels known", "turning", "survey resolution", "basket swing")
 #: Whose limit is a most; the others' is a least.
-_AT_MOST = ("gradeability", "side slope", "combined slope", "bounce rise", "basket swing", "step", "survey resolution")
-#: Distances in plan are looked at no further than this, metres; other margins are held to ten of their unit.
+_AT_MOST = (
+    "gradeability", "side slope", "combined slope", "bounce rise", "basket swing", "step", "ground load",
+    "survey resolution",
+)  # fmt: skip
+#: Distances in plan are looked at no further than this, metres; where nothing is claimed of wheels this is left, kN.
+#: Other margins are held to ten of their unit.
 _LOOKED = {
     "side clearance": 0.5,
     "surface acceptance": 0.5,
@@ -44,6 +50,7 @@ _LOOKED = {
     "overhead lines": 0.5,
     "closed areas": 0.5,
     "walkways": 0.5,
+    "ground load": 1000.0,
 }
 _LOOKED_OTHERS = 10.0
 #: A margin of this much is roomy, where the limit does not say: gaps between bodies, and under the chassis, metres.
@@ -80,6 +87,8 @@ def margin_text(check: Check) -> str:
         return "none crossed" if check.margin >= 0.0 else "crosses a walkway"
     if check.kind == "levels known" and check.margin >= 0.0:
         return "all known"
+    if check.kind == "ground load" and capped(check):
+        return "nothing claimed"
     if _full_lock(check):
         return "as tight as it turns"
     amount = amount_text(check.margin, check.unit, upwards=False)

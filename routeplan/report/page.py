@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import pkgutil
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -18,6 +15,7 @@ from routeplan.report.legend import legend
 from routeplan.report.map_data import map_data
 from routeplan.report.markup import data_block, escape, name
 from routeplan.report.move_html import ends, issue_line, move_article, stamp
+from routeplan.report.packaged import asset, packaged, policy
 from routeplan.report.plan_svg import fitted, plan_svg
 from routeplan.report.route_drawing import MoveDrawing, draw_move
 from routeplan.report.shapes import Layer, bounds_of
@@ -64,9 +62,9 @@ def map_page(plan: Plan, site: Site) -> str:
     """Return the whole page; the same plan and site always give the same text."""
     base = draw_site(site)
     drawings = [draw_move(move, plan=plan, site=site) for move in plan.moves]
-    leaflet_css, styles = _leaflet("leaflet.css"), _asset("style.css")
+    leaflet_css, styles = _leaflet("leaflet.css"), asset("style.css")
     map_html, map_script = _map_parts()
-    ours = (_asset("map.js"), _asset("page.js"))
+    ours = (asset("map.js"), asset("page.js"))
     scripts = ("document.documentElement.className = 'js';", _leaflet("leaflet.js"), map_script, *ours)
     body = _body(plan, site, base, drawings, map_html)
     words = [_shown_words(move) for move in plan.moves]
@@ -74,7 +72,7 @@ def map_page(plan: Plan, site: Site) -> str:
     return "".join(
         (
             '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n',
-            _policy(scripts),
+            policy(scripts),
             '<meta name="viewport" content="width=device-width, initial-scale=1">\n',
             f"<title>{escape(plan.site_name)}: access routes, revision {escape(plan.revision)}</title>\n",
             f"<style>{leaflet_css}</style>\n<style>{styles}</style>\n<script>{scripts[0]}</script>\n</head>\n<body>\n",
@@ -87,32 +85,12 @@ def map_page(plan: Plan, site: Site) -> str:
     )
 
 
-def _policy(scripts: Sequence[str]) -> str:
-    """Return the page's own rule: nothing is fetched, and only these very scripts run."""
-    hashes = " ".join(
-        f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'" for text in scripts
-    )
-    rule = f"default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src {hashes}; base-uri 'none'"
-    return f'<meta http-equiv="Content-Security-Policy" content="{rule}">\n'
-
-
-def _asset(file_name: str) -> str:
-    return _packaged("routeplan.report", file_name)
-
-
 def _leaflet(file_name: str) -> str:
     """Return a Leaflet asset without pictures and source maps, so that nothing in it asks for another file."""
-    text = _packaged("xstatic.pkg.leaflet", f"data/{file_name}")
+    text = packaged("xstatic.pkg.leaflet", f"data/{file_name}")
     if file_name.endswith(".css"):
         return re.sub(r"url\([^)]*\)", "none", text)
     return re.sub(r"//# sourceMappingURL=\S*", "", text)
-
-
-def _packaged(package: str, file_name: str) -> str:
-    content = pkgutil.get_data(package, file_name)
-    if content is None:
-        raise NotWritten(f"{package} was installed without {file_name}. Mend: install the program again")
-    return content.decode("utf-8")
 
 
 def _map_parts() -> tuple[str, str]:

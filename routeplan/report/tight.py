@@ -28,6 +28,7 @@ _TIGHT = {
     "covers, plates and trenches": 0.5,
     "excavation edge": 0.5,
     "overhead lines": 0.5,
+    "line clearance": 1.0,
     "closed areas": 0.5,
     "ground strike": 0.1,
     "gradeability": 2.0,
@@ -38,7 +39,7 @@ _TOLD_BY = {"head gap": "low gap", "overhead clearance": "low gap", "gradeabilit
 #: What stands further than this from the machine is not named, metres: where everything near is, or the nearest only.
 _NEAR_M, _NEAREST_M = 1.0, 1.5
 #: Of these everything near is named, as the nearest in plan need not be the one that bites.
-_EVERY = ("head gap", "overhead clearance", "bounce rise", "ground strike")
+_EVERY = ("head gap", "overhead clearance", "line clearance", "bounce rise", "ground strike")
 _ZONE_LETTERS = {"bounce": "B", "slope": "S", "low gap": "L"}
 
 
@@ -116,6 +117,7 @@ _SORTS: Mapping[str, Callable[[Site], Sequence[_Thing]]] = {
     "ground strike": _rough,
     "excavation edge": lambda site: site.excavations,
     "overhead lines": lambda site: site.line_corridors,
+    "line clearance": lambda site: site.line_corridors,
     "surface acceptance": lambda site: [item for item in site.surfaces if item.acceptance is None],
 }
 

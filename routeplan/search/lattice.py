@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import product
+from itertools import islice
 from typing import Literal
 
 import numpy as np
@@ -41,7 +41,7 @@ LOOK_AROUND = 400_000
 #: Costs this far beyond the relaxed best are bounded one by one, the rest by one number.
 SPARE_M = 60.0
 #: Most ways that are looked at closer before a search gives up.
-MOST_LOOKS = 100
+MOST_LOOKS = 200
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,14 +111,14 @@ class CheckedLattice:
         """Link the exact line through a passage to the lattice, a machine's length before and after it, both ways."""
         front, rear = float(self.hazards.body.hull[1]), -float(self.hazards.body.hull[0])
         before, after = -passage.half_m - front - MOUTH_M, passage.half_m + rear + MOUTH_M
-        for way, share in product((passage, passage.turned()), SHARES):
-            line = [
-                Anchor(*way.at(t, share * way.spare_m), way.heading)
-                for t in (before - RUN_UP_M, before, after, after + RUN_UP_M)
-            ]
-            if link_line([(line[1], 0), (line[2], 1)], hazards=self.hazards):
+        along = before - RUN_UP_M, before, after, after + RUN_UP_M
+        for way in (passage, passage.turned()):
+            lines = (
+                [Anchor(*way.at(t, share * way.spare_m), way.heading) for t in along] for share in SHARES
+            )
+            driven = (line for line in lines if link_line([(line[1], 0), (line[2], 1)], hazards=self.hazards))
+            for line in islice(driven, 1):
                 self.links += link_line([(anchor, self.add_anchor(anchor)) for anchor in line], hazards=self.hazards)
-                break
 
     def add_anchor(self, anchor: Anchor) -> int:
         """Link an exact pose to the lattice, once; returns its pose number."""

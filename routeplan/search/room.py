@@ -47,7 +47,7 @@ class Room:
 
 
 def new_checker(hazards: Hazards, motions: Motions) -> Checker:
-    """What the kernels need to check motions of a lattice, at a glance, with room for one thread."""
+    """What the kernels need to check motions of a lattice, closer ones at a glance, with room for one thread."""
     return Checker(
         hazards.world, hazards.body, hazards.blocking, motions.headings, motions.pieces, motions.counts,
         hazards.terrain.stride, STILL[0], True, new_scratch(hazards.body, glance=hazards.world.closer is not None),

@@ -17,10 +17,16 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
     "boundary": (),
     "obstacles": ("id", "kind", "top_m", "width_m"),
     "soffits": ("id", "kind", "level_m", "clear_m", "fall_x", "fall_y", "sigma_m", "survey", "width_m"),
-    "surfaces": ("id", "kind", "accepted_by", "accepted_on", "accepted_mass_kg", "accepted_until"),
+    "surfaces": (
+        "id", "kind", "accepted_by", "accepted_on", "accepted_mass_kg", "accepted_until",
+        "bearing_by", "wheel_limit_kn", "clay_cu_kpa", "clay_factor", "clay_rut_kpa",
+        "platform_m", "spread_deg", "below_kpa", "below_phi_deg", "below_knm3", "below_factor",
+    ),  # fmt: skip
     "defects": ("id", "kind", "width_m", "depth_m", "height_m", "state"),
     "walkways": ("id", "kind", "width_m"),
-    "overhead_lines": ("id", "corridor_m"),
+    "overhead_lines": (
+        "id", "corridor_m", "voltage_kv", "level_m", "clear_m", "sag_m", "sigma_m", "survey"
+    ),  # fmt: skip
     "excavations": ("id", "set_back_m"),
     "areas": ("id", "title", "closed"),
     "places": ("id", "kind", "title", "bearing_deg", "tolerance_m"),

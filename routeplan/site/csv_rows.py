@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -75,20 +75,10 @@ def read_csv(path: Path, *, label: str, faults: Faults) -> list[Row]:
     if "wkt" not in names and not {"x", "y"} <= set(names):
         raise Unreadable("csv-layout", "there are no columns x and y, nor wkt", "add x and y in site metres, or wkt")
     features: dict[tuple[str, str | int], list[Line]] = {}
-    for number, cells in table:
-        where = f"{label}, line {number}"
-        if len(cells) < len(names) or any(cell.strip() for cell in cells[len(names) :]):
-            faults.add(
-                "csv-layout",
-                where,
-                f"has {len(cells)} cells, the header {len(names)}",
-                "give each column one cell, and write decimal points: a decimal comma makes two cells of one",
-            )
-            continue
-        given = dict(zip(names, cells[: len(names)], strict=True))
-        line = Line(where, number, given | {"shape": given.get("shape", "").lower()})
+    for line in csv_lines(table, names, label=label, faults=faults):
+        line = line._replace(cells={**line.cells, "shape": line.cells.get("shape", "").lower()})
         alone = not line.cell("n") and line.cell("shape") not in OUTLINES
-        key = ("line", number) if alone or line.cell("wkt") else ("id", line.cell("id"))
+        key = ("line", line.number) if alone or line.cell("wkt") else ("id", line.cell("id"))
         features.setdefault(key, []).append(line)
     return [
         _corners(lines, label=label, faults=faults) if kind == "id" else _single(lines[0], faults=faults)
@@ -113,6 +103,23 @@ def csv_records(path: Path) -> Iterator[tuple[int, list[str]]]:
         raise Unreadable(
             "file-unreadable", f"is not a CSV: line {reader.line_num}: {error}", "close the quotes, or use GeoJSON"
         ) from error
+
+
+def csv_lines(
+    records: Iterable[tuple[int, list[str]]], names: Sequence[str], *, label: str, faults: Faults
+) -> Iterator[Line]:
+    """Yield the lines below a header; one that has not a cell for each column is a fault."""
+    for number, cells in records:
+        where = f"{label}, line {number}"
+        if len(cells) < len(names) or any(cell.strip() for cell in cells[len(names) :]):
+            faults.add(
+                "csv-layout",
+                where,
+                f"has {len(cells)} cells, the header {len(names)}",
+                "give each column one cell, and write decimal points: a decimal comma makes two cells of one",
+            )
+            continue
+        yield Line(where, number, dict(zip(names, cells[: len(names)], strict=True)))
 
 
 def csv_header(records: Iterator[tuple[int, list[str]]]) -> list[str]:

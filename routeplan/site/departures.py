@@ -89,7 +89,7 @@ def _understood(values: Mapping[str, Any], items: Iterable[Any], untold: set[tup
         if item["type"] == "extra_forbidden":
             if keys[0] == "layers":
                 untold.add(("layers", "places"))  # the key may have been meant for it
-        elif keys[0] in {"site", "levels", "layers", "machines"}:
+        elif keys[0] in {"site", "levels", "layers", "machines", "overhead_lines"}:
             loc = loc[:2]  # a file name is a table of its own, and a machine is not mended key by key
             untold.add(keys[:2])
         stand_in = _STAND_INS.get(tuple(part for part in loc if isinstance(part, str)))

@@ -8,6 +8,7 @@ from typing import Any, Protocol, TypeVar, get_args
 from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
+from routeplan.site.bearing_columns import bearing_of
 from routeplan.site.columns import HIGHEST_LEVEL_M, LOWEST_LEVEL_M, NARROWEST_M, WIDEST_M, Columns
 from routeplan.site.faults import Door, did_you_mean
 from routeplan.site.layers import RawFeature
@@ -17,7 +18,6 @@ from routeplan.site.model import (
     Defect,
     DefectKind,
     Excavation,
-    LineCorridor,
     Obstacle,
     Place,
     Soffit,
@@ -99,7 +99,7 @@ def soffits(raw: RawFeature, door: Door) -> tuple[Soffit, ...]:
 
 
 def surfaces(raw: RawFeature, door: Door) -> tuple[Surface, ...]:
-    """Surfaces of a row, accepted when the row says by which role, when, and up to which mass."""
+    """Surfaces of a row, accepted when the row says by which role, when, and up to which mass; what they bear."""
     columns = Columns(raw, door.faults)
     role, day = columns.text("accepted_by"), columns.day("accepted_on")
     mass_kg = columns.number("accepted_mass_kg", low=0.0, high=200_000.0, above=True)
@@ -119,9 +119,9 @@ def surfaces(raw: RawFeature, door: Door) -> tuple[Surface, ...]:
             "its acceptance is told in part",
             "give accepted_by, accepted_on and accepted_mass_kg, or none of them",
         )
-    kind = columns.text("kind") or "surface"
+    kind, bearing = columns.text("kind") or "surface", bearing_of(raw, columns, door.faults)
     return tuple(
-        Surface(name, outline, kind, acceptance)
+        Surface(name, outline, kind, acceptance, bearing)
         for name, outline in widened(raw, width_m=None, kinds=("Polygon",), door=door)
     )
 
@@ -174,24 +174,6 @@ def walkways(raw: RawFeature, door: Door) -> tuple[Walkway, ...]:
     return tuple(
         Walkway(name, outline, kind)
         for name, outline in widened(raw, width_m=_width_m(columns), kinds=AREA_OR_LINE, door=door)
-    )
-
-
-def overhead_lines(raw: RawFeature, door: Door) -> tuple[LineCorridor, ...]:
-    """Corridors of overhead lines: the line, or the area under it, and ``corridor_m`` to each side of it."""
-    columns = Columns(raw, door.faults)
-    corridor_m = columns.number(
-        "corridor_m",
-        low=0.01,
-        high=200.0,
-        required="give the distance to keep to each side, metres; there is no default",
-    )
-    # A line is first a strip of a centimetre so that it passes the same checks as areas, then grows by the corridor.
-    outlines = widened(raw, width_m=0.01, kinds=AREA_OR_LINE, door=door)
-    if corridor_m is None:
-        return ()
-    return tuple(
-        LineCorridor(name, outline.buffer(corridor_m, join_style="mitre"), corridor_m) for name, outline in outlines
     )
 
 

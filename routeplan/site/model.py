@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Point, Polygon
 
 from routeplan.machine.model import Machine
+from routeplan.site.bearing import Bearing
 
 TravelMode = Literal["ridden", "beside_rails_up", "beside_rails_folded"]
 #: A move may leave the travel mode to the planner, which then changes it at hold points.
@@ -131,12 +132,16 @@ class Acceptance:
 
 @dataclass(frozen=True)
 class Surface:
-    """A piece of ground; driven on only where its ``acceptance`` covers the machine's mass on the day."""
+    """A piece of ground; driven on only where its ``acceptance`` covers the machine's mass on the day.
+
+    ``bearing`` is what the site claims of wheels on it; ``None`` when it claims nothing and the acceptance decides.
+    """
 
     id: str
     geometry: Polygon
     kind: str
     acceptance: Acceptance | None
+    bearing: Bearing | None = None
 
 
 @dataclass(frozen=True)
@@ -167,12 +172,59 @@ class Walkway:
 
 
 @dataclass(frozen=True)
+class SafetyDistance:
+    """How far from a line everything stays, m, by a table that the site names: for this voltage, whom and what it
+    speaks of, and where it is published.
+    """
+
+    voltage_kv: float
+    distance_m: float
+    scope: str
+    source: str
+
+
+@dataclass(frozen=True)
+class LineHeight:
+    """How low a line hangs.
+
+    ``level_m`` is the level of the lowest conductor where it hangs lowest, as measured; NaN where it was measured above
+    ground that nobody knows. ``sag_m`` is how much lower it may come (heat, ice, load). ``sigma_m`` and ``survey`` are
+    those of the measurement, as for a soffit.
+    """
+
+    level_m: float
+    sag_m: float
+    sigma_m: float | None
+    survey: str | None
+
+
+@dataclass(frozen=True)
 class LineCorridor:
-    """The ground under an overhead line, with the corridor the site wants kept clear; entered by nothing for now."""
+    """The ground under an overhead line.
+
+    Parameters
+    ----------
+    geometry
+        What is drawn, grown by ``corridor_m`` and by the safety distance.
+    corridor_m
+        How far to each side the site wants it kept clear: where conductors hang and swing.
+    safety
+        ``None`` where nobody named a table or a voltage.
+    height
+        ``None`` where nobody measured one or there is no safety distance: then nothing enters; else what stays as far
+        below may pass.
+    """
 
     id: str
     geometry: Polygon
     corridor_m: float
+    safety: SafetyDistance | None = None
+    height: LineHeight | None = None
+
+    @property
+    def distance_m(self) -> float:
+        """The safety distance, 0 where there is none."""
+        return 0.0 if self.safety is None else self.safety.distance_m
 
 
 @dataclass(frozen=True)

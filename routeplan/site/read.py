@@ -22,6 +22,7 @@ from routeplan.site.faults import Door, Faults, Unreadable
 from routeplan.site.features import Value
 from routeplan.site.ground import read_ground
 from routeplan.site.layers import SHAPEFILE_PARTS, RawFeature, read_features
+from routeplan.site.lines import LineReader, SafetyTable, check_lines, read_safety_table
 from routeplan.site.model import Accuracy, Contact, GridSpec, Ground, InputFile, MoveWanted, Site, Surface, Thresholds
 from routeplan.site.outlines import checked
 from routeplan.site.paths import cannot_open, check_folder, find_file
@@ -178,6 +179,17 @@ class _Reader:
         self.named[name] = None if rows is None else {row.id for row in rows if row.id}
         return features.build(rows or (), builder, door=self.door)
 
+    def safety_table(self, understood: Understood) -> SafetyTable | None:
+        """Return the table of safety distances that the site names, empty where it could not be read."""
+        name = understood.file.overhead_lines.safety_distances
+        if name is None:
+            at_fault = {("overhead_lines",), ("overhead_lines", "safety_distances")} & understood.untold
+            return SafetyTable("", (), whole=False) if at_fault else None
+        path = self.path_of(name, where=f"{SITE_FILE}, overhead_lines, safety_distances")
+        if path is None:
+            return SafetyTable(name, (), whole=False)
+        return read_safety_table(path, label=name, faults=self.faults)
+
     def ground(self, levels: LevelsSection, crs: SiteCrs) -> Ground | None:
         """Return the levels."""
         path = self.path_of(levels.file, where=f"{SITE_FILE}, levels, file")
@@ -208,8 +220,10 @@ class _Reader:
         self.door.repair = given.site.repair == "make_valid"
         boundary = None if {("site",), ("site", "boundary")} & untold else self.boundary(given.site.boundary, crs)
         ground = None if {("levels",), ("levels", "file")} & untold else self.ground(given.levels, crs)
+        lines = LineReader(self.safety_table(understood), ground)
         layers: dict[str, Any] = {
-            name: self.layer(name, given.layers, crs, builder) for name, builder in _BUILDERS.items()
+            name: self.layer(name, given.layers, crs, builder)
+            for name, builder in (_BUILDERS | {"overhead_lines": lines}).items()
         }
         if crs.known:
             parts = {"boundary": boundary, "levels": ground} | layers
@@ -255,20 +269,20 @@ class _Reader:
         given = understood.file
         if given.site.invented or {("site",), ("site", "invented")} & understood.untold:
             return
-        files = {"boundary": given.site.boundary, **{name: getattr(given.layers, name) for name in _BUILDERS}}
+        files = {name: getattr(given.layers, name) for name in LayersSection.model_fields}
+        files["boundary"] = given.site.boundary
         ids = [(files[layer].file, name) for layer, names in self.named.items() for name in sorted(names or ())]
         accepted = {(one.id, one.acceptance.role) for one in surfaces if one.acceptance}
         roles = [(f"{files['surfaces'].file}, feature {name}, accepted_by", role) for name, role in sorted(accepted)]
         consistency.check_examples(ids, roles, given.levels.survey, faults=self.faults)
 
 
-_BUILDERS: Mapping[str, features.Builder[Any]] = {
+_BUILDERS: dict[str, features.Builder[Any]] = {
     "obstacles": features.obstacles,
     "soffits": features.soffits,
     "surfaces": features.surfaces,
     "defects": features.defects,
     "walkways": features.walkways,
-    "overhead_lines": features.overhead_lines,
     "excavations": features.excavations,
     "areas": features.areas,
     "places": features.places,
@@ -292,7 +306,7 @@ def _check(given: SiteFile, parts: Mapping[str, Any], *, faults: Faults) -> None
     """Compare the parts of the site with one another, as far as they could be read and lie where the site lies."""
     boundary: Polygon | None = parts.get("boundary")
     ground: Ground | None = parts.get("levels")
-    layers: Mapping[str, Any] = {name: parts.get(name, ()) for name in _BUILDERS}
+    layers: Mapping[str, Any] = {name: parts.get(name, ()) for name in LayersSection.model_fields}
 
     def label(name: str) -> str:
         ref: LayerRef | None = getattr(given.layers, name)
@@ -302,9 +316,10 @@ def _check(given: SiteFile, parts: Mapping[str, Any], *, faults: Faults) -> None
         consistency.check_cover(ground, boundary, label=given.levels.file, faults=faults)
     if ground is not None:
         consistency.check_soffits(layers["soffits"], ground, label=label("soffits"), faults=faults)
+        check_lines(layers["overhead_lines"], ground, label=label("overhead_lines"), faults=faults)
         consistency.check_obstacles(layers["obstacles"], ground, label=label("obstacles"), faults=faults)
     if boundary is not None:
-        for name in _BUILDERS:
+        for name in layers:
             outlines = [value.point if name == "places" else value.geometry for value in layers[name]]
             consistency.check_near(outlines, boundary, label=label(name), faults=faults)
     consistency.check_places(layers["places"], layers["obstacles"], boundary, label=label("places"), faults=faults)

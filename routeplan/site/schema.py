@@ -79,6 +79,12 @@ class LayersSection(Section):
     places: Source | None = None
 
 
+class OverheadLinesSection(Section):
+    """``[overhead_lines]``: the table of safety distances that holds on this site; there is no default."""
+
+    safety_distances: Name | None = None
+
+
 class GridSection(Section):
     """``[grid]``: the planner's lattice."""
 
@@ -129,6 +135,7 @@ class SiteFile(Section):
     site: SiteSection
     levels: LevelsSection
     layers: LayersSection = LayersSection()
+    overhead_lines: OverheadLinesSection = OverheadLinesSection()
     grid: GridSection = GridSection()
     thresholds: ThresholdsSection = ThresholdsSection()
     machines: dict[Name, dict[str, Any]] = {}
@@ -143,6 +150,7 @@ TABLES: dict[tuple[str, ...], type[Section]] = {
     ("site", "boundary"): LayerRef,
     ("levels",): LevelsSection,
     ("layers",): LayersSection,
+    ("overhead_lines",): OverheadLinesSection,
     ("grid",): GridSection,
     ("thresholds",): ThresholdsSection,
     ("moves",): MoveSection,

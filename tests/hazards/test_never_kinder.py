@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from shapely.geometry import Point
 
 from routeplan.hazards import arrays
 from routeplan.hazards.catalogue import CATALOGUE
@@ -34,7 +35,7 @@ from routeplan.recheck.track import envelope, read_rows, subdivide
 from routeplan.recheck.wheels import keep_off, meet_defects, unaccepted_ground
 from routeplan.route import Conditions
 from routeplan.search.anchors import check_motions
-from routeplan.site.model import MoveWanted, Site
+from routeplan.site.model import LineCorridor, LineHeight, MoveWanted, SafetyDistance, Site
 from tests.random_sites import small_site
 from tests.recheck.drives import drive, move_of
 
@@ -122,3 +123,22 @@ def test_no_margin_is_more_than_the_second_opinions(seed: int) -> None:
     machine = site.machines[site.moves[0].machine]
     starts, pieces = drawn_motions(site, machine, np.random.default_rng(10_000 + seed))
     hold_against_the_second_opinion(site, machine, starts, pieces)
+
+
+@pytest.mark.parametrize("seed", SITES[::4])
+def test_no_line_clearance_is_more_than_the_second_opinions(seed: int) -> None:
+    """Lines all over the yard, as low as machines are high, so that how they hang governs."""
+    rng, site = np.random.default_rng(20_000 + seed), small_site(seed)
+    machine = site.machines[site.moves[0].machine]
+    west, south, east, north = site.boundary.bounds
+    top_m = float(np.nanmedian(site.ground.z)) + max(box.top_m for box in machine.configurations["stowed"].boxes)
+    asked = SafetyDistance(11.0, 1.0, "invented for a test", "invented for a test")
+    lines = []
+    for i in range(6):
+        shape = Point(rng.uniform(west, east), rng.uniform(south, north)).buffer(rng.uniform(1.0, 4.0))
+        sag_m, survey = rng.uniform(0.0, 0.5), str(rng.choice(["S1", "S2"]))
+        height = LineHeight(top_m + asked.distance_m + rng.uniform(0.0, 2.0), sag_m, 0.01, survey)
+        lines.append(LineCorridor(f"l{i}", shape, 1.0, asked, height))
+    site = replace(site, line_corridors=tuple(lines))
+    starts, pieces = drawn_motions(site, machine, rng)
+    hold_against_the_second_opinion(site, machine, starts, pieces, governing=[arrays.UNDER_LINE])

@@ -57,7 +57,8 @@ def test_json_tells_the_same(capsys: pytest.CaptureFixture[str]) -> None:
         "stowed": {"ridden": True, "basket_end": "rear", "rests_on": []},
         "stowed_turned": {"ridden": True, "basket_end": "front", "rests_on": ["turntable_xi_m"]},
     }
-    assert boom["missing"] == ["turn_radius_outside_coordinated_m"]
+    weight = ["rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m"]
+    assert boom["missing"] == ["turn_radius_outside_coordinated_m", *weight]
     assert spider["contact"] == "tracks" and spider["missing"] == ["creep_speed_mps", "tilt_side_deg", "tilt_long_deg"]
     assert spider["not_modelled"] == [f"its moves are not proven: {UNDER_TRACKS}"]
     assert classes["slab-scissor-8m"]["configurations"]["stowed_rails_folded"]["ridden"] is False

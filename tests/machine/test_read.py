@@ -19,23 +19,26 @@ from routeplan.machine.shape import turn_radius_at_origin_m
 WHERE = "site.toml [machines.X]"
 CLASSES = sorted(read_classes())
 SET_UP = ("tilt_side_deg", "tilt_long_deg")
+#: What a wheel carries comes from these: no page of a class tells them.
+WEIGHT = ("rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m")
 #: Figures that apply to a class and that the trade gives no range for, in printed order.
 MISSING = {
-    "push-around-mast-4m": ("creep_speed_mps",),
-    "rough-terrain-scissor-18m": ("height_folded_m",),
+    **dict.fromkeys(CLASSES, WEIGHT),
+    "push-around-mast-4m": ("creep_speed_mps", *WEIGHT),
+    "rough-terrain-scissor-18m": ("height_folded_m", *WEIGHT),
     **dict.fromkeys(
         ("articulating-boom-16m", "rough-terrain-boom-20m", "telescopic-boom-26m"),
-        ("turn_radius_outside_coordinated_m",),
+        ("turn_radius_outside_coordinated_m", *WEIGHT),
     ),
     **dict.fromkeys(
         ("telescopic-boom-40m", "telescopic-boom-40m-axles-out"),
-        ("turn_radius_outside_coordinated_m", "crab_angle_deg"),
+        ("turn_radius_outside_coordinated_m", "crab_angle_deg", *WEIGHT),
     ),
     **dict.fromkeys(("tracked-spider-20m", "tracked-spider-20m-tracks-out"), ("creep_speed_mps", *SET_UP)),
-    "trailer-boom-17m": ("creep_speed_mps", "wheel_load_max_kn", *SET_UP),
+    "trailer-boom-17m": ("creep_speed_mps", *WEIGHT, "wheel_load_max_kn", *SET_UP),
     "vehicle-boom-20m": (
         "gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct", "side_slope_pct", "creep_speed_mps",
-        "travel_speed_mps", "wheel_load_max_kn", *SET_UP,
+        "travel_speed_mps", *WEIGHT, "wheel_load_max_kn", *SET_UP,
     ),
 }  # fmt: skip
 

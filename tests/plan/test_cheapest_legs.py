@@ -12,8 +12,8 @@ import pytest
 from shapely.geometry import box
 
 from routeplan.machine.model import Machine
-from routeplan.plan.site_graph import BESIDE_FACTOR, Node, SiteGraph, Stop
-from routeplan.plan.way import Way
+from routeplan.plan.site_graph import Node, SiteGraph, Stop
+from routeplan.plan.way import Way, metre_m
 from routeplan.plan.whole import plan_site
 from routeplan.search.lattice import CheckedLattice, Found
 from routeplan.site.model import Obstacle, Site, Soffit
@@ -75,7 +75,7 @@ def all_planned(graph: SiteGraph, start: Stop, goal: Stop) -> float:
         if a.stop == b.stop and a.mode != b.mode:
             every.add_edge((a.stop, a.mode), (b.stop, b.mode), weight=data["weight"])
     for m, lattice in enumerate(graph.lattices):
-        factor = 1.0 if lattice.hazards.travel_mode == "ridden" else BESIDE_FACTOR
+        factor = metre_m(lattice)
         for a, b in permutations(stops, 2):
             found = lattice.find(*graph.ends(a, b, m)) if all(graph.ends(a, b, m)) else None
             if isinstance(found, Found):

@@ -134,3 +134,9 @@ def test_a_folded_height_of_the_class_leaves_the_way_not_proven() -> None:
         figures = {**machine.figures, "height_folded_m": height}
         (move,) = planned(hall(2.1, machine=replace(machine, figures=figures))).moves
         assert (move.verdict, move.refused) == (verdict, None), move.reason
+
+
+def test_a_metre_beside_the_machine_counts_alike_in_a_way_and_in_the_least_that_it_can_cost() -> None:
+    (move,) = planned(hall(2.6, travel_mode="beside_rails_up")).moves
+    assert move.cost_m >= 1.5 * 19.0, "the machine is walked beside"
+    assert 1.0 <= move.bound < 1.1

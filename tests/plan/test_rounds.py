@@ -19,7 +19,8 @@ from shapely.geometry import box
 
 from routeplan.plan import move, rounds
 from routeplan.plan.rounds import bounded, cheapest_round
-from routeplan.plan.site_graph import BESIDE_FACTOR, CHANGE_M, Arrival, Node, SiteGraph, Stop
+from routeplan.plan.site_graph import CHANGE_M, Arrival, Node, SiteGraph, Stop
+from routeplan.plan.way import metre_m
 from routeplan.plan.whole import plan_site
 from routeplan.route import Move
 from routeplan.search.lattice import Found
@@ -210,7 +211,7 @@ def over_every_pose(graph: SiteGraph, stops: Sequence[Stop]) -> dict[tuple[Stop,
                 for before, after in [(0, 1)] if here in poses else [(0, 0), (1, 1)]:
                     every.add_edge((here, m, False, before), (here, n, True, after), weight=price_m)
     for (behind, (sources, goals)), (m, lattice) in product(enumerate(parts), enumerate(graph.lattices)):
-        factor = 1.0 if lattice.hazards.travel_mode == "ridden" else BESIDE_FACTOR
+        factor = metre_m(lattice)
         for a, b in product(sources, goals):
             found = lattice.find(*graph.ends(a, b, m)) if a != b and all(graph.ends(a, b, m)) else None
             if isinstance(found, Found):

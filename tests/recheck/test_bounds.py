@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from shapely.geometry import Point, box
 
-from routeplan.recheck import bounce, opinion, overhead, strike, sweep, touch, wheels
+from routeplan.recheck import bounce, opinion, overhead, strike, sweep, swing, touch, wheels
 from routeplan.recheck.track import Floats, Ints
 from routeplan.route import Objection
 from routeplan.site.model import Defect, Obstacle, Site, Soffit, Thresholds
@@ -59,8 +59,10 @@ def test_bounds_hide_nothing(seed: int, monkeypatch: pytest.MonkeyPatch) -> None
     move, site = hostile(seed)
     quick = drives.opinion(move, site)
     monkeypatch.setattr(strike, "_may_strike", lambda case, stance, *_: np.ones(len(stance.rows), dtype=bool))
-    monkeypatch.setattr(bounce, "_rise_bound", lambda case, stance, *_: np.full(len(stance.rows), math.inf))
-    monkeypatch.setattr(overhead, "_may_touch", lambda case, stance, *_: np.arange(len(stance.rows)))
+    for module in (bounce, swing):
+        monkeypatch.setattr(module, "highest_rise", lambda case, stance: np.full((len(stance.rows), 9, 1), math.inf))
+    for module in (overhead, swing):
+        monkeypatch.setattr(module, "lowest_room", lambda case, stance, *_: np.full(len(stance.rows), -math.inf))
     for module in (overhead, strike, sweep, wheels, bounce):
         monkeypatch.setattr(module, "near", everywhere)
     monkeypatch.setattr(opinion, "SAMPLES_AT_ONCE", 37)

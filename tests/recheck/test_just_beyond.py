@@ -21,6 +21,7 @@ from shapely.geometry import Point, Polygon, box
 
 from routeplan.machine.model import Machine
 from routeplan.recheck.bounce import levers
+from routeplan.recheck.swing import KIND as SWING
 from routeplan.recheck.uncertainty import Sigmas, confidence_k
 from routeplan.route import Hold
 from routeplan.site.model import (
@@ -93,10 +94,10 @@ class Straight:
         return kinds(opinion(move_of(self.poses, self.machine, **claims), site))
 
 
-def either_side(build: Callable[[Straight, float], set[str]], seed: int, kind: str) -> None:
-    """A millimetre inside nothing is refused, a millimetre beyond just this kind is."""
+def either_side(build: Callable[[Straight, float], set[str]], seed: int, *refused: str) -> None:
+    """A millimetre inside nothing is refused, a millimetre beyond just these kinds are."""
     assert build(Straight(seed), MM) == set()
-    assert build(Straight(seed), -MM) == {kind}
+    assert build(Straight(seed), -MM) == set(refused)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -207,7 +208,10 @@ def test_a_body_that_leans_over_a_wall(seed: int) -> None:
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_basket_raised_under_a_soffit(seed: int) -> None:
-    """With the real sigma of the levels and of the soffit: the gap that is left is the required one and k sigma."""
+    """With the real sigma of the levels and of the soffit: the gap that is left is the required one and k sigma.
+
+    What is left of no gap is none for the basket's swing either, here and elsewhere.
+    """
     rng = np.random.default_rng(seed)
     straight = Straight(seed)
     machine, limits = straight.machine, straight.limits
@@ -220,7 +224,7 @@ def test_a_basket_raised_under_a_soffit(seed: int) -> None:
     point = Sigmas.of(machine, accuracy).point(xi, eta).max()
     k = confidence_k(LENGTH_M, route_confidence=0.95, correlation_m=2.0)
     needed = limits.head_gap_m + k * math.hypot(point, sigma_m, accuracy.datum_m if datum else 0.0)
-    for spare_m, expected in ((MM, set()), (-MM, {"head gap"})):
+    for spare_m, expected in ((MM, set()), (-MM, {"head gap", SWING})):
         canopy = Soffit("c", box(10, 5, 30, 25), "canopy", head + needed + spare_m, None, 0.0, 0.0, sigma_m, survey)
         site = yard_for(straight.poses, machine, soffits=(canopy,), thresholds=limits)
         assert straight.refused(site) == expected
@@ -238,7 +242,7 @@ def test_a_soffit_given_as_a_clear_height_beside_the_head(seed: int) -> None:
 
     straight = Straight(seed)
     if straight.machine.configurations["stowed"].basket.floor_height_m + 2.0 + 0.3 > 3.0:
-        either_side(build, seed, "head gap")
+        either_side(build, seed, "head gap", SWING)
     else:
         assert build(straight, -MM) == set()
 

@@ -11,16 +11,22 @@ import pytest
 from routeplan.machine.model import Figure, Tag
 from routeplan.recheck.ledger import CATALOGUE
 from routeplan.recheck.opinion import WHOLE_SITE, recheck_plan, second_opinion
+from routeplan.recheck.swing import KIND as SWING
 from routeplan.recheck.uncertainty import confidence_k
 from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Objection, Plan
+from routeplan.site.bearing import HardGround
 from routeplan.site.model import Acceptance, Area, InputFile, Obstacle, Site, Soffit, Surface
 from tests import worlds
 from tests.recheck.drives import drive, kinds, move_of, opinion, yard_for
 from tests.recheck.test_just_beyond import DAY, ROLE, YARD
 
-MACHINE = worlds.scissor(pivots=1.0)
+#: Weighed, on ground that claims what its wheels may weigh: so that every check rests on something.
+MACHINE = worlds.scissor(
+    pivots=1.0, rated_load_kg=230.0, gravity_xi_m=0.9, gravity_eta_m=0.0, gravity_height_m=0.6, wheel_load_max_kn=9.0
+)
 POSES = drive(19.0, 15.0, 0.0, [(1.0, 0.0), (0.5, 0.1), (0.0, -0.1), (-0.5, 0.0)], step_m=0.05, turn_deg=2.0)
-SITE = yard_for(POSES, MACHINE)
+_YARD = yard_for(POSES, MACHINE).surfaces[0]
+SITE = yard_for(POSES, MACHINE, surfaces=(dataclasses.replace(_YARD, bearing=HardGround("engineer", 90.0)),))
 MOVE = move_of(POSES, MACHINE)
 
 
@@ -137,15 +143,17 @@ def test_between_zero_and_k_sigma_not_proven_is_accepted_and_pass_refused() -> N
     head = 1.2 + 2.0 + 0.3
     canopy = Soffit("c", YARD, "canopy", head + 0.02, None, 0.0, 0.0, 0.02, "S1")
     site = dataclasses.replace(SITE, soffits=(canopy,))
-    assert kinds(opinion(MOVE, site)) == {"head gap"}
-    open_move = dataclasses.replace(with_row("head gap", verdict="not proven"), verdict="not proven")
+    assert kinds(opinion(MOVE, site)) == {"head gap", SWING}
+    assert kinds(opinion(with_row("head gap", verdict="not proven"), site)) == {SWING, "verdict"}
+    rows = {"head gap": "not proven", SWING: "not proven"}
+    open_move = dataclasses.replace(move_of(POSES, MACHINE, rows=rows), verdict="not proven")
     assert opinion(open_move, site) == ()
 
 
 def test_a_soffit_without_sigma_is_never_a_pass() -> None:
     canopy = Soffit("c", YARD, "canopy", 9.0, None, 0.0, 0.0, None, "S1")
     found = opinion(MOVE, dataclasses.replace(SITE, soffits=(canopy,)))
-    assert kinds(found) == {"head gap", "overhead clearance"} and "soffit c has no sigma" in texts(found)
+    assert kinds(found) == {"head gap", "overhead clearance", SWING} and "soffit c has no sigma" in texts(found)
 
 
 def test_a_survey_that_would_not_show_the_hole_is_no_pass() -> None:

@@ -5,11 +5,7 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import math
-import os
 import re
-import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -19,38 +15,8 @@ from routeplan.report.markup import plain
 from routeplan.report.page import write_map
 from routeplan.route import Control, Hold, Leg, Plan
 from routeplan.site.model import Site
+from tests.report.browser import DESK, PHONE, opened
 from tests.report.world import KINDS, NASTY, moves, plan, site
-
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-QUIET = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-PHONE, DESK = (360, 740), (1280, 800)
-
-
-def needed(reason: str) -> None:
-    """Skip on a developer's machine, fail where the browser was promised."""
-    if os.environ.get("CI"):
-        pytest.fail(reason)
-    pytest.skip(reason)
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    if CHROMIUM is None:
-        needed("chromium is not installed")
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        needed("playwright is not installed")
-    with sync_playwright() as play:
-        running = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        yield running
-        running.close()
 
 
 @pytest.fixture(scope="module")
@@ -58,28 +24,6 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> str:
     path: Path = tmp_path_factory.mktemp("page") / "map.html"
     write_map(plan(), site(), path)
     return path.as_uri()
-
-
-@contextmanager
-def opened(
-    browser: Any, url: str, size: tuple[int, int] = DESK, *, scripts: bool = True
-) -> Iterator[tuple[Any, list[str]]]:
-    """A page and the list of what it complained about or asked for."""
-    context = browser.new_context(viewport={"width": size[0], "height": size[1]}, java_script_enabled=scripts)
-    page = context.new_page()
-    seen: list[str] = []
-    page.on("console", lambda message: seen.append(f"console: {message.text}"))
-    page.on("pageerror", lambda error: seen.append(f"error: {error}"))
-    page.on("dialog", lambda dialog: seen.append(f"dialog: {dialog.message}"))
-    page.on(
-        "request",
-        lambda request: (
-            seen.append(f"request: {request.url}") if request.url.split("#")[0] != url.split("#")[0] else None
-        ),
-    )
-    page.goto(url)
-    yield page, seen
-    context.close()
 
 
 @pytest.mark.parametrize("size", [PHONE, DESK])

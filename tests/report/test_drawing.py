@@ -19,7 +19,8 @@ from routeplan.report.stops import Entry, place_at, reversals_of, stops_of
 from routeplan.report.sweep import BAND_TOLERANCE_M, BAND_WIDENED_M, placements, swept
 from routeplan.report.tight import tight_places
 from routeplan.route import Check, Conditions, Control, Hold, Move, Pose
-from routeplan.site.model import Soffit
+from routeplan.site.bearing import Bearing, Clay, Drained, HardGround, Platform
+from routeplan.site.model import LineHeight, SafetyDistance, Soffit
 from tests.report.world import NASTY, at, drive, moves, plan, site
 
 SITE = site()
@@ -94,9 +95,39 @@ def test_headroom_is_never_shown_higher_and_a_top_never_lower_than_it_is() -> No
     assert blind["obstacles"][0].label == "stack 1, top at level 12.40\u00a0m"
 
 
+def test_a_line_says_what_may_pass_below_it_rounded_down_and_by_which_table() -> None:
+    asked = SafetyDistance(11.0, 1.8291, "cranes", "a law")
+    wire = dataclasses.replace(SITE.line_corridors[0], safety=asked, height=LineHeight(18.0049, 0.4, 0.05, "S1"))
+    shapes = {item.id: item.shapes for item in draw_site(dataclasses.replace(SITE, line_corridors=(wire,)))}
+    told = dict(shapes["lines"][0].details)
+    assert told["Safety distance"] == "1.83 m round that: cranes; a law" and told["Voltage"] == "11 kV"
+    assert told["Hangs no lower than"] == "level 17.60 m, sag of 0.40 m included"
+    assert told["Rule"] == "passed under between goal posts, all below level 15.77 m"
+    assert dict(layer("lines").shapes[0].details)["Rule"] == "no machine enters"
+
+
 def test_ground_without_an_acceptance_has_its_own_look_and_says_so() -> None:
     soft = next(shape for shape in layer("ground").shapes if shape.title == "Surface soft corner")
     assert soft.style == "surface-open" and soft.label == "soft corner: not accepted"
+
+
+@pytest.mark.parametrize(
+    ("bearing", "said"),
+    [
+        (HardGround("deck's maker", 29.96), "29.9 kN on one wheel"),
+        (Clay("engineer", 40.0, 2.001, 150.9), "clay of 40.0 kPa, safety 2.01, ruts at 150 kPa"),
+        (Platform("engineer", 0.459, 30.0, 90.0), "platform of 0.45 m, at 30.0 degrees, on 90 kPa"),
+        (
+            Platform("engineer", 0.45, 30.0, Drained(31.5, 10.0, 2.0)),
+            "platform of 0.45 m, at 30.0 degrees, on soil of 31.5 degrees",
+        ),
+    ],
+)  # fmt: skip
+def test_what_a_surface_bears_is_shown_with_whose_word_it_is(bearing: Bearing, said: str) -> None:
+    first = dataclasses.replace(SITE.surfaces[0], bearing=bearing)
+    (ground,) = (item for item in draw_site(dataclasses.replace(SITE, surfaces=(first,))) if item.id == "ground")
+    details = dict(next(shape for shape in ground.shapes if shape.title == f"Surface {first.id}").details)
+    assert (details["Bears"], details["As told by"]) == (said, bearing.role)
 
 
 def test_an_area_keeps_its_holes_and_its_label_inside() -> None:

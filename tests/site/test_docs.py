@@ -25,6 +25,7 @@ TABLES: dict[str, type[schema.Section]] = {
     "[thresholds]": schema.ThresholdsSection,
     "[[moves]]": schema.MoveSection,
     "[layers]": schema.LayersSection,
+    "[overhead_lines]": schema.OverheadLinesSection,
 }
 
 

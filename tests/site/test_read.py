@@ -14,10 +14,13 @@ import pytest
 import rasterio
 from shapely.geometry import LineString, Point, Polygon, box, shape
 
+from routeplan.plan.findings import findings
+from routeplan.site.bearing import Clay, Drained, HardGround, Platform
 from routeplan.site.features import PLACE_TOLERANCE_M
-from routeplan.site.ground import levels_at
-from routeplan.site.model import Site, Thresholds
+from routeplan.site.ground import levels_at, samples
+from routeplan.site.model import LineHeight, Site, Thresholds
 from routeplan.site.read import read_site
+from tests.site import zoo_lines
 from tests.site.folders import (
     BOW_TIE,
     CELL_M,
@@ -170,6 +173,24 @@ def test_surfaces_and_their_acceptance(tmp_path: Path) -> None:
     assert accepted.acceptance.mass_limit_kg == 12000.0
 
 
+def test_surfaces_and_what_they_bear(tmp_path: Path) -> None:
+    below = {"below_phi_deg": 30, "below_knm3": 10, "below_factor": 2}
+    told: list[dict[str, Any]] = [
+        {"wheel_limit_kn": 30},
+        {"clay_cu_kpa": 40, "clay_factor": 2, "clay_rut_kpa": 150},
+        {"platform_m": 0.4, "spread_deg": 30, "below_kpa": 90},
+        {"platform_m": 0.4, "spread_deg": 30, **below},
+    ]
+    rows = [feature(polygon(n, 0, n + 1, 5), id=f"s{n}", bearing_by="TWC", **row) for n, row in enumerate(told)]
+    found = read_rows("surfaces", *rows, folder=tmp_path / "site").surfaces
+    assert [surface.bearing for surface in found] == [
+        HardGround("TWC", 30.0),
+        Clay("TWC", 40.0, 2.0, 150.0),
+        Platform("TWC", 0.4, 30.0, 90.0),
+        Platform("TWC", 0.4, 30.0, Drained(30.0, 10.0, 2.0)),
+    ]
+
+
 def test_defects(tmp_path: Path) -> None:
     text = (
         "id,kind,x,y,wkt,width_m,depth_m,height_m,state\n"
@@ -210,6 +231,32 @@ def test_the_other_layers(tmp_path: Path) -> None:
     area = site.areas[0]
     assert area.title == "North" and area.closed_on(dt.date(2026, 12, 4)) and area.closed_on(dt.date(2026, 12, 10))
     assert not area.closed_on(dt.date(2026, 12, 5))
+
+
+def test_how_low_a_line_hangs_and_how_far_from_it_all_stays(tmp_path: Path) -> None:
+    """A height above the ground counts from the lowest ground under the grown corridor: the site falls to the west."""
+    toml = SITE + '[layers]\noverhead_lines = "o.geojson"\n[overhead_lines]\nsafety_distances = "t.csv"\n'
+    told = {"corridor_m": 1.0, "voltage_kv": 11, "sag_m": 0.4}
+    rows = (
+        feature(line((6, 2), (8, 2)), id="clear", clear_m=6.0, sigma_m=0.05, **told),
+        feature(line((6, 2), (8, 2)), id="level", level_m=56.5, survey="S2", **told),
+        feature(line((6, 2), (8, 2)), id="barred", corridor_m=1.0, voltage_kv=11),
+        feature(line((6, 2), (8, 2)), id="low", corridor_m=1.0, voltage_kv=1),
+    )
+    files = {"o.geojson": geojson(*rows), "t.csv": zoo_lines.TABLE}
+    site = read_site(write_folder(tmp_path / "site", toml=toml, files=files))
+    found = {one.id: one for one in site.line_corridors}
+    assert found["clear"].safety is not None and found["clear"].distance_m == pytest.approx(3.0 + 10 * 0.1)
+    assert found["low"].distance_m == 1.0, "up to and with 1 kV"
+    for one in found.values():
+        assert one.geometry.covers(LineString([(6, 2), (8, 2)]).buffer(one.corridor_m + one.distance_m))
+    ground = min(samples(site.ground, found["clear"].geometry)[1])
+    assert found["clear"].height == LineHeight(ground + 6.0, 0.4, 0.05, "S1")
+    assert found["level"].height == LineHeight(56.5, 0.4, None, "S2")
+    assert found["barred"].height is None and found["low"].height is None
+    assert "t.csv" in {one.path for one in site.inputs}
+    (row,) = (row for row in findings(site)["open"] if "height of line" in row["why"])
+    assert row == {"why": "no accuracy for the height of line level", "checks": ["line clearance"]}
 
 
 def test_places(tmp_path: Path) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.site import zoo_columns, zoo_csv, zoo_files, zoo_keys, zoo_levels, zoo_moves, zoo_outlines
+from tests.site import zoo_columns, zoo_csv, zoo_files, zoo_keys, zoo_levels, zoo_lines, zoo_moves, zoo_outlines
 
 ANIMALS = (
     *zoo_keys.ANIMALS,
@@ -11,5 +11,6 @@ ANIMALS = (
     *zoo_levels.ANIMALS,
     *zoo_outlines.ANIMALS,
     *zoo_columns.ANIMALS,
+    *zoo_lines.ANIMALS,
     *zoo_csv.ANIMALS,
 )

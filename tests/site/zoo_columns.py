@@ -140,6 +140,44 @@ surfaces.geojson
 """,
     ),
     rows(
+        "surfaces that tell in part, or twice, what they bear",
+        "surfaces",
+        feature(SQUARE, id="whose", wheel_limit_kn=30),
+        feature(SQUARE, id="what", bearing_by="TWC"),
+        feature(SQUARE, id="mixed", bearing_by="TWC", wheel_limit_kn=30, clay_cu_kpa=40),
+        feature(SQUARE, id="clay", bearing_by="TWC", clay_cu_kpa=40, clay_factor=2),
+        feature(SQUARE, id="stone", bearing_by="TWC", platform_m=0.4, spread_deg=30),
+        feature(SQUARE, id="soil", bearing_by="TWC", platform_m=0.4, spread_deg=30, below_phi_deg=30),
+        feature(SQUARE, id="twice", bearing_by="TWC", platform_m=0.4, spread_deg=30, below_kpa=90, below_phi_deg=30,
+                below_knm3=10, below_factor=2),
+        feature(SQUARE, id="slip", bearing_by="TWC", clay_cu_kpa=0, clay_factor=0.5, clay_rut_kpa="300 kPa"),
+        faults="""
+surfaces.geojson
+  - feature clay: it has no clay_rut_kpa: how it bears wheels is told in part
+    mend: give bearing_by, clay_cu_kpa, clay_factor, clay_rut_kpa, or none of them [bearing-incomplete]
+  - feature soil: it has no below_knm3, below_factor: how it bears wheels is told in part
+    mend: give bearing_by, platform_m, spread_deg, below_phi_deg, below_knm3, below_factor, or none of them
+          [bearing-incomplete]
+  - feature stone: it has no below_kpa: how it bears wheels is told in part
+    mend: give bearing_by, platform_m, spread_deg, below_kpa, or none of them [bearing-incomplete]
+  - feature twice: its weak layer is told as a pressure and as soil: how it bears wheels is told in part
+    mend: give bearing_by, platform_m, spread_deg, below_phi_deg, below_knm3, below_factor, or none of them
+          [bearing-incomplete]
+  - feature what: it has no wheel_limit_kn: how it bears wheels is told in part
+    mend: give bearing_by, wheel_limit_kn, or none of them [bearing-incomplete]
+  - feature whose: it has no bearing_by: how it bears wheels is told in part
+    mend: give bearing_by, wheel_limit_kn, or none of them [bearing-incomplete]
+  - feature mixed: it is told as a limit for one wheel and as clay
+    mend: give the columns of one kind of ground: two are never mixed [bearing-mixed]
+  - feature slip: clay_cu_kpa = 0 is outside the sane range
+    mend: give a value from 1 to 500 [out-of-range]
+  - feature slip: clay_factor = 0.5 is outside the sane range
+    mend: give a value from 1 to 10 [out-of-range]
+  - feature slip: clay_rut_kpa = '300 kPa' is not a number
+    mend: write digits with a decimal point, without a unit [wrong-type]
+""",
+    ),
+    rows(
         "defects that are told in part",
         "defects",
         feature(point(1, 1), id="hole", kind="hole"),

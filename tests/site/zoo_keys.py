@@ -237,8 +237,8 @@ site.toml
     more("an unknown table", "[levls]\n", """
 site.toml
   - levls: "levls" is not a key of this table
-    mend: did you mean "levels"? Known: contacts, format, grid, layers, levels, machines, moves, site,
-          thresholds [unknown-key]
+    mend: did you mean "levels"? Known: contacts, format, grid, layers, levels, machines, moves,
+          overhead_lines, site, thresholds [unknown-key]
 """),
     more(
         "layers that name no file",

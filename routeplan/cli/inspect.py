@@ -1,0 +1,84 @@
+"""``routeplan inspect``: the daily inspection list of every move of a plan, with stop numbers."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from routeplan.cli.recheck import answer_text, status_of
+from routeplan.errors import ExitStatus
+
+if TYPE_CHECKING:
+    from routeplan.report.inspection_line import Line
+    from routeplan.route import Plan
+    from routeplan.site.model import Site
+
+
+def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add the command to the command line."""
+    parser = subparsers.add_parser(
+        "inspect",
+        help="the daily route inspection list of a plan, with stop numbers",
+        description="Has the second opinion accept the plan on the site folder as it is now, finds the reading of every"
+        " hole, raised feature and soffit that stops a move, and writes inspection.html and inspection.csv. Exit status"
+        " 5 when the plan is refused, and nothing is written; 8 when a move is not passed, 0 otherwise.",
+    )
+    parser.add_argument("plan", type=Path, metavar="PLAN.json", help="a plan that routeplan wrote")
+    parser.add_argument("--site", type=Path, required=True, metavar="SITE", help="the site folder")
+    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for what is written")
+
+
+def run(args: argparse.Namespace) -> ExitStatus:
+    """Have the plan accepted, find its stop numbers, and write the list; the summary goes to stdout."""
+    from routeplan.planfile import read_plan, sha256_of
+    from routeplan.recheck.opinion import recheck_plan
+    from routeplan.site.read import read_site
+
+    plan, site = read_plan(args.plan), read_site(args.site)
+    print(f"Second opinion on {plan.site_name}, revision {plan.revision}", file=sys.stderr, flush=True)
+    found = recheck_plan(plan, site=site)
+    status = status_of(plan, found)
+    if status is ExitStatus.REFUSED:
+        print(answer_text(plan, found))
+        print("No inspection list: nothing was written.", file=sys.stderr)
+        return status
+    lists = _lists(plan, site)
+    _write(plan, site, lists, args.out, sha256=sha256_of(args.plan))
+    print(_summary(plan, lists, args.out))
+    return status
+
+
+def _lists(plan: Plan, site: Site) -> dict[str, tuple[Line, ...]]:
+    """The lines of each move; a line of progress a move, for a long one takes minutes."""
+    from routeplan.recheck.stop_numbers import stop_numbers
+    from routeplan.report.inspection_list import inspection_lines
+
+    lists = {}
+    for count, move in enumerate(plan.moves, 1):
+        print(f"  stop numbers of move {move.id} ({count} of {len(plan.moves)})", file=sys.stderr, flush=True)
+        machine = site.machines[move.machine]
+        numbers = stop_numbers(move, site=site, machine=machine, conditions=plan.conditions)
+        lists[move.id] = inspection_lines(move, numbers, plan=plan, site=site)
+    return lists
+
+
+def _write(plan: Plan, site: Site, lists: Mapping[str, tuple[Line, ...]], folder: Path, *, sha256: str) -> None:
+    from routeplan.planfile import OutputSet
+    from routeplan.report.inspection import write_inspection_page
+    from routeplan.report.inspection_csv import write_inspection_csv
+
+    with OutputSet(folder) as out:
+        write_inspection_page(plan, site, lists, out.path("inspection.html"), sha256=sha256)
+        write_inspection_csv(plan, lists, out.path("inspection.csv"), sha256=sha256)
+        out.publish_without_plan()
+
+
+def _summary(plan: Plan, lists: Mapping[str, tuple[Line, ...]], folder: Path) -> str:
+    from routeplan.report.inspection import summary_of
+
+    lines = [f"{plan.site_name}, revision {plan.revision}, issued {plan.issued}: route inspection."]
+    lines += [f"{move.id}  {move.machine}: {move.verdict.upper()}, {summary_of(lists[move.id])}" for move in plan.moves]
+    return "\n".join([*lines, "", *plan.cautions, "", f"Page: {folder / 'inspection.html'}"])
