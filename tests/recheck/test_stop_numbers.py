@@ -90,6 +90,32 @@ def test_an_open_check_has_the_number_at_which_it_fails() -> None:
     assert opinion(move, yard_for(POSES, BOOM, thresholds=LIMITS, soffits=(lower,))) == ()
 
 
+#: Slow to ring down: the basket still swings where nothing near the hole is in reach any more.
+LIVELY = worlds.boom(bounce_period_s=1.0, bounce_damping_pct=2.0, travel_speed_mps=1.6, creep_speed_mps=0.2)
+FAST = tuple(pose._replace(v_max_mps=1.6) for pose in drive(3.0, 15.0, 0.0, [(26.0, 0.0)], step_m=0.1))
+RUT = Defect("rut", "pothole", box(8.0, 5.0, 8.6, 25.0), 0.6, 0.02, 0.0, None)
+LINTEL = Soffit("lintel", box(35.0, 5.0, 35.4, 25.0), "beam", 2.9, None, 0.0, 0.0, 0.001, "S1")
+
+
+@pytest.mark.parametrize(("what", "sign"), [("depth", 1), ("level", -1)])
+def test_a_stop_number_keeps_the_gap_of_a_basket_that_swings(what: Measured, sign: int) -> None:
+    """A rut passed long before, or the lintel itself, stops the move before the head gap alone would."""
+    move = move_of(FAST, LIVELY)
+
+    def measured(by_m: float) -> Site:
+        rut = replace(RUT, depth_m=RUT.depth_m + by_m) if what == "depth" else RUT
+        lintel = replace(LINTEL, level_m=2.9 + by_m) if what == "level" else LINTEL
+        limits = Thresholds(bounce_limit_m=9.0)
+        return yard_for(FAST, LIVELY, thresholds=limits, defects=(rut,), soffits=(lintel,))
+
+    (number,) = [one for one in numbers(measured(0.0), move) if one.what == what]
+    good_m = number.last_good_m - number.recorded_m
+    assert number.stops == ("basket swing",) and 0.0 < sign * good_m < 0.1
+    assert opinion(move, measured(good_m)) == ()
+    (refused,) = opinion(move, measured(good_m + sign * MM))
+    assert refused.kind == "basket swing" and refused.chainage_m > 24.0
+
+
 def test_a_move_that_nobody_drives_has_none() -> None:
     site = yard_for(POSES, BOOM, thresholds=LIMITS, soffits=(BEAM,))
     assert numbers(site, replace(MOVE, verdict="no route", poses=())) == ()
