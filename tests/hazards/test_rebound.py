@@ -268,3 +268,11 @@ def test_the_search_allows_for_no_joints_and_no_ramps() -> None:
     assert pumped > allowance_m(abs(cut).max())
     up = 0.12 * np.clip(PATH - 10.0, 0.0, 5.0)
     assert excess_bounds(ride_of(HARD.rigid(up[behind:], up[:-behind])), swing, 0.2).max() > 0.03
+
+
+def test_where_a_level_is_not_known_nothing_is_bounded_from_there_on() -> None:
+    height = np.zeros_like(PATH)
+    height[height.size // 2] = math.nan
+    bound = excess_bounds(ride_of(height), Swing(1.0, 0.02, 1.6), 1.0)
+    assert np.all(bound[: bound.size // 2 - round(2.0 / PATH_STEP_M)] == 0.0)
+    assert np.all(np.isnan(bound[bound.size // 2 :]))

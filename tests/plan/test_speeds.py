@@ -26,7 +26,7 @@ from routeplan.plan.swing import SWING, Swung
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.stance import planes_of
 from routeplan.route import Check, Move
-from routeplan.site.model import Defect, Site, Soffit, Thresholds
+from routeplan.site.model import Defect, LineCorridor, LineHeight, SafetyDistance, Site, Soffit, Thresholds
 from tests.pitch_plane import PitchPlane
 from tests.recheck.drives import drive, opinion
 from tests.worlds import boom, flat_site, place, scissor, wanted
@@ -48,13 +48,17 @@ def planned(*, kerb: bool, limit_m: float, soffit_m: float = math.inf, tag: Any 
 
 
 def yard(
-    machine: Machine, *, kerb: bool, limit_m: float, soffit_m: float = math.inf, doubt_m: float | None = 0.001
-) -> Site:
-    """Level but for a kerb across, a beam beyond it, and 15 m to drive."""
+    machine: Machine, *, kerb: bool, limit_m: float, soffit_m: float = math.inf, line_m: float = math.inf,
+    doubt_m: float | None = 0.001,
+) -> Site:  # fmt: skip
+    """Level but for a kerb across, a beam or a line beyond it, and 15 m to drive."""
     layers: dict[str, Any] = {"thresholds": Thresholds(bounce_limit_m=limit_m), "defects": (KERB,) if kerb else ()}
     if soffit_m < math.inf:
         beam = box(25.0, -1.0, 26.0, 21.0)
         layers["soffits"] = (Soffit("beam", beam, "beam", soffit_m, None, 0.0, 0.0, doubt_m, "S1"),)
+    if line_m < math.inf:
+        height, apart = LineHeight(line_m, 0.4, doubt_m, "S1"), SafetyDistance(11.0, 1.829, "invented", "invented")
+        layers["line_corridors"] = (LineCorridor("line", box(25.0, -1.0, 26.0, 21.0), 0.5, apart, height),)
     return flat_site(
         30.0, 20.0, machines=(machine,), places=(place("w", 5.0, 10.0, 90.0), place("e", 20.0, 10.0, 90.0)),
         moves=(wanted("TB", "w", "e"),), **layers,
@@ -131,6 +135,13 @@ def test_a_swing_under_a_beam_is_slowed_down_for() -> None:
     assert under.verdict == "pass with controls" and limits(under).min() < 1.6
 
 
+def test_a_swing_under_a_line_is_slowed_down_for() -> None:
+    """As under the beam: the line hangs a safety distance and its sag higher."""
+    under = crossing(boom("TB", **BOUNCE), kerb=True, limit_m=2.0, line_m=2.65 + 1.829 + 0.4)
+    assert under.verdict == "pass with controls" and limits(under).min() < 1.6
+    assert row(under).limit < 0.15 + 1e-6
+
+
 def test_where_creep_is_too_fast_nothing_is_given_to_drive() -> None:
     move = planned(kerb=True, limit_m=0.7, **(BOUNCE | {"bounce_period_s": 3.0}))
     assert move.verdict == "fail" and not move.poses and move.refused is not None
@@ -157,9 +168,10 @@ def test_no_pass_rests_on_a_figure_of_the_bounce_that_is_assumed(name: str) -> N
     assert [leg.verdict for leg in move.legs] == ["not proven"]
 
 
-def test_a_soffit_that_nobody_vouches_for_leaves_the_swing_open() -> None:
-    move = crossing(boom("TB", **BOUNCE), kerb=True, limit_m=2.0, soffit_m=3.5, doubt_m=None)
-    assert row(move).verdict == "not proven" and any("beam has no accuracy" in why for why in row(move).assumed)
+@pytest.mark.parametrize(("thing", "overhead"), [("beam", {"soffit_m": 3.5}), ("line", {"line_m": 5.5})])
+def test_what_hangs_there_that_nobody_vouches_for_leaves_the_swing_open(thing: str, overhead: dict[str, Any]) -> None:
+    move = crossing(boom("TB", **BOUNCE), kerb=True, limit_m=2.0, doubt_m=None, **overhead)
+    assert row(move).verdict == "not proven" and any(f"{thing} has no accuracy" in why for why in row(move).assumed)
 
 
 def test_speeds_are_told_rounded_down() -> None:

@@ -17,10 +17,11 @@ from routeplan.recheck.case import Case
 from routeplan.recheck.swing import Drive
 from routeplan.recheck.track import envelope, read_rows, subdivide
 from routeplan.route import MOVE_VERDICTS, Conditions, Control, Hold, Move, Objection, Pose
-from routeplan.site.model import Defect, Site, Soffit, Thresholds
+from routeplan.site.model import Defect, LineCorridor, LineHeight, Site, Soffit, Thresholds
 from tests import worlds
 from tests.pitch_plane import PitchPlane
 from tests.recheck.drives import certain, drive, kinds, move_of, opinion, yard_for
+from tests.recheck.test_lines import DISTANCE, POSTS
 
 Floats = NDArray[np.float64]
 
@@ -137,7 +138,7 @@ def over_a_kerb(limit_mps: float, *, told: bool = True, **layers: Any) -> tuple[
     poses = at_speed(drive(15.0, 15.0, 0.0, [(12.0, 0.0)]), limit_mps)
     layers.setdefault("thresholds", Thresholds(bounce_limit_m=0.62))
     move = move_of(poses, machine, rows=layers.pop("rows", None))
-    controls = (Control("speed", 0.0, "Slowly."),) if told else ()
+    controls = (*POSTS, Control("speed", 0.0, "Slowly.")) if told else POSTS
     verdict = min((check.verdict for check in move.checks), key=MOVE_VERDICTS.index)
     site = certain(yard_for(poses, machine, defects=(KERB,), **layers))
     return dataclasses.replace(move, controls=controls, verdict=verdict), site
@@ -164,6 +165,18 @@ def test_a_limit_too_fast_under_a_beam_is_refused() -> None:
     assert objected(0.2, **BEAM) == ()
     assert kinds(objected(1.6, **BEAM)) == {"basket swing"}
     assert objected(1.6, thresholds=BEAM["thresholds"]) == ()
+
+
+#: A line over the same place, its safety distance and its sag as far above the basket as the beam's gap is.
+LINE = LineCorridor("line", box(33.0, 5.0, 33.4, 25.0), 0.2, DISTANCE, LineHeight(5.0, 0.521, 1e-9, "S1"))
+
+
+def test_a_limit_too_fast_under_a_line_is_refused() -> None:
+    """A head 2.5 m high, 1.829 m of safety distance and a sag of 0.521 m: 0.15 m are left to swing."""
+    under = {"line_corridors": (LINE,), "thresholds": BEAM["thresholds"]}
+    assert objected(0.2, **under) == ()
+    (found,) = objected(1.6, **under)
+    assert found.kind == "basket swing" and found.limit == pytest.approx(0.15, abs=1e-6)
 
 
 def test_a_soffit_that_nobody_vouches_for_leaves_the_swing_open() -> None:
