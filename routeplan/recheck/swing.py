@@ -252,8 +252,13 @@ def offer_swing(case: Case, stance: Stance, ridden: Ridden, ledger: Ledger) -> N
 
 def _offer_under(case: Case, stance: Stance, ridden: Ridden, ledger: Ledger, soffit: Soffit, top: Top) -> None:
     at = under(case, stance, soffit, top)
+    if not at.size:
+        return
     close = stance.pick(at)
-    corners = corners_under(case, close, soffit, top) if at.size else None
+    most = ridden.swings(case, top.ring)[0][close.rows].max(axis=(1, 2))
+    sigma = gap_sigma_m(case, soffit, *top.ring.T).max()
+    close = close.pick(np.flatnonzero(~(lowest_room(case, close, soffit, top) - most > ledger.k * sigma)))
+    corners = corners_under(case, close, soffit, top) if close.rows.size else None
     if corners is None:
         return
     room = soffit_level(case, soffit, corners) - corners.z - top.required_m

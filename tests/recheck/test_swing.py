@@ -16,6 +16,7 @@ from routeplan.machine.model import Machine
 from routeplan.recheck.case import Case
 from routeplan.recheck.swing import Drive
 from routeplan.recheck.track import envelope, read_rows, subdivide
+from routeplan.recheck.uncertainty import Sigmas, confidence_k
 from routeplan.route import MOVE_VERDICTS, Conditions, Control, Hold, Move, Objection, Pose
 from routeplan.site.model import Defect, LineCorridor, LineHeight, Site, Soffit, Thresholds
 from tests import worlds
@@ -165,6 +166,28 @@ def test_a_limit_too_fast_under_a_beam_is_refused() -> None:
     assert objected(0.2, **BEAM) == ()
     assert kinds(objected(1.6, **BEAM)) == {"basket swing"}
     assert objected(1.6, thresholds=BEAM["thresholds"]) == ()
+
+
+@pytest.mark.parametrize("beam", [False, True])
+def test_a_millimetre_more_than_the_swing_and_k_sigma_and_a_millimetre_less(beam: bool) -> None:
+    """With the real sigmas of levels and beam: what is short by the best estimate, and k sigma, is just enough."""
+
+    def refused(more_m: float) -> tuple[Objection, ...]:
+        limits, soffits = Thresholds(bounce_limit_m=0.62 + more_m), ()
+        if beam:
+            (hung,) = BEAM["soffits"]
+            limits, soffits = BEAM["thresholds"], (dataclasses.replace(hung, level_m=2.95 + more_m, sigma_m=0.02),)
+        move, site = over_a_kerb(1.6, thresholds=limits, soffits=soffits)
+        return opinion(move, dataclasses.replace(site, ground=worlds.flat_site().ground))
+
+    machine = worlds.boom(**LIVELY)
+    xi, eta = np.array(machine.configurations["stowed"].basket.ring).T
+    sigma = math.hypot(Sigmas.of(machine, worlds.GOOD_SURVEY).point(xi, eta).max(), 0.02 if beam else 0.0)
+    k = confidence_k(12.0, route_confidence=0.95, correlation_m=worlds.GOOD_SURVEY.correlation_m)
+    (short,) = refused(0.0)
+    enough_m = short.value - short.limit + k * sigma
+    assert short.kind == "basket swing" and k * sigma > 0.005
+    assert kinds(refused(enough_m - 0.001)) == {"basket swing"} and refused(enough_m + 0.001) == ()
 
 
 #: A line over the same place, its safety distance and its sag as far above the basket as the beam's gap is.
