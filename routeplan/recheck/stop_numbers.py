@@ -34,7 +34,9 @@ def stop_numbers(move: Move, *, site: Site, machine: Machine, conditions: Condit
     -----
     One figure changes at a time, and every check gets worse with it, or better up to some change and worse from there
     on: what a wheel stands on, or what is overhead, moves one way, and slopes, levels and excess are convex to it. So
-    one reading divides good from bad. Measured may change by a metre without harm has no number.
+    one reading divides good from bad. Measured may change by a metre without harm has no number. One case is left: a
+    wider hole is also driven out of later, when less is left of the swing that driving in began. Where that alone
+    decides, a width between two good ones may be bad.
     """
     if move.verdict in UNDRIVEN or not move.poses:
         return ()
