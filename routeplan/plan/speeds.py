@@ -119,7 +119,7 @@ def _unknown(poses: tuple[Pose, ...], machine: Machine, missing: Sequence[str]) 
 def _left(found: Profile, path: Path, swing: Swing, hazards: Hazards, k: float, assumed: bool) -> Left:
     """What limits of each step, or one limit all along, leave of every gap along a path."""
     points = points_of(found, hazards, k)
-    room = _over(points.room_m, found.along_m, path.chainage_m)
+    room = least_over(points.room_m, found.along_m, path.chainage_m)
     sigma = np.broadcast_to(points.sigma_m[:, None], room.shape)
     ridden = list(rides(path, points.places, hazards))
     samples = np.arange(path.at_m.size)
@@ -170,7 +170,7 @@ def _ends(values: Floats) -> tuple[float, float]:
     return float(values.min()), float(values.max())
 
 
-def _over(values: Floats, along_m: Floats, at_m: Floats) -> Floats:
+def least_over(values: Floats, along_m: Floats, at_m: Floats) -> Floats:
     """Least of the values of the stretches that a chainage may lie in, ``(n, samples)``."""
     last = np.maximum(np.searchsorted(along_m[:-1], at_m + NEAR_M, side="right") - 1, 0)
     first = np.minimum(np.searchsorted(along_m[1:], at_m - NEAR_M), last)

@@ -21,7 +21,7 @@ from routeplan.hazards.rolling import allowed_for, rolled, rolled_on, wheel_leve
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
 from routeplan.plan.ridden import heights, path_of, rides
-from routeplan.plan.speeds import FIGURES, Paced, paced
+from routeplan.plan.speeds import FIGURES, Paced, least_over, paced
 from routeplan.plan.swing import SWING, Swung
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.stance import planes_of
@@ -287,6 +287,12 @@ def test_heights_are_those_of_both_planes(axle: str | None, follow: tuple[int, f
     mine = np.stack([middle + 0.5 * np.abs(apart), middle - 0.5 * np.abs(apart)])
     assert np.allclose(mine[0].T, both.max(axis=1), rtol=0.0, atol=1e-12)
     assert np.allclose(mine[1].T, both.min(axis=1), rtol=0.0, atol=1e-12)
+
+
+def test_where_stretches_meet_and_on_the_spot_the_least_of_all_counts() -> None:
+    """Of a way on for 1 m, about on the spot in three stretches, and on for 1 m."""
+    room, along = np.array([[5.0, 4.0, 2.0, 4.0, 3.0]]), np.array([0.0, 1.0, 1.0, 1.0, 1.0, 2.0])
+    assert least_over(room, along, np.array([0.0, 0.5, 1.0, 1.5, 2.0])).tolist() == [[5.0, 5.0, 2.0, 3.0, 3.0]]
 
 
 def test_a_path_stands_still_at_reversals_and_hold_points_and_goes_on_the_spot_by_its_wheels() -> None:
