@@ -18,7 +18,7 @@ from routeplan.report.inspection_csv import COLUMNS, inspection_csv
 from routeplan.report.inspection_line import ASK, Line, Reading
 from routeplan.report.inspection_list import inspection_lines
 from routeplan.report.markup import plain
-from routeplan.route import CAUTIONS, Leg, Measured, Move, StopNumber
+from routeplan.route import CAUTIONS, Control, Leg, Measured, Move, StopNumber
 from routeplan.site.model import Defect, Site
 from tests.report.test_page import Reader
 from tests.report.world import NASTY, area, at, moves, plan, site
@@ -155,6 +155,14 @@ def test_legs_name_gaps_and_leave_hold_points_to_the_stops() -> None:
     )
     titles = [line.title for line in lines(dataclasses.replace(move, legs=legs))]
     assert "On the way: gap between a and b" in titles and not any("hold point" in title for title in titles)
+
+
+def test_a_limit_of_speed_is_watched_and_nobody_stops_for_it() -> None:
+    move = next(move for move in PLAN.moves if move.poses)
+    text = "No faster than 0.40 m/s between 3 m and 9 m, held steady: the basket bounces."
+    slow = dataclasses.replace(move, controls=(Control("speed", 3.0, text),), holds=())
+    found = next(line for line in lines(slow) if text in line.look)
+    assert (found.title, found.chainage_m) == ("Watch", 3.0)
 
 
 def test_zones_and_open_checks_are_told() -> None:
