@@ -191,6 +191,14 @@ def test_a_snap_from_plane_to_plane_is_bounded() -> None:
     assert 0.7 * bound.max() < swung.max() <= bound.max() + ROUNDING_M
 
 
+def test_a_snap_rings_on_where_both_planes_are_one_again() -> None:
+    """60 mm apart up to 10 m: either plane may have been stood on, half of that to the level of both, and a snap."""
+    ride = replace(ride_of(np.zeros_like(PATH)), apart_m=np.where(PATH < 10.0, 0.06, 0.0)[::EVERY])
+    bound = excess_bounds(ride, Swing(1.0, 0.02, 1.0), 1.0)
+    left = math.exp(-0.02 * 2.0 * math.pi * 5.0)
+    assert bound[round(15.0 / PATH_STEP_M)] == pytest.approx((0.03 + 0.06) * left, rel=0.005)
+
+
 def test_the_bound_of_a_single_step_is_the_step() -> None:
     """An oscillator on a step swings beyond it by exp(-pi zeta / sqrt(1 - zeta^2)) of it at most: closed form."""
     step = ride_of(np.where(PATH < 15.0, 0.0, 0.1))
@@ -203,7 +211,13 @@ def test_the_bound_of_a_single_step_is_the_step() -> None:
 def test_a_start_on_a_slope_swings_by_speed_times_slope_over_frequency() -> None:
     """Closed form without damping: g v / omega; and a stop with its start wherever, twice as much."""
     bound = excess_bounds(ride_of(climb(PATH)), Swing(1.0, 1e-6, 1.0), 0.8)
-    assert bound[:-2].max() == pytest.approx(3.0 * 0.1 * 0.8 / (2.0 * math.pi), rel=0.001)
+    once = 0.1 * 0.8 / (2.0 * math.pi)
+    assert bound[:-2].max() == pytest.approx(3.0 * once, rel=0.001)
+    # At its end a move stands, whatever is left of it.
+    assert bound[-1] == pytest.approx(4.0 * once, rel=0.001)
+    # A stop on a slope still rings where that is left behind; the end of the slope adds to it.
+    bound = excess_bounds(ride_of(np.minimum(climb(PATH), 1.5)), Swing(1.0, 1e-6, 1.0), 0.8)
+    assert bound[round(20.0 / PATH_STEP_M)] == pytest.approx(4.0 * once, rel=0.001)
 
 
 @pytest.mark.parametrize("ground", GROUNDS)
@@ -251,12 +265,14 @@ def test_planes_that_part_and_meet_in_time_with_the_boom_are_bounded() -> None:
     assert swung.max() > 2.0 * apart.max()
 
 
-def test_a_change_of_slope_counts_from_the_sample_before_it() -> None:
+def test_what_changes_counts_from_the_sample_before_it() -> None:
     """Where in a step the ground changes nobody knows."""
     ride = ride_of(np.maximum(0.1 * PATH, 0.3 * PATH - 0.2 * 15.0))
     bound = excess_bounds(ride, Swing(1.0, 0.02, 1.0), 0.8)
     kink = round(15.0 / PATH_STEP_M)
     assert bound[kink - 1] > bound[kink - 2] + 0.2 * 0.8 / (2.0 * math.pi)
+    bound = excess_bounds(ride_of(np.where(PATH < 15.0, 0.0, 0.1)), Swing(1.0, 0.02, 1.0), 0.8)
+    assert bound[kink - 2] == 0.0 and bound[kink - 1] == pytest.approx(0.1, rel=0.001)
 
 
 def test_the_search_allows_for_no_joints_and_no_ramps() -> None:

@@ -12,16 +12,18 @@ import pytest
 from numpy.typing import NDArray
 from shapely.geometry import box
 
-from routeplan.hazards.arrays import Body
+from routeplan.hazards.arrays import UNDER_LINE_PROVEN, Body
 from routeplan.hazards.body import build_body
+from routeplan.hazards.bounce import lever
 from routeplan.hazards.catalogue import by_kind
 from routeplan.hazards.levels import SURVEYED
 from routeplan.hazards.prepare import Hazards, encounter
 from routeplan.hazards.rolling import allowed_for, rolled, rolled_on, wheel_levels
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
+from routeplan.plan.profile import Profile
 from routeplan.plan.ridden import heights, path_of, rides
-from routeplan.plan.speeds import FIGURES, Paced, least_over, paced
+from routeplan.plan.speeds import FIGURES, Paced, least_over, paced, points_of
 from routeplan.plan.swing import SWING, Swung
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.stance import planes_of
@@ -287,6 +289,20 @@ def test_heights_are_those_of_both_planes(axle: str | None, follow: tuple[int, f
     mine = np.stack([middle + 0.5 * np.abs(apart), middle - 0.5 * np.abs(apart)])
     assert np.allclose(mine[0].T, both.max(axis=1), rtol=0.0, atol=1e-12)
     assert np.allclose(mine[1].T, both.min(axis=1), rtol=0.0, atol=1e-12)
+
+
+def test_no_point_may_swing_by_more_than_was_allowed_for_at_it() -> None:
+    """Near a kerb, 0.2 m left of every gap: of a box the least counts, at its back less than at its front."""
+    hazards = hazards_of(boom(), flat_site(machines=(boom(),), defects=(KERB,)))
+    found = Profile(
+        (), np.full((1, UNDER_LINE_PROVEN + 1), 0.2), np.array([[12.0, 10.0, 0.0]]), np.array([0.0, 0.1]), np.ones(1)
+    )
+    points = points_of(found, hazards, 0.0)
+    own = [max(lever(xi, eta, 2.5, 0.0, 2.05), lever(xi, eta, 0.0, 2.5, 2.05)) for xi, eta in points.places]
+    most = 0.2 + hazards.body.amplification * 0.05 * np.array(own)
+    assert np.all(points.room_m[:, 0] <= most + 1e-9) and np.all(points.room_m > 0.2)
+    # All four corners of the floor have all that is theirs.
+    assert np.sum(points.room_m[:, 0] >= most - 1e-9) >= 4
 
 
 def test_where_stretches_meet_and_on_the_spot_the_least_of_all_counts() -> None:
