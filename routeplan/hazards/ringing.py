@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -45,7 +43,7 @@ def ring_on(
     Notes
     -----
     In a step nothing has faded yet of what came up to its end, what it does itself and the kink there included. What is
-    not known is not known from there on.
+    not known is not known from there on: the first base must leave all to be told by its changes.
     """
     last = len(steps)
     for p in range(len(middle)):
@@ -62,7 +60,7 @@ def ring_on(
                 change += 0.5 * abs(apart[p, n + 1] - apart[p, n])
                 pace = behind * abs(before)
                 told = jumps * (changed + change) + kinks * (sloped + start + end + 2.0 * max(stop, pace))
-                if b == 0 or told < most[p, n] or math.isnan(told):
+                if b == 0 or told < most[p, n]:
                     most[p, n] = told
                 changed, sloped = changed * left[n] + change, sloped * left[n] + start
                 stop, start = max(stop * left[n], pace), end
