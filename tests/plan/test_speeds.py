@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 from shapely.geometry import box
 
-from routeplan.hazards.arrays import UNDER_LINE_PROVEN, Body
+from routeplan.hazards.arrays import HEAD_PROVEN, OVERHEAD_PROVEN, UNDER_LINE_PROVEN, Body
 from routeplan.hazards.body import build_body
 from routeplan.hazards.bounce import lever
 from routeplan.hazards.catalogue import by_kind
@@ -294,9 +294,8 @@ def test_heights_are_those_of_both_planes(axle: str | None, follow: tuple[int, f
 def test_no_point_may_swing_by_more_than_was_allowed_for_at_it() -> None:
     """Near a kerb, 0.2 m left of every gap: of a box the least counts, at its back less than at its front."""
     hazards = hazards_of(boom(), flat_site(machines=(boom(),), defects=(KERB,)))
-    found = Profile(
-        (), np.full((1, UNDER_LINE_PROVEN + 1), 0.2), np.array([[12.0, 10.0, 0.0]]), np.array([0.0, 0.1]), np.ones(1)
-    )
+    margins = np.full((1, UNDER_LINE_PROVEN + 1), 0.2)
+    found = Profile((), margins, np.array([[12.0, 10.0, 0.0]]), np.array([0.0, 0.1]), np.ones(1))
     points = points_of(found, hazards, 0.0)
     own = [max(lever(xi, eta, 2.5, 0.0, 2.05), lever(xi, eta, 0.0, 2.5, 2.05)) for xi, eta in points.places]
     most = 0.2 + hazards.body.amplification * 0.05 * np.array(own)
@@ -305,6 +304,11 @@ def test_no_point_may_swing_by_more_than_was_allowed_for_at_it() -> None:
     floor = boom().configurations["stowed"].basket.ring
     assert sorted(map(tuple, points.places[:4].round(6).tolist())) == sorted(floor)
     assert points.room_m[:4, 0] == pytest.approx(most[:4])
+    # Nothing was allowed for certain of a kerb 2.9 m ahead; what hangs overhead counts less its own doubt.
+    far = dataclasses.replace(found, starts=np.array([[8.6, 10.0, 0.0]]))
+    assert np.all(points_of(far, hazards, 0.0).room_m == 0.2)
+    margins[:, [HEAD_PROVEN, OVERHEAD_PROVEN, UNDER_LINE_PROVEN]] = 0.15
+    assert points_of(far, hazards, 0.0).room_m[:, 0].tolist() == [0.2] * 4 + [0.15] * (len(points.places) - 4)
 
 
 def test_where_stretches_meet_and_on_the_spot_the_least_of_all_counts() -> None:
