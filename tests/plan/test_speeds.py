@@ -352,6 +352,20 @@ def test_a_hole_between_two_lines_of_a_tube_that_only_turns_is_met() -> None:
     assert lowest < -0.005
 
 
+@pytest.mark.parametrize(("lateral_m", "turn_deg", "y"), [(0.15, 0.0, 10.55), (0.0, 4.0, 10.49)])
+def test_a_hole_at_the_edge_of_the_tube_is_met(lateral_m: float, turn_deg: float, y: float) -> None:
+    """Beside the left wheels of a drive that keeps its line, under them where it strays or turns as far as it may."""
+    machine = scissor(wheel_width_m=0.03)
+    site = flat_site(
+        machines=(machine,), defects=(Defect("h", "pothole", box(15.0, y, 15.6, y + 0.001), 0.6, 0.04, 0.0, None),),
+        thresholds=Thresholds(lateral_tolerance_m=lateral_m, heading_tolerance_deg=turn_deg),
+    )  # fmt: skip
+    hazards = hazards_of(machine, site)
+    path = path_of(drive(12.5, 10.0, 0.0, [(2.0, 0.0)]), hazards.body, [])
+    lowest = min(float(ride.middle_m.min()) for ride in rides(path, np.array([[1.85, 0.35]]), hazards))
+    assert lowest < -0.005
+
+
 def test_no_more_is_taken_as_allowed_for_than_is_near() -> None:
     hazards = hazards_of(boom(), flat_site(machines=(boom(),), defects=(KERB,)))
     found = np.empty((3, 2))
