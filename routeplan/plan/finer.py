@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import Polygon, box
 
-from routeplan.hazards.catalogue import CATALOGUE
 from routeplan.plan.way import Stretch, Way, metre_m
 from routeplan.route import NearMiss
 from routeplan.search.best_first import SWITCH_MM
@@ -110,6 +109,17 @@ class _Part:
     here: list[int]
     there: list[int]
 
+    def find(self, looks: int) -> Found | NotFound:
+        """The best way through. What has no way back has none there, and that shows sooner where less is reached."""
+        if len(self.there) < len(self.here):
+            back = self._search(self.there, self.here, 1)
+            if isinstance(back, NotFound) and back.why == "exhausted":
+                return back
+        return self._search(self.here, self.there, looks)
+
+    def _search(self, starts: list[int], goals: list[int], looks: int) -> Found | NotFound:
+        return self.lattice.find(starts, goals, limit=len(starts) + LIMIT, looks=looks)
+
 
 @dataclass(eq=False)
 class _Parts:
@@ -144,11 +154,6 @@ class _Parts:
         return _Part(fine, here, there) if leads else None
 
 
-def _of_the_ground(miss: NearMiss) -> bool:
-    """Whether a near miss names a check that a closer look at levels and soffits can tell better."""
-    return any(line.kind in miss.text for line in CATALOGUE if line.surveyed)
-
-
 def look_finer(
     coarse: CheckedLattice, answer: NotFound, misses: Sequence[NearMiss], *, starts: Sequence[int],
     goals: Sequence[int], lattice_of: Callable[[Site, bool], CheckedLattice],
@@ -171,16 +176,14 @@ def look_finer(
         if all(math.dist(miss.place, place) >= AROUND_M for place in places):
             places.append(miss.place)
     for (spec, looks), place in product(LOOKS, places):
-        if looks > 0 and not any(_of_the_ground(miss) for miss in misses if math.dist(miss.place, place) < AROUND_M):
-            continue
         part = parts.around(place, coarse.site.grid if spec is None else spec, closer=looks > 0)
         if part is None:
             continue
-        found = part.lattice.find(part.here, part.there, limit=len(part.here) + LIMIT, looks=max(looks, 1))
+        found = part.find(max(looks, 1))
         if isinstance(found, Found):
             way = _joined(coarse, part.lattice, found, starts, goals)
             if way is not None:
                 return Look(way, parts.taken, gave_up, parts.grid)
-        elif looks == 0 and found.why == "limit":
+        elif found.why == "limit":
             gave_up += 1
     return Look(None, parts.taken, gave_up, parts.grid)
