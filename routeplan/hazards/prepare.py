@@ -166,12 +166,12 @@ def _nodes(terrain: Terrain, fields: GroundFields, overhead: OverheadFields, sou
     )  # fmt: skip
 
 
-def new_scratch(body: Body, *, glance: bool = False) -> Scratch:
-    """Room for one thread to check motions in; ``glance``: see ``Scratch``."""
+def new_scratch(body: Body, look: int = arrays.ALL) -> Scratch:
+    """Room for one thread to check motions in; ``look``: see ``Scratch``."""
     return Scratch(
         np.empty(OUT), np.empty((3, OUT)), np.empty((3, body.n_boxes)), np.empty((3, 4)), np.empty((2, OUT)),
         np.empty((4, 6)), np.empty((40, 6)),
-        np.empty((40, 2)), np.empty(4096, np.int64), glance,
+        np.empty((40, 2)), np.empty(4096, np.int64), look,
     )  # fmt: skip
 
 

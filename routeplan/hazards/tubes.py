@@ -52,12 +52,12 @@ def look_at_wheel(
     xi, eta = body.wheel_xi[i], body.wheel_eta[i]
     hub_x, hub_y = x + xi * c - eta * s, y + xi * s + eta * c
     ahead, aside = tube.ahead + abs(eta) * tube.turned, tube.aside + abs(xi) * tube.turned
-    turned = tube.turned + turn
+    turned, whole = tube.turned + turn, tube.levels
     low, high = wheel_span(
-        world, body, SURVEYED, hub_x, hub_y, c, s, level, pitch, roll, ahead, aside, turned
+        world, body, SURVEYED, hub_x, hub_y, c, s, level, pitch, roll, whole * ahead, whole * aside, whole * turned
     )  # fmt: skip
     clean_low, clean_high = wheel_span(
-        world, body, CLEAN, hub_x, hub_y, c, s, level, pitch, roll, ahead, aside, turned
+        world, body, CLEAN, hub_x, hub_y, c, s, level, pitch, roll, whole * ahead, whole * aside, whole * turned
     )  # fmt: skip
     defect = worst_within(world, hub_x, hub_y, DEFECT_REACH_M + math.hypot(ahead, aside))
     raised, up = 0.0, -math.inf

@@ -27,7 +27,7 @@ AROUND_M = 5.0
 LIMIT = 8_000_000
 #: Looks taken at each place, in their order: the grid (the site's own where ``None``), and how many ways are looked at
 #: closer; where none is, the bounds at stances decide, and what they find blocked is.
-LOOKS = ((None, 25), (FINE, 0), (None, 200))
+LOOKS = ((None, 25), (FINE, 0), (FINE, 50), (None, 200))
 
 
 @dataclass(frozen=True, eq=False)

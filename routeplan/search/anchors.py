@@ -10,6 +10,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from routeplan.hazards.arrays import ALL, EDGES, MIDDLE
 from routeplan.hazards.ground import OUT
 from routeplan.hazards.prepare import Hazards, new_scratch
 from routeplan.hazards.tile import BLOCKED, PIECE, judge
@@ -62,8 +63,9 @@ class Link:
 def check_motions(
     hazards: Hazards, starts: Floats, pieces: Floats, *, brief: bool = False, glance: bool = False
 ) -> tuple[Floats, Bytes]:
-    """Margins (n, OUT) and verdict bytes (n,) of single motions; see ``hazards.tile.judge`` and, for ``glance``,
-    ``hazards.arrays.Scratch``.
+    """Margins (n, OUT) and verdict bytes (n,) of single motions; see ``hazards.tile.judge``.
+
+    Where a closer look is taken, ``glance`` is all of it, and too kind; a brief one begins at the edges of tubes.
 
     Raises
     ------
@@ -73,19 +75,13 @@ def check_motions(
     if starts.shape[1:] != (3,) or pieces.ndim != 3 or pieces.shape[::2] != (len(starts), PIECE):
         raise ValueError(f"poses {starts.shape} and pieces {pieces.shape}: wanted (n, 3) and (n, m, {PIECE})")
     margins, verdicts = np.empty((len(starts), OUT)), np.empty(len(starts), np.uint8)
-    scratch = new_scratch(hazards.body, glance=glance)
-    pieces = np.ascontiguousarray(pieces)
-    judge(
-        hazards.world,
-        hazards.body,
-        hazards.blocking,
-        np.ascontiguousarray(starts),
-        pieces,
-        scratch,
-        brief,
-        margins,
-        verdicts,
-    )
+    looks = (MIDDLE,) if glance else (EDGES, ALL) if brief and hazards.world.closer else (ALL,)
+    left = np.arange(len(starts))
+    for look in looks:
+        scratch, seen, bytes_ = new_scratch(hazards.body, look), np.empty((len(left), OUT)), np.empty(len(left), np.uint8)
+        judge(hazards.world, hazards.body, hazards.blocking, starts[left], pieces[left], scratch, brief, seen, bytes_)
+        margins[left], verdicts[left] = seen, bytes_
+        left = left[bytes_ != BLOCKED]
     return margins, verdicts
 
 
