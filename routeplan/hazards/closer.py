@@ -1,8 +1,7 @@
 """A closer look where the bounds at a stance say no: smaller tubes, each held against the levels themselves.
 
 The tube about a stretch of a motion is cut into smaller ones until every bound holds in all of them, or fails at the
-middle of one. In the smallest, levels under the wheels are not bounded: those at the middle stand for them, with something
-to spare.
+middle of one. In the smallest, levels under wheels are those at the middle, with something to spare (docs/method.md 10).
 """
 
 from __future__ import annotations
@@ -122,12 +121,12 @@ def look_closer(
             cut(parts, pending, axis)
             pending += 2
             continue
-        if small and (whole or short(body, here, True)):
-            leaned = sampled(world, body, px, py, ph, tube, turn, scratch, spare + SAMPLED_M)
+        if small and short(body, here, True):
+            sampled(world, body, px, py, ph, tube, turn, scratch, spare + SAMPLED_M)
         elif short(body, here, True) and axis >= 0:
             open_here = not short(body, here, False)
             alone = tube_margins(world, body, px, py, ph, Tube(0.0, 0.0, 0.0, 0.0), 0.0, scratch, spare, here)
-            if not short(body, here, not open_here):
+            if not short(body, here, open_here):
                 cut(parts, pending, axis)
                 pending += 2
                 continue
@@ -144,22 +143,17 @@ def look_closer(
 @kernel
 def sampled(
     world: World, body: Body, x: float, y: float, heading: float, tube: Tube, turn: float, scratch: Scratch, off: float
-) -> float:
-    """Fill row ``HERE`` with what holds in a tube if levels under the wheels were what they are at its middle, less
-    ``off``, m, and return how far tops lean at most. One wheel more than another by ``off`` tilts the machine.
+) -> None:
+    """Fill row ``HERE``, which holds what is bounded in a tube, with what holds if levels under the wheels were what
+    they are at its middle, less ``off``, m. Slopes stay bounded, and with them how far tops lean.
     """
     here, leans = scratch.margins[HERE], scratch.leans[HERE]
+    grade, side, combined = here[GRADE], here[SIDE_SLOPE], here[COMBINED]
+    ahead, behind, left, right = leans
     tube = Tube(tube.ahead, tube.aside, tube.turned, 0.0)
-    lean: float = tube_margins(world, body, x, y, heading, tube, turn, scratch, off, here)
-    pitch, roll = off / body.wheelbase, off / body.track
-    here[GRADE] -= math.degrees(pitch)
-    here[SIDE_SLOPE] -= math.degrees(roll)
-    here[COMBINED] -= pitch / min(body.limit_up, body.limit_down) + roll / body.limit_side
-    leans[0] += pitch
-    leans[1] += pitch
-    leans[2] += roll
-    leans[3] += roll
-    return lean + math.hypot(pitch, roll) if lean >= 0.0 else lean
+    tube_margins(world, body, x, y, heading, tube, turn, scratch, off, here)
+    here[GRADE], here[SIDE_SLOPE], here[COMBINED] = grade, side, combined
+    leans[0], leans[1], leans[2], leans[3] = ahead, behind, left, right
 
 
 @kernel

@@ -296,7 +296,7 @@ class CheckedLattice:
         linked = np.zeros(self.grid.rows * self.grid.cols, np.uint8)
         linked[leave[leave < poses] // self.grid.headings] = 1
         motions = self.motions
-        into_h, into_p = _into(motions)
+        into_h, into_p = motions.into()
         lattice = Lattice(
             motions.d_row, motions.d_col, motions.end, motions.length_mm, motions.counts, into_h, into_p, self.table,
             self.poses, self.checked, linked, leave, arrive, cost,
@@ -335,8 +335,8 @@ class CheckedLattice:
     def _walk(
         self, frontier: Frontier, state: int, driven: list[tuple[Link, int]]
     ) -> tuple[tuple[Motion, ...], tuple[Entry | Link, ...], int, int]:
-        """Motions to a state, by the parents kept, where they stand in the table or their links, how many millimetres of them are
-        open, and where they start.
+        """Motions to a state, by the parents kept, where they stand in the table or their links, how many millimetres of
+        them are open, and where they start.
         """
         found: list[Motion] = []
         entries: list[Entry | Link] = []
@@ -389,15 +389,3 @@ def _units(cost_m: float) -> int:
 def _metres(cost: int) -> float:
     """A cost as metres of the best forward driving."""
     return cost / best_first.UNIT_PER_MM / 1000.0
-
-
-def _into(motions: Motions) -> tuple[Ints, Ints]:
-    lists: list[list[tuple[int, int]]] = [[] for _ in motions.headings]
-    for h, p in zip(*np.nonzero(motions.counts), strict=True):
-        lists[motions.end[h, p]].append((int(h), int(p)))
-    width = max(map(len, lists)) + 1
-    table = np.full((2, len(lists), width), -1, np.int64)
-    for h, entries in enumerate(lists):
-        for m, (h0, p) in enumerate(entries):
-            table[:, h, m] = h0, p
-    return np.ascontiguousarray(table[0]), np.ascontiguousarray(table[1])

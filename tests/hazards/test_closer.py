@@ -22,7 +22,8 @@ from tests.test_completeness import drawn_site
 
 Floats = NDArray[np.float64]
 
-SITES = range(150 if os.environ.get("ROUTEPLAN_FULL") else 12)
+#: The last of the few has a middle that is open in a tube that fails.
+SITES = range(150) if os.environ.get("ROUTEPLAN_FULL") else (*range(12), 29)
 #: Motions held for each site, those that only a closer look passes first.
 HELD = 12
 #: Straight ahead, and on an arc to the left.
