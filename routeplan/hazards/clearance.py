@@ -167,11 +167,16 @@ def in_frame(edge: Floats, x: float, y: float, c: float, s: float) -> tuple[floa
 
 @kernel
 def part_of(body: Body, n: int, leans: Floats) -> tuple[float, float, float, float]:
-    """Box n with the tube around it, for n from 0; else the contact of wheel -1 - n, a point or half of a track."""
+    """Box n with the tube around it, for n from 0; else the contact of wheel -1 - n with it, a line across the tyre or half
+    of a track.
+    """
     if n < 0:
         xi, eta = body.wheel_xi[-1 - n], body.wheel_eta[-1 - n]
-        middle = xi - math.copysign(body.half_track, xi)
-        return min(xi, middle), max(xi, middle), eta, eta
+        middle, beyond = xi - math.copysign(body.half_track, xi), abs(eta) + body.tyre_half
+        # Turned in the tube, its ends come to lie aside, ahead and behind, and a little nearer to the origin.
+        wide = body.tyre_half + body.lateral + (abs(xi) + beyond * body.sin_heading) * body.sin_heading
+        far = (beyond + abs(xi) * body.sin_heading) * body.sin_heading
+        return min(xi, middle) - far, max(xi, middle) + far, eta - wide, eta + wide
     a0, a1, b0, b1 = body.boxes[n, 0], body.boxes[n, 1], body.boxes[n, 2], body.boxes[n, 3]
     # Tops lean by their height: where the machine is turned in the tube, or leans both ways, a little to either side.
     top, along, across = body.boxes[n, 5], max(leans[0], leans[1]), max(leans[2], leans[3])
@@ -184,8 +189,6 @@ def part_of(body: Body, n: int, leans: Floats) -> tuple[float, float, float, flo
 @kernel
 def wanted_gap(body: Body, kind: int, extra: float, n: int) -> float:
     """Distance that an edge of a kind wants from part n (see ``part_of``), m."""
-    if n < 0:
-        return extra + body.wheel_gap
     if kind == E_OBSTACLE and body.boxes[n, 6] > 0:
         return extra + body.body_gap
     if kind in (E_OBSTACLE, E_BOUNDARY):
