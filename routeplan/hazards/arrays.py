@@ -28,7 +28,7 @@ E_OBSTACLE, E_BOUNDARY, E_LINES, E_CLOSED, E_WALKWAY, E_UNACCEPTED, E_COVER, E_E
 #: Edges of a kind up to this one concern the body, the others the wheels.
 LAST_BODY_EDGE = E_WALKWAY
 
-#: How much a closer look looks at: the middle of each stretch, too kind by itself; the edges of its tube too; all of it.
+#: What a closer look looks at: the middle of each stretch, too kind by itself; the edges of its tube too; all of it.
 MIDDLE, EDGES, ALL = range(3)
 #: Bits of ``World.calm``: no pose from a block, and no motion from it, needs a closer look at the ground or at soffits.
 CALM_POSE, CALM_MOTION = 1, 2

@@ -20,7 +20,7 @@ class Tube(NamedTuple):
     ahead: float  # along its arrow, m
     aside: float  # to either side, m
     turned: float  # sine of how far it may be turned about its origin
-    levels: float  # 1 where levels under wheels are looked at anywhere in there, 0 where those at the pose stand for them
+    levels: float  # 1 where levels under wheels are looked at all over there, 0 where those at the pose stand for them
 
 
 class Stance(NamedTuple):

@@ -1,7 +1,7 @@
 """A closer look where the bounds at a stance say no: smaller tubes, each held against the levels themselves.
 
 The tube about a stretch of a motion is cut into smaller ones until every bound holds in all of them, or fails at the
-middle of one. In the smallest, levels under wheels are those at the middle, with something to spare (docs/method.md 10).
+middle of one. In the smallest, levels under wheels are those at the middle, with some to spare (docs/method.md 10).
 """
 
 from __future__ import annotations
@@ -91,22 +91,31 @@ def look_closer(
     """Fill row ``STRETCH`` of margins, bottoms and leans anew for a piece from distance ``first`` to ``last``.
 
     Nothing is done where all that the row holds is proven, but for ``whole``, which cuts tubes for the sake of how far
-    tops lean, too; at a glance the middle stands for all, or it and the edges. Returns how far tops lean per metre of height, -1 where a
-    level is unknown; ``leaned`` is what the row was filled with. ``rate`` is how far any point of the machine moves at
-    most per metre along the piece.
+    tops lean, too; at a glance the middle stands for all, or it and the edges. Returns how far tops lean per metre of
+    height, -1 where a level is unknown; ``leaned`` is what the row was filled with. ``rate`` is how far any point of
+    the machine moves at most per metre along the piece.
     """
     if not whole and leaned >= 0.0 and not short(body, scratch.margins[STRETCH], True):
         return leaned
-    here, parts = scratch.margins[HERE], scratch.tubes
     begin(body, first, last, scratch)
     if scratch.look == MIDDLE:
         return glanced_at(world, body, x, y, heading, piece, 0.5 * (first + last), scratch)
     spare, most = (SPARE, MOST) if brief else (0.0, 2 * MOST)
-    if not edges_hold(world, body, x, y, heading, piece, parts, rate, scratch, spare):
+    if not edges_hold(world, body, x, y, heading, piece, scratch.tubes, rate, scratch, spare):
         merge(scratch, STRETCH, HERE)
         return leaned
     if scratch.look == EDGES:
         return glanced_at(world, body, x, y, heading, piece, 0.5 * (first + last), scratch)
+    return look_at_parts(world, body, x, y, heading, piece, rate, whole, scratch, spare, most)
+
+
+@kernel
+def look_at_parts(
+    world: World, body: Body, x: float, y: float, heading: float, piece: Floats, rate: float, whole: bool,
+    scratch: Scratch, spare: float, most: int,
+) -> float:
+    """Fill row ``STRETCH`` from row 0 of the parts of a tube, cut as far as it takes; see ``look_closer``."""
+    here, parts = scratch.margins[HERE], scratch.tubes
     pending, looked, lean = 1, 0, 0.0
     while pending > 0:
         pending -= 1

@@ -78,10 +78,11 @@ def check_motions(
     looks = (MIDDLE,) if glance else (EDGES, ALL) if brief and hazards.world.closer else (ALL,)
     left = np.arange(len(starts))
     for look in looks:
-        scratch, seen, bytes_ = new_scratch(hazards.body, look), np.empty((len(left), OUT)), np.empty(len(left), np.uint8)
-        judge(hazards.world, hazards.body, hazards.blocking, starts[left], pieces[left], scratch, brief, seen, bytes_)
-        margins[left], verdicts[left] = seen, bytes_
-        left = left[bytes_ != BLOCKED]
+        seen, told = np.empty((len(left), OUT)), np.empty(len(left), np.uint8)
+        scratch = new_scratch(hazards.body, look)
+        judge(hazards.world, hazards.body, hazards.blocking, starts[left], pieces[left], scratch, brief, seen, told)
+        margins[left], verdicts[left] = seen, told
+        left = left[told != BLOCKED]
     return margins, verdicts
 
 

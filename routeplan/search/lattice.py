@@ -335,8 +335,8 @@ class CheckedLattice:
     def _walk(
         self, frontier: Frontier, state: int, driven: list[tuple[Link, int]]
     ) -> tuple[tuple[Motion, ...], tuple[Entry | Link, ...], int, int]:
-        """Motions to a state, by the parents kept, where they stand in the table or their links, how many millimetres of
-        them are open, and where they start.
+        """Motions to a state, by the parents kept, where they stand in the table or their links, how many millimetres
+        of them are open, and where they start.
         """
         found: list[Motion] = []
         entries: list[Entry | Link] = []
