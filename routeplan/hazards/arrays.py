@@ -99,7 +99,8 @@ class World(NamedTuple):
     blocks: Records  # (block row, block col) of BLOCK
     levels: Floats  # (2, row, col): the levels, and clean ground
     features: Floats  # (n, 8) of holes, raised ones: bounds W S E N, size, 1 for a hole, first of outlines and last + 1
-    outlines: Floats  # (n, 4) edges of features: x0, y0, x1, y1
+    soffits: Floats  # (n, 8) alike, size and hole 0
+    outlines: Floats  # (n, 4) edges of features and soffits: x0, y0, x1, y1
     # Whether what a stance cannot pass is looked at closer (``closer.look_closer``), else None: kernels are compiled
     # apart for both, as most sites never need the longer ones.
     closer: bool | None
@@ -133,12 +134,16 @@ class Body(np.record):  # type: ignore[misc]  # numpy says how to subclass it, i
     limit_side: float
     n_boxes: int
     n_tops: int
+    n_lids: int
     n_discs: int
     n_undersides: int
     n_basket: int
     n_corners: int
     boxes: Floats  # (n, 7): xi0, xi1, eta0, eta1, bottom, top, occupied
-    tops: Floats  # (n, 7): xi, eta, zeta, lever of the front axle, of the rear axle, gap wanted, 1 for the head
+    # (n, 8): xi, eta, zeta, lever of the front axle, of the rear axle, gap wanted, 1 for the head, number of the lid
+    tops: Floats
+    # (n, 6) tops as wholes, of each box and of the head: xi0, xi1, eta0, eta1, zeta, how near in plan a soffit counts
+    lids: Floats
     discs: Floats  # (n, 4): xi, eta, radius, gap wanted with the tube; they cover the boxes
     undersides: Floats  # (n, 3): xi, eta, zeta
     basket: Floats  # (n, 4): xi, eta, lever of the front axle, of the rear axle

@@ -24,7 +24,7 @@ from routeplan.hazards.blocks import build_blocks
 from routeplan.hazards.body import build_body, proven_from, underside_spacing
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.edges import BUCKET_M, EdgeSoup, build_edges, layers_of
-from routeplan.hazards.fields import GroundFields, OverheadFields, feature_outlines, ground_fields, overhead_fields
+from routeplan.hazards.fields import GroundFields, OverheadFields, ground_fields, outlines_of, overhead_fields
 from routeplan.hazards.ground import OUT
 from routeplan.hazards.terrain import Terrain
 from routeplan.hazards.uncertainty import sigma_pitch, sigma_point, sigma_roll
@@ -118,7 +118,7 @@ class Encounter:
         layers = layers_of(self.site, self.machine, self.configuration, day=day, closed=closed)
         soup = build_edges(terrain, layers, reach_m + travel_m / 2.0)
         radius_m = max(wheel.radius_m for wheel in self.machine.wheels)
-        features, outlines = feature_outlines(self.site, radius_m)
+        features, soffits, outlines = outlines_of(self.site, radius_m)
         blocking = _blocking(body, self.k * self.sigma)
         steering = proven_from(body, np.where(blocking == 2, self.k * self.sigma, 0.0))
         blocks = build_blocks(terrain, steering, self.fields, self.overhead.lowest_proven, soup.low, travel_m)
@@ -126,7 +126,7 @@ class Encounter:
             x0=terrain.x0, y0=terrain.y0, cell=terrain.cell_m,
             nodes=_nodes(terrain, self.fields, self.overhead, soup),
             spans=self.fields.spans, block=blocks.size, blocks=blocks.records,
-            levels=np.stack([terrain.level, terrain.clean]), features=features, outlines=outlines,
+            levels=np.stack([terrain.level, terrain.clean]), features=features, soffits=soffits, outlines=outlines,
             closer=True if closer else None,
             open_m=reach_m - lean_m + travel_m + terrain.cell_m, edges=soup.edges,
             edge_kind=soup.kinds, bucket_start=soup.bucket_start, bucket_edges=soup.bucket_edges,

@@ -18,7 +18,7 @@ from routeplan.hazards.attitude import (
     within_stop,
 )
 from routeplan.hazards.bounce import excess, top_margins, underside_margin
-from routeplan.hazards.clearance import clipped
+from routeplan.hazards.clearance import TOUCH_M, clipped
 from routeplan.hazards.ground import BETWEEN_STANCES_M, box_bottoms, leans_to, slope_margins
 from routeplan.hazards.levels import (
     CLEAN,
@@ -220,6 +220,29 @@ def box_over(world: World, body: Body, stance: Stance, x: float, y: float, c: fl
 
 
 @kernel
+def lids_under(world: World, body: Body, stance: Stance, x: float, y: float, c: float, s: float) -> int:
+    """Bits of the lids that some soffit comes over, or so near that it counts, anywhere in the tube."""
+    bits, tube = 0, stance.tube
+    for n in range(body.n_lids if len(world.soffits) > 0 else 0):
+        a0, a1, b0, b1, top, reach = body.lids[n]
+        # The top comes as far as it leans, and what is below it stays behind.
+        ahead, behind = max(stance.pitch_spread - stance.pitch, 0.0), max(stance.pitch_spread + stance.pitch, 0.0)
+        left, right = max(stance.roll_spread - stance.roll, 0.0), max(stance.roll_spread + stance.roll, 0.0)
+        beside, along_ = max(abs(b0), abs(b1)), max(abs(a0), abs(a1))
+        far = tube.ahead + beside * (tube.turned + (ahead + behind) * (left + right))
+        wide = tube.aside + along_ * tube.turned
+        a0, a1 = a0 - behind * top - far, a1 + ahead * top + far
+        b0, b1 = b0 - right * top - wide, b1 + left * top + wide
+        mx, my = 0.5 * (a0 + a1), 0.5 * (b0 + b1)
+        px, py = x + mx * c - my * s, y + mx * s + my * c
+        for m in range(len(world.soffits)):
+            if outline_distance(world, world.soffits[m], px, py, c, s, a1 - mx, b1 - my) <= reach + TOUCH_M:
+                bits |= 1 << n
+                break
+    return bits
+
+
+@kernel
 def tube_margins(
     world: World, body: Body, x: float, y: float, heading: float, tube: Tube, turn: float, scratch: Scratch,
     spare: float, out: Floats,
@@ -241,7 +264,7 @@ def tube_margins(
     if not strike >= max(body.proven[STRIKE], 0.0) + BETWEEN_STANCES_M + spare:
         strike = max(strike, underside_closer(world, body, stance, x, y, c, s))
     out[STRIKE] = strike
-    top_margins(world, body, stance, x, y, c, s, out)
+    top_margins(world, body, stance, x, y, c, s, lids_under(world, body, stance, x, y, c, s), out)
     scratch.bottoms[HERE] = 1e9
     box_bottoms(body, stance, scratch.bottoms[HERE])
     scratch.leans[HERE, :] = 0.0

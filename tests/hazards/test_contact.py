@@ -1,4 +1,4 @@
-"""Where tyres touch the ground in the tube: as wide as a tyre is and strays, and hardly longer than its contact line."""
+"""Where tyres touch the ground in the tube: as wide as a tyre is and strays, and hardly longer than its contact."""
 
 from __future__ import annotations
 
