@@ -170,7 +170,7 @@ def look_finer(
     if isinstance(beyond, Found):  # the same motions, driven the other way: cannot be
         raise AssertionError("a way back was found where there is no way there")
     parts = _Parts(coarse, answer.reached, beyond.reached, lattice_of)
-    gave_up = 0
+    ended: dict[_Part, str] = {}  # as the last look at each did, for a later one may look at more ways
     places: list[tuple[float, float]] = []
     for miss in misses:
         if all(math.dist(miss.place, place) >= AROUND_M for place in places):
@@ -183,7 +183,6 @@ def look_finer(
         if isinstance(found, Found):
             way = _joined(coarse, part.lattice, found, starts, goals)
             if way is not None:
-                return Look(way, parts.taken, gave_up, parts.grid)
-        elif found.why == "limit":
-            gave_up += 1
-    return Look(None, parts.taken, gave_up, parts.grid)
+                return Look(way, parts.taken, 0, parts.grid)
+        ended[part] = "limit" if isinstance(found, Found) else found.why
+    return Look(None, parts.taken, list(ended.values()).count("limit"), parts.grid)
