@@ -30,7 +30,7 @@ from routeplan.kernel import kernel
 
 #: Where nothing but touching is forbidden, this much apart is apart, m.
 TOUCH_M = 0.001
-#: Slices across its length that a box is cut into where the whole comes too near.
+#: Slices across its length that a box is cut into in a closer look where the whole comes too near.
 SLICES = 5
 #: Distances beyond the gap wanted by this much change nothing, neither a verdict nor a route's cost.
 COMFORT_M = 0.5

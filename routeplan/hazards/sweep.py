@@ -110,7 +110,7 @@ def straight_margins(
             if outside(u0, v0, u1, v1, a0, a1, b0, b1, wanted + COMFORT_M):
                 continue
             margin = segment_box(u0, v0, u1, v1, a0, a1, b0, b1) - wanted
-            if margin < 0.0 and n >= 0:
+            if margin < 0.0 and n >= 0 and world.closer is not None:
                 margin = math.inf
                 for part in slices_of(body, n):
                     a0, a1, b0, b1 = part_of(body, part, leans)
@@ -176,7 +176,7 @@ def turning_margins(
                 edge, body, n, wanted, rate, check, x, y, heading, length, curvature, pivot, slip, leans, brief,
                 scratch.parts, out[check],
             )  # fmt: skip
-            if least < min(out[check], 0.0) and n >= 0:
+            if least < min(out[check], 0.0) and n >= 0 and world.closer is not None:
                 least = out[check]
                 for part in slices_of(body, n):
                     least = pair_margin(
