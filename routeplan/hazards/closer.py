@@ -24,13 +24,11 @@ from routeplan.hazards.arrays import (
 from routeplan.hazards.attitude import Tube
 from routeplan.hazards.ground import BETWEEN_STANCES_M, proven_row
 from routeplan.hazards.sweep import FAR, along
-from routeplan.hazards.tubes import HERE, STRETCH, tube_margins
+from routeplan.hazards.tubes import HERE, SAMPLED_M, STRETCH, tube_margins
 from routeplan.kernel import kernel
 
 #: A tube is not cut further once no point of the machine is this far from where it is at the tube's middle, m.
 SMALLEST_M = 0.025
-#: What levels at the middle of such a tube leave to those elsewhere in it, m; see ``sampled``.
-SAMPLED_M = 0.003
 #: Most tubes looked at for one stretch in a brief look; in a full one twice as many, so that no part of a way that a
 #: brief look passed is failed later.
 MOST = 500

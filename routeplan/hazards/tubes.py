@@ -39,6 +39,8 @@ DEFECT_REACH_M = 3.0
 POINTS_M = 0.085
 #: Left to terms of third order (see ``ground.BETWEEN_STANCES_M``), m.
 THIRD_ORDER_M = 0.001
+#: What levels under wheels at the middle of a tube leave to those elsewhere in it where they stand for them, m.
+SAMPLED_M = 0.003
 #: Rows of margins, bottoms and leans of ``Scratch``: of a whole piece, of one stretch of it, of the tube looked at.
 WHOLE, STRETCH, HERE = range(3)
 
@@ -223,11 +225,13 @@ def box_over(world: World, body: Body, stance: Stance, x: float, y: float, c: fl
 def lids_under(world: World, body: Body, stance: Stance, x: float, y: float, c: float, s: float) -> int:
     """Bits of the lids that some soffit comes over, or so near that it counts, anywhere in the tube."""
     bits, tube = 0, stance.tube
+    shaky = 0.0 if tube.levels > 0.0 else SAMPLED_M / min(body.track, body.wheelbase)
+    pitched, rolled = stance.pitch_spread + shaky, stance.roll_spread + shaky
     for n in range(body.n_lids if len(world.soffits) > 0 else 0):
         a0, a1, b0, b1, top, reach = body.lids[n]
         # The top comes as far as it leans, and what is below it stays behind.
-        ahead, behind = max(stance.pitch_spread - stance.pitch, 0.0), max(stance.pitch_spread + stance.pitch, 0.0)
-        left, right = max(stance.roll_spread - stance.roll, 0.0), max(stance.roll_spread + stance.roll, 0.0)
+        ahead, behind = max(pitched - stance.pitch, 0.0), max(pitched + stance.pitch, 0.0)
+        left, right = max(rolled - stance.roll, 0.0), max(rolled + stance.roll, 0.0)
         beside, along_ = max(abs(b0), abs(b1)), max(abs(a0), abs(a1))
         far = tube.ahead + beside * (tube.turned + (ahead + behind) * (left + right))
         wide = tube.aside + along_ * tube.turned
