@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -54,6 +54,10 @@ class Hazards:
     configuration: Configuration
     travel_mode: str
 
+    def closer(self) -> Hazards:
+        """The same where what the bounds at a stance do not pass is looked at closer."""
+        return replace(self, world=self.world._replace(closer=True))
+
 
 def margin_sigmas(site: Site, machine: Machine, configuration: Configuration) -> Floats:
     """Standard deviation of each kind of margin at the machine's worst point; degrees, ratios and metres as in the
@@ -98,9 +102,7 @@ class Encounter:
     fields: GroundFields
     overhead: OverheadFields
 
-    def on(
-        self, day: dt.date | None, *, travel_m: float, closed: frozenset[str] = frozenset(), closer: bool = False
-    ) -> Hazards:
+    def on(self, day: dt.date | None, *, travel_m: float, closed: frozenset[str] = frozenset()) -> Hazards:
         """Make everything the kernels need to judge a motion of this machine on a day.
 
         Parameters
@@ -109,8 +111,6 @@ class Encounter:
             How far the origin may get from where a motion of the lattice starts.
         closed
             Ids of areas closed beyond the site's own dates.
-        closer
-            Whether what the bounds at a stance do not pass is looked at closer.
         """
         body, terrain = self.body, self.terrain
         lean_m = body.tallest * LEAN_FACTOR * max(body.limit_up, body.limit_down, body.limit_side)
@@ -127,7 +127,7 @@ class Encounter:
             nodes=_nodes(terrain, self.fields, self.overhead, soup),
             spans=self.fields.spans, block=blocks.size, blocks=blocks.records,
             levels=np.stack([terrain.level, terrain.clean]), features=features, soffits=soffits, outlines=outlines,
-            closer=True if closer else None,
+            closer=None,
             open_m=reach_m - lean_m + travel_m + terrain.cell_m, edges=soup.edges,
             edge_kind=soup.kinds, bucket_start=soup.bucket_start, bucket_edges=soup.bucket_edges,
             bucket_cols=soup.bucket_cols, bucket_rows=soup.bucket_rows, bucket_m=BUCKET_M, piece_m=travel_m,

@@ -9,10 +9,11 @@ from itertools import pairwise, product
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely.geometry import Polygon, box
+from shapely.geometry import Point, Polygon, box
 
 from routeplan.plan.way import Stretch, Way, metre_m
 from routeplan.route import NearMiss
+from routeplan.search.anchors import Anchor
 from routeplan.search.best_first import SWITCH_MM
 from routeplan.search.lattice import CheckedLattice, Found, NotFound
 from routeplan.site.model import GridSpec, Site
@@ -63,8 +64,8 @@ def part_of(site: Site, around: Polygon, grid: GridSpec) -> Site | None:
     return replace(site, boundary=inside, ground=levels, grid=grid)
 
 
-def _shared(poses: Ints, coarse: CheckedLattice, fine: CheckedLattice) -> tuple[Ints, Ints]:
-    """Those of some coarse lattice poses that are poses of the fine lattice too, and their numbers there."""
+def _shared(poses: Ints, coarse: CheckedLattice, fine: CheckedLattice) -> Ints:
+    """The numbers that those of some coarse lattice poses have which are poses of the fine lattice too."""
     cells, heads = np.divmod(poses, coarse.grid.headings)
     rows, cols = np.divmod(cells, coarse.grid.cols)
     step = fine.grid.cell_m
@@ -76,14 +77,14 @@ def _shared(poses: Ints, coarse: CheckedLattice, fine: CheckedLattice) -> tuple[
     good = (np.abs(r - np.round(r)) < 1e-6) & (np.abs(c - np.round(c)) < 1e-6) & alike[heads]
     good &= (r > -0.5) & (c > -0.5) & (r < fine.grid.rows - 0.5) & (c < fine.grid.cols - 0.5)
     numbers = (np.round(r[good]) * fine.grid.cols + np.round(c[good])) * fine.grid.headings + heading[heads[good]]
-    return poses[good], numbers.astype(np.int64)
+    return np.asarray(numbers, np.int64)
 
 
 def _joined(
     coarse: CheckedLattice, fine: CheckedLattice, middle: Found, starts: Sequence[int], goals: Sequence[int]
 ) -> Way | None:
     """The coarse way to where a fine one begins, the fine one, and the coarse way on from where it ends."""
-    first, last = middle.motions[0].at, middle.motions[-1].end
+    first, last = fine.pose_of(middle.start), fine.pose_of(middle.goal)
     before = coarse.find(starts, [coarse.add_anchor(first)])
     after = coarse.find([coarse.add_anchor(last)], goals)
     if not isinstance(before, Found) or not isinstance(after, Found):
@@ -121,13 +122,27 @@ class _Part:
         return self.lattice.find(starts, goals, limit=len(starts) + LIMIT, looks=looks)
 
 
+@dataclass(frozen=True, eq=False)
+class _Side:
+    """The poses that a way may begin in, or end in, and the lattice poses reached from them."""
+
+    ends: Sequence[Anchor]
+    reached: Ints
+
+    def within(self, coarse: CheckedLattice, fine: CheckedLattice) -> list[int]:
+        """What was reached within a part, as poses there; the ends themselves where nothing is reached from them."""
+        shared: list[int] = _shared(self.reached, coarse, fine).tolist()
+        inside = (at for at in self.ends if fine.site.boundary.covers(Point(at.x, at.y)))
+        return shared or [fine.add_anchor(at) for at in inside]
+
+
 @dataclass(eq=False)
 class _Parts:
     """Parts of a site around some places, on some grid and with a closer look or without; each made once."""
 
     coarse: CheckedLattice
-    reached: Ints
-    reaching: Ints
+    here: _Side
+    there: _Side
     lattice_of: Callable[[Site, bool], CheckedLattice]
     taken: int = 0
     grid: str = ""
@@ -149,7 +164,7 @@ class _Parts:
         fine = self.lattice_of(site, closer)
         self.taken += 1
         self.grid = f"{fine.grid.cell_m:.2f} m and {fine.grid.headings} headings"
-        here, there = (_shared(poses, self.coarse, fine)[1].tolist() for poses in (self.reached, self.reaching))
+        here, there = (side.within(self.coarse, fine) for side in (self.here, self.there))
         leads = here and there and fine.may_lead(here, there)
         return _Part(fine, here, there) if leads else None
 
@@ -169,7 +184,8 @@ def look_finer(
     beyond = coarse.find(goals, starts)
     if isinstance(beyond, Found):  # the same motions, driven the other way: cannot be
         raise AssertionError("a way back was found where there is no way there")
-    parts = _Parts(coarse, answer.reached, beyond.reached, lattice_of)
+    begins, ends = ([coarse.pose_of(pose) for pose in poses] for poses in (starts, goals))
+    parts = _Parts(coarse, _Side(begins, answer.reached), _Side(ends, beyond.reached), lattice_of)
     ended: dict[_Part, str] = {}  # as the last look at each did, for a later one may look at more ways
     places: list[tuple[float, float]] = []
     for miss in misses:

@@ -36,8 +36,8 @@ def looked_at(site: Site, starts: Floats, pieces: Floats, *, closer: bool) -> tu
     hazards = encounter(
         site, machine, configuration="stowed", travel_mode=wanted.travel_mode, k=K,
         terrain=build_terrain(site.ground, site.grid),
-    ).on(wanted.on, travel_m=8.0, closer=closer)  # fmt: skip
-    return check_motions(hazards, starts, pieces, brief=True)
+    ).on(wanted.on, travel_m=8.0)  # fmt: skip
+    return check_motions(hazards.closer() if closer else hazards, starts, pieces, brief=True)
 
 
 @pytest.mark.parametrize("seed", SITES)
