@@ -28,6 +28,8 @@ E_OBSTACLE, E_BOUNDARY, E_LINES, E_CLOSED, E_WALKWAY, E_UNACCEPTED, E_COVER, E_E
 #: Edges of a kind up to this one concern the body, the others the wheels.
 LAST_BODY_EDGE = E_WALKWAY
 
+#: What a closer look looks at: the middle of each stretch, too kind by itself; the edges of its tube too; all of it.
+MIDDLE, EDGES, ALL = range(3)
 #: Bits of ``World.calm``: no pose from a block, and no motion from it, needs a closer look at the ground or at soffits.
 CALM_POSE, CALM_MOTION = 1, 2
 
@@ -97,7 +99,8 @@ class World(NamedTuple):
     blocks: Records  # (block row, block col) of BLOCK
     levels: Floats  # (2, row, col): the levels, and clean ground
     features: Floats  # (n, 8) of holes, raised ones: bounds W S E N, size, 1 for a hole, first of outlines and last + 1
-    outlines: Floats  # (n, 4) edges of features: x0, y0, x1, y1
+    soffits: Floats  # (n, 8) alike, size and hole 0
+    outlines: Floats  # (n, 4) edges of features and soffits: x0, y0, x1, y1
     # Whether what a stance cannot pass is looked at closer (``closer.look_closer``), else None: kernels are compiled
     # apart for both, as most sites never need the longer ones.
     closer: bool | None
@@ -131,12 +134,16 @@ class Body(np.record):  # type: ignore[misc]  # numpy says how to subclass it, i
     limit_side: float
     n_boxes: int
     n_tops: int
+    n_lids: int
     n_discs: int
     n_undersides: int
     n_basket: int
     n_corners: int
     boxes: Floats  # (n, 7): xi0, xi1, eta0, eta1, bottom, top, occupied
-    tops: Floats  # (n, 7): xi, eta, zeta, lever of the front axle, of the rear axle, gap wanted, 1 for the head
+    # (n, 8): xi, eta, zeta, lever of the front axle, of the rear axle, gap wanted, 1 for the head, number of the lid
+    tops: Floats
+    # (n, 6) tops as wholes, of each box and of the head: xi0, xi1, eta0, eta1, zeta, how near in plan a soffit counts
+    lids: Floats
     discs: Floats  # (n, 4): xi, eta, radius, gap wanted with the tube; they cover the boxes
     undersides: Floats  # (n, 3): xi, eta, zeta
     basket: Floats  # (n, 4): xi, eta, lever of the front axle, of the rear axle
@@ -176,4 +183,4 @@ class Scratch(NamedTuple):
     tubes: Floats  # (n, 6) parts of a tube still to be looked at
     parts: Floats  # (n, 2) stretches of a piece still to be looked at
     found: Ints
-    glance: bool  # whether a closer look is taken at middles only: too kind, for what passes is looked at again
+    look: int  # how much a closer look looks at: ``MIDDLE``, ``EDGES`` or ``ALL``

@@ -20,6 +20,7 @@ class Tube(NamedTuple):
     ahead: float  # along its arrow, m
     aside: float  # to either side, m
     turned: float  # sine of how far it may be turned about its origin
+    levels: float  # 1 where levels under wheels are looked at all over there, 0 where those at the pose stand for them
 
 
 class Stance(NamedTuple):
@@ -143,7 +144,7 @@ def stand(world: World, body: Body, x: float, y: float, heading: float, turn: fl
     ``aside`` (m) how far a point of it may then be to the side of where it heads.
     """
     c, s = math.cos(heading), math.sin(heading)
-    j, tube = sector(heading), Tube(0.5 * STANCE_STEP, aside + body.lateral, body.sin_heading)
+    j, tube = sector(heading), Tube(0.5 * STANCE_STEP, aside + body.lateral, body.sin_heading, 1.0)
     m0, r0, row0, col0 = wheel_at(world, body, 0, j, x, y, c, s)
     m1, r1, row1, col1 = wheel_at(world, body, 1, j, x, y, c, s)
     m2, r2, row2, col2 = wheel_at(world, body, 2, j, x, y, c, s)

@@ -66,21 +66,30 @@ def _rectangle(ring: tuple[tuple[float, float], ...]) -> tuple[float, float, flo
 def _tops(configuration: Configuration, machine: Machine, site: Site, *, ridden: bool) -> Floats:
     rows = []
     limits = site.thresholds
-    for box in configuration.boxes:
+    for lid, box in enumerate(configuration.boxes):
         wanted = limits.body_gap_m if box.occupied and ridden else limits.structure_clearance_m
         a0, a1, b0, b1 = _rectangle(box.ring)
         rows += [
-            (x, y, box.top_m, *_levers(x, y, machine), wanted, 0.0) for x in _spread(a0, a1) for y in _spread(b0, b1)
+            (x, y, box.top_m, *_levers(x, y, machine), wanted, 0.0, lid)
+            for x in _spread(a0, a1)
+            for y in _spread(b0, b1)
         ]
     if ridden:
         a0, a1, b0, b1 = _rectangle(configuration.basket.ring)
         head = configuration.basket.floor_height_m + limits.head_height_m
         rows += [
-            (x, y, head, *_levers(x, y, machine), limits.head_gap_m, 1.0)
+            (x, y, head, *_levers(x, y, machine), limits.head_gap_m, 1.0, len(configuration.boxes))
             for x in _spread(a0, a1)
             for y in _spread(b0, b1)
         ]
     return np.array(rows)
+
+
+def _lids(configuration: Configuration, site: Site) -> Floats:
+    limits, basket = site.thresholds, configuration.basket
+    head = (*_rectangle(basket.ring), basket.floor_height_m + limits.head_height_m, limits.head_gap_m)
+    boxes = configuration.boxes
+    return np.array([*((*_rectangle(box.ring), box.top_m, limits.structure_clearance_m) for box in boxes), head])
 
 
 def underside_spacing(configuration: Configuration) -> float:
@@ -197,6 +206,7 @@ def build_body(site: Site, machine: Machine, configuration: Configuration, *, ri
     tables = {
         "boxes": boxes,
         "tops": _tops(configuration, machine, site, ridden=ridden),
+        "lids": _lids(configuration, site),
         "discs": _discs(boxes, site, figures["lateral"], figures["sin_heading"], ridden=ridden),
         "undersides": _undersides(configuration),
         "basket": np.array([(xi, eta, *_levers(xi, eta, machine)) for xi, eta in configuration.basket.ring]),

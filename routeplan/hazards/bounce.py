@@ -18,6 +18,9 @@ from routeplan.hazards.arrays import (
 from routeplan.hazards.attitude import Stance, displaced, plane_at, uncertain, uncertain_below
 from routeplan.kernel import kernel
 
+#: Bits of every lid that a body may have.
+ALL_LIDS = -1
+
 
 @kernel
 def lever(xi: float, eta: float, xi_axle: float, xi_other: float, track: float) -> float:
@@ -57,15 +60,16 @@ def rise_margin(body: Body, stance: Stance) -> float:
 
 @kernel
 def top_margins(
-    world: World, body: Body, stance: Stance, x: float, y: float, c: float, s: float, out: Floats
+    world: World, body: Body, stance: Stance, x: float, y: float, c: float, s: float, lids: int, out: Floats
 ) -> None:
     """Lower ``out`` to what is left of head gap, overhead clearance and line clearance, m, and to each less k sigma.
 
     Soffit less the top with its excess, less the gap wanted; lines have their safety distance taken off already.
+    ``lids`` has the bits of those that may be under a soffit.
     """
     rows, cols = world.nodes.shape
     for n in range(body.n_tops):
-        xi0, eta0, zeta, lever_front, lever_rear, wanted, head = body.tops[n]
+        xi0, eta0, zeta, lever_front, lever_rear, wanted, head, lid = body.tops[n]
         xi, eta = xi0 - stance.pitch * zeta, eta0 - stance.roll * zeta
         col = int(math.floor((x + xi * c - eta * s - world.x0) / world.cell + 0.5))
         row = int(math.floor((y + xi * s + eta * c - world.y0) / world.cell + 0.5))
@@ -79,6 +83,8 @@ def top_margins(
         top += excess(body, stance, lever_front, lever_rear)
         out[UNDER_LINE] = min(out[UNDER_LINE], node.line - top)
         out[UNDER_LINE_PROVEN] = min(out[UNDER_LINE_PROVEN], node.line_proven - top)
+        if lids & (1 << int(lid)) == 0:
+            continue
         raw, proven = (HEAD, HEAD_PROVEN) if head > 0 else (OVERHEAD, OVERHEAD_PROVEN)
         out[raw] = min(out[raw], node.soffit - top - wanted)
         out[proven] = min(out[proven], node.soffit_proven - top - wanted)

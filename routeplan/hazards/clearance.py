@@ -30,6 +30,8 @@ from routeplan.kernel import kernel
 
 #: Where nothing but touching is forbidden, this much apart is apart, m.
 TOUCH_M = 0.001
+#: Slices across its length that a box is cut into in a closer look where the whole comes too near.
+SLICES = 5
 #: Distances beyond the gap wanted by this much change nothing, neither a verdict nor a route's cost.
 COMFORT_M = 0.5
 
@@ -167,14 +169,23 @@ def in_frame(edge: Floats, x: float, y: float, c: float, s: float) -> tuple[floa
 
 @kernel
 def part_of(body: Body, n: int, leans: Floats) -> tuple[float, float, float, float]:
-    """Box n with the tube around it, for n from 0; else the contact of wheel -1 - n, a point or half of a track."""
+    """Box n with the tube around it, for n from 0; behind the boxes, the slices of each (``slices_of``); below 0, the
+    contact of wheel -1 - n with its tube, a line across the tyre or half of a track.
+    """
     if n < 0:
         xi, eta = body.wheel_xi[-1 - n], body.wheel_eta[-1 - n]
-        middle = xi - math.copysign(body.half_track, xi)
-        return min(xi, middle), max(xi, middle), eta, eta
-    a0, a1, b0, b1 = body.boxes[n, 0], body.boxes[n, 1], body.boxes[n, 2], body.boxes[n, 3]
+        middle, beyond = xi - math.copysign(body.half_track, xi), abs(eta) + body.tyre_half
+        # Turned in the tube, its ends come to lie aside, ahead and behind, and a little nearer to the origin.
+        wide = body.tyre_half + body.lateral + (abs(xi) + beyond * body.sin_heading) * body.sin_heading
+        far = (beyond + abs(xi) * body.sin_heading) * body.sin_heading
+        return min(xi, middle) - far, max(xi, middle) + far, eta - wide, eta + wide
+    whole = n if n < body.n_boxes else (n - body.n_boxes) // SLICES
+    a0, a1, b0, b1 = body.boxes[whole, 0], body.boxes[whole, 1], body.boxes[whole, 2], body.boxes[whole, 3]
+    if n >= body.n_boxes:
+        long, slice_ = (a1 - a0) / SLICES, (n - body.n_boxes) % SLICES
+        a0, a1 = a0 + slice_ * long, a0 + (slice_ + 1) * long
     # Tops lean by their height: where the machine is turned in the tube, or leans both ways, a little to either side.
-    top, along, across = body.boxes[n, 5], max(leans[0], leans[1]), max(leans[2], leans[3])
+    top, along, across = body.boxes[whole, 5], max(leans[0], leans[1]), max(leans[2], leans[3])
     beside = max(abs(b0), abs(b1))
     wide = body.lateral + (max(abs(a0), abs(a1)) + along * top) * body.sin_heading
     far = (beside + across * top) * body.sin_heading + along * across * beside
@@ -182,10 +193,14 @@ def part_of(body: Body, n: int, leans: Floats) -> tuple[float, float, float, flo
 
 
 @kernel
+def slices_of(body: Body, n: int) -> range:
+    """Numbers of the slices of box n: the nearer to the origin, the less far aside when turned in the tube."""
+    return range(body.n_boxes + SLICES * n, body.n_boxes + SLICES * (n + 1))
+
+
+@kernel
 def wanted_gap(body: Body, kind: int, extra: float, n: int) -> float:
     """Distance that an edge of a kind wants from part n (see ``part_of``), m."""
-    if n < 0:
-        return extra + body.wheel_gap
     if kind == E_OBSTACLE and body.boxes[n, 6] > 0:
         return extra + body.body_gap
     if kind in (E_OBSTACLE, E_BOUNDARY):

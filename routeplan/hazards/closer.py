@@ -1,28 +1,39 @@
 """A closer look where the bounds at a stance say no: smaller tubes, each held against the levels themselves.
 
 The tube about a stretch of a motion is cut into smaller ones until every bound holds in all of them, or fails at the
-middle of one.
+middle of one. In the smallest, levels under wheels are those at the middle, with some to spare (docs/method.md 10).
 """
 
 from __future__ import annotations
 
 import math
 
-from routeplan.hazards.arrays import KINDS, STRIKE, Body, Floats, Scratch, World
+from routeplan.hazards.arrays import (
+    COMBINED,
+    EDGES,
+    GRADE,
+    KINDS,
+    MIDDLE,
+    SIDE_SLOPE,
+    STRIKE,
+    Body,
+    Floats,
+    Scratch,
+    World,
+)
 from routeplan.hazards.attitude import Tube
 from routeplan.hazards.ground import BETWEEN_STANCES_M, proven_row
 from routeplan.hazards.sweep import FAR, along
-from routeplan.hazards.tubes import HERE, STRETCH, tube_margins
+from routeplan.hazards.tubes import HERE, SAMPLED_M, STRETCH, tube_margins
 from routeplan.kernel import kernel
 
-#: A tube is not cut further once no point of the machine is this far from where it is at the tube's middle, m; in a
-#: full look half of that, so that no part of a way that a brief look passed is failed later.
-SMALLEST_M = 0.02
-#: Where it matters how far tops lean, tubes are cut to less than this, m.
-LEANING_M = 0.06
-#: Most tubes looked at for one stretch; in a full look twice as many, for the same reason.
-MOST = 150
-#: A brief look wants this much more than a full one, in the unit of each margin, for the same reason.
+#: A tube is not cut further once no point of the machine is this far from where it is at the tube's middle, m.
+SMALLEST_M = 0.025
+#: Most tubes looked at for one stretch in a brief look; in a full one twice as many, so that no part of a way that a
+#: brief look passed is failed later.
+MOST = 500
+#: A brief look wants this much more than a full one, in the unit of each margin, for the same reason: the parts of a
+#: way have their middles elsewhere.
 SPARE = 0.002
 
 
@@ -57,7 +68,7 @@ def tube_of(
     ahead = travel + wide * (abs(turned) + skew) + 0.5 * body.reach * skew * skew
     beside = wide + (travel if turns or piece[3] != 0.0 else 0.0)
     middle = px - aside * math.sin(ph), py + aside * math.cos(ph), ph + turned
-    return (*middle, Tube(ahead, beside, skew), half * bent)
+    return (*middle, Tube(ahead, beside, skew, 1.0), half * bent)
 
 
 @kernel
@@ -78,37 +89,51 @@ def look_closer(
     """Fill row ``STRETCH`` of margins, bottoms and leans anew for a piece from distance ``first`` to ``last``.
 
     Nothing is done where all that the row holds is proven, but for ``whole``, which cuts tubes for the sake of how far
-    tops lean, too; at a glance the middle stands for all. Returns how far tops lean per metre of height, -1 where a
-    level is unknown; ``leaned`` is what the row was filled with. ``rate`` is how far any point of the machine moves at
-    most per metre along the piece.
+    tops lean, too; at a glance the middle stands for all, or it and the edges. Returns how far tops lean per metre of
+    height, -1 where a level is unknown; ``leaned`` is what the row was filled with. ``rate`` is how far any point of
+    the machine moves at most per metre along the piece.
     """
     if not whole and leaned >= 0.0 and not short(body, scratch.margins[STRETCH], True):
         return leaned
-    here, parts = scratch.margins[HERE], scratch.tubes
     begin(body, first, last, scratch)
-    if scratch.glance:
+    if scratch.look == MIDDLE:
         return glanced_at(world, body, x, y, heading, piece, 0.5 * (first + last), scratch)
-    spare, smallest, most = (SPARE, SMALLEST_M, MOST) if brief else (0.0, 0.5 * SMALLEST_M, 2 * MOST)
-    if not edges_hold(world, body, x, y, heading, piece, parts, rate, scratch, spare):
+    spare, most = (SPARE, MOST) if brief else (0.0, 2 * MOST)
+    if not edges_hold(world, body, x, y, heading, piece, scratch.tubes, rate, scratch, spare):
         merge(scratch, STRETCH, HERE)
         return leaned
+    if scratch.look == EDGES:
+        return glanced_at(world, body, x, y, heading, piece, 0.5 * (first + last), scratch)
+    return look_at_parts(world, body, x, y, heading, piece, rate, whole, scratch, spare, most)
+
+
+@kernel
+def look_at_parts(
+    world: World, body: Body, x: float, y: float, heading: float, piece: Floats, rate: float, whole: bool,
+    scratch: Scratch, spare: float, most: int,
+) -> float:
+    """Fill row ``STRETCH`` from row 0 of the parts of a tube, cut as far as it takes; see ``look_closer``."""
+    here, parts = scratch.margins[HERE], scratch.tubes
     pending, looked, lean = 1, 0, 0.0
     while pending > 0:
         pending -= 1
         looked += 1
         px, py, ph, tube, turn = tube_of(body, x, y, heading, piece, parts[pending], rate)
-        axis = widest(body, parts[pending], rate, smallest)
+        axis = widest(body, parts[pending], rate, SMALLEST_M)
+        small = axis < 0
         if looked >= most or pending + 2 > len(parts):
             axis = -1
         leaned = tube_margins(world, body, px, py, ph, tube, turn, scratch, spare, here)
-        if whole and leaned >= 0.0 and axis >= 0 and widest(body, parts[pending], rate, LEANING_M) >= 0:
+        if whole and leaned >= 0.0 and axis >= 0:
             cut(parts, pending, axis)
             pending += 2
             continue
-        if short(body, here, True) and axis >= 0:
+        if small and short(body, here, True):
+            sampled(world, body, px, py, ph, tube, turn, scratch, spare + SAMPLED_M)
+        elif short(body, here, True) and axis >= 0:
             open_here = not short(body, here, False)
-            alone = tube_margins(world, body, px, py, ph, Tube(0.0, 0.0, 0.0), 0.0, scratch, spare, here)
-            if not short(body, here, not open_here):
+            alone = tube_margins(world, body, px, py, ph, Tube(0.0, 0.0, 0.0, 0.0), 0.0, scratch, spare, here)
+            if not short(body, here, open_here):
                 cut(parts, pending, axis)
                 pending += 2
                 continue
@@ -123,13 +148,29 @@ def look_closer(
 
 
 @kernel
+def sampled(
+    world: World, body: Body, x: float, y: float, heading: float, tube: Tube, turn: float, scratch: Scratch, off: float
+) -> None:
+    """Fill row ``HERE``, which holds what is bounded in a tube, with what holds if levels under the wheels were what
+    they are at its middle, less ``off``, m. Slopes stay bounded, and with them how far tops lean.
+    """
+    here, leans = scratch.margins[HERE], scratch.leans[HERE]
+    grade, side, combined = here[GRADE], here[SIDE_SLOPE], here[COMBINED]
+    ahead, behind, left, right = leans
+    tube = Tube(tube.ahead, tube.aside, tube.turned, 0.0)
+    tube_margins(world, body, x, y, heading, tube, turn, scratch, off, here)
+    here[GRADE], here[SIDE_SLOPE], here[COMBINED] = grade, side, combined
+    leans[0], leans[1], leans[2], leans[3] = ahead, behind, left, right
+
+
+@kernel
 def glanced_at(
     world: World, body: Body, x: float, y: float, heading: float, piece: Floats, distance: float, scratch: Scratch
 ) -> float:
     """Fill row ``STRETCH`` with what holds at one pose of a piece, without a tube; see ``look_closer``."""
     px, py, ph = along(x, y, heading, distance, piece[1], piece[2], piece[3])
     here = scratch.margins[HERE]
-    lean: float = tube_margins(world, body, px, py, ph, Tube(0.0, 0.0, 0.0), 0.0, scratch, 0.0, here)
+    lean: float = tube_margins(world, body, px, py, ph, Tube(0.0, 0.0, 0.0, 0.0), 0.0, scratch, 0.0, here)
     merge(scratch, STRETCH, HERE)
     return lean
 

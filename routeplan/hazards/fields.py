@@ -8,6 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 
@@ -257,15 +258,16 @@ def _lowest(
     return lowest, proven, free
 
 
-def feature_outlines(site: Site, radius_m: float) -> tuple[Floats, Floats]:
-    """Holes and raised features of the defects layer as ``World`` has them: ``features`` and ``outlines``."""
-    features, outlines = np.empty((0, 8)), np.empty((0, 4))
-    for feature in site.defects:
-        size = defect_size(feature, radius_m)
-        if size > 0.0:
-            ring = np.array(feature.geometry.exterior.coords)[:, :2]
-            first, hole = len(outlines), float(feature.depth_m > 0.0)
-            outlines = np.vstack([outlines, np.hstack([ring[:-1], ring[1:]])])
-            row = (*feature.geometry.bounds, size, hole, first, len(outlines))
-            features = np.vstack([features, row])
-    return features, outlines
+def outlines_of(site: Site, radius_m: float) -> tuple[Floats, Floats, Floats]:
+    """Holes and raised features of the defects layer, and soffits, as ``World`` has them: ``features``, ``soffits`` and
+    ``outlines``.
+    """
+    sizes = [(feature, defect_size(feature, radius_m)) for feature in site.defects]
+    met = [(one.geometry, size, float(one.depth_m > 0.0)) for one, size in sizes if size > 0.0]
+    over = [(soffit.geometry, 0.0, 0.0) for soffit in site.soffits]
+    rows, outlines = np.empty((0, 8)), np.empty((0, 4))
+    for geometry, size, hole in (*met, *over):
+        ring, first = shapely.get_coordinates(geometry.exterior), len(outlines)
+        outlines = np.vstack([outlines, np.hstack([ring[:-1], ring[1:]])])
+        rows = np.vstack([rows, (*geometry.bounds, size, hole, first, len(outlines))])
+    return rows[: len(met)], rows[len(met) :], outlines

@@ -26,7 +26,7 @@ from routeplan.hazards.arrays import (
     World,
 )
 from routeplan.hazards.attitude import STANCE_STEP, Stance, displaced, plane_at, stand, uncertain, uncertain_below
-from routeplan.hazards.bounce import excess, rise_margin, top_margins, underside_margin
+from routeplan.hazards.bounce import ALL_LIDS, excess, rise_margin, top_margins, underside_margin
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.kernel import kernel
 
@@ -148,7 +148,7 @@ def ground_margins(
             return lean
     enough = max(COMFORT_M, body.proven[HEAD], body.proven[OVERHEAD], body.proven[UNDER_LINE])
     if not over >= enough and world.nodes[row, col].soffit_far < body.reach + 1.5:
-        top_margins(world, body, stance, x, y, c, s, out)
+        top_margins(world, body, stance, x, y, c, s, ALL_LIDS, out)
     return lean
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,7 +24,7 @@ from routeplan.hazards.blocks import build_blocks
 from routeplan.hazards.body import build_body, proven_from, underside_spacing
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.edges import BUCKET_M, EdgeSoup, build_edges, layers_of
-from routeplan.hazards.fields import GroundFields, OverheadFields, feature_outlines, ground_fields, overhead_fields
+from routeplan.hazards.fields import GroundFields, OverheadFields, ground_fields, outlines_of, overhead_fields
 from routeplan.hazards.ground import OUT
 from routeplan.hazards.terrain import Terrain
 from routeplan.hazards.uncertainty import sigma_pitch, sigma_point, sigma_roll
@@ -53,6 +53,10 @@ class Hazards:
     wheel_radius_m: float
     configuration: Configuration
     travel_mode: str
+
+    def closer(self) -> Hazards:
+        """The same where what the bounds at a stance do not pass is looked at closer."""
+        return replace(self, world=self.world._replace(closer=True))
 
 
 def margin_sigmas(site: Site, machine: Machine, configuration: Configuration) -> Floats:
@@ -98,9 +102,7 @@ class Encounter:
     fields: GroundFields
     overhead: OverheadFields
 
-    def on(
-        self, day: dt.date | None, *, travel_m: float, closed: frozenset[str] = frozenset(), closer: bool = False
-    ) -> Hazards:
+    def on(self, day: dt.date | None, *, travel_m: float, closed: frozenset[str] = frozenset()) -> Hazards:
         """Make everything the kernels need to judge a motion of this machine on a day.
 
         Parameters
@@ -109,8 +111,6 @@ class Encounter:
             How far the origin may get from where a motion of the lattice starts.
         closed
             Ids of areas closed beyond the site's own dates.
-        closer
-            Whether what the bounds at a stance do not pass is looked at closer.
         """
         body, terrain = self.body, self.terrain
         lean_m = body.tallest * LEAN_FACTOR * max(body.limit_up, body.limit_down, body.limit_side)
@@ -118,7 +118,7 @@ class Encounter:
         layers = layers_of(self.site, self.machine, self.configuration, day=day, closed=closed)
         soup = build_edges(terrain, layers, reach_m + travel_m / 2.0)
         radius_m = max(wheel.radius_m for wheel in self.machine.wheels)
-        features, outlines = feature_outlines(self.site, radius_m)
+        features, soffits, outlines = outlines_of(self.site, radius_m)
         blocking = _blocking(body, self.k * self.sigma)
         steering = proven_from(body, np.where(blocking == 2, self.k * self.sigma, 0.0))
         blocks = build_blocks(terrain, steering, self.fields, self.overhead.lowest_proven, soup.low, travel_m)
@@ -126,8 +126,8 @@ class Encounter:
             x0=terrain.x0, y0=terrain.y0, cell=terrain.cell_m,
             nodes=_nodes(terrain, self.fields, self.overhead, soup),
             spans=self.fields.spans, block=blocks.size, blocks=blocks.records,
-            levels=np.stack([terrain.level, terrain.clean]), features=features, outlines=outlines,
-            closer=True if closer else None,
+            levels=np.stack([terrain.level, terrain.clean]), features=features, soffits=soffits, outlines=outlines,
+            closer=None,
             open_m=reach_m - lean_m + travel_m + terrain.cell_m, edges=soup.edges,
             edge_kind=soup.kinds, bucket_start=soup.bucket_start, bucket_edges=soup.bucket_edges,
             bucket_cols=soup.bucket_cols, bucket_rows=soup.bucket_rows, bucket_m=BUCKET_M, piece_m=travel_m,
@@ -166,12 +166,12 @@ def _nodes(terrain: Terrain, fields: GroundFields, overhead: OverheadFields, sou
     )  # fmt: skip
 
 
-def new_scratch(body: Body, *, glance: bool = False) -> Scratch:
-    """Room for one thread to check motions in; ``glance``: see ``Scratch``."""
+def new_scratch(body: Body, look: int = arrays.ALL) -> Scratch:
+    """Room for one thread to check motions in; ``look``: see ``Scratch``."""
     return Scratch(
         np.empty(OUT), np.empty((3, OUT)), np.empty((3, body.n_boxes)), np.empty((3, 4)), np.empty((2, OUT)),
         np.empty((4, 6)), np.empty((40, 6)),
-        np.empty((40, 2)), np.empty(4096, np.int64), glance,
+        np.empty((40, 2)), np.empty(4096, np.int64), look,
     )  # fmt: skip
 
 

@@ -25,6 +25,7 @@ from routeplan.hazards.clearance import (
     part_of,
     roomy,
     segment_box,
+    slices_of,
     wanted_gap,
 )
 from routeplan.kernel import kernel
@@ -106,8 +107,16 @@ def straight_margins(
             wanted = wanted_gap(body, kind, edge[4], n)
             a0, a1, b0, b1 = part_of(body, n, leans)
             a0, a1 = a0 + min(ahead, 0.0), a1 + max(ahead, 0.0)
-            if not outside(u0, v0, u1, v1, a0, a1, b0, b1, wanted + COMFORT_M):
-                out[check] = min(out[check], segment_box(u0, v0, u1, v1, a0, a1, b0, b1) - wanted)
+            if outside(u0, v0, u1, v1, a0, a1, b0, b1, wanted + COMFORT_M):
+                continue
+            margin = segment_box(u0, v0, u1, v1, a0, a1, b0, b1) - wanted
+            if margin < 0.0 and n >= 0 and world.closer is not None:
+                margin = math.inf
+                for part in slices_of(body, n):
+                    a0, a1, b0, b1 = part_of(body, part, leans)
+                    a0, a1 = a0 + min(ahead, 0.0), a1 + max(ahead, 0.0)
+                    margin = min(margin, segment_box(u0, v0, u1, v1, a0, a1, b0, b1) - wanted)
+            out[check] = min(out[check], margin)
 
 
 @kernel
@@ -167,6 +176,13 @@ def turning_margins(
                 edge, body, n, wanted, rate, check, x, y, heading, length, curvature, pivot, slip, leans, brief,
                 scratch.parts, out[check],
             )  # fmt: skip
+            if least < min(out[check], 0.0) and n >= 0 and world.closer is not None:
+                least = out[check]
+                for part in slices_of(body, n):
+                    least = pair_margin(
+                        edge, body, part, wanted, rate, check, x, y, heading, length, curvature, pivot, slip, leans,
+                        brief, scratch.parts, least,
+                    )  # fmt: skip
             out[check] = min(out[check], least)
             if brief and least < 0.0 and check != WALKWAY:
                 return

@@ -13,6 +13,7 @@ from routeplan.hazards.arrays import (
     HEAD,
     KINDS,
     LEVELS,
+    MIDDLE,
     OVERHEAD,
     STRIKE,
     UNDER_LINE,
@@ -77,7 +78,7 @@ def stretch_ground(
     aside = 0.5 * STANCE_STEP if turn > 0.0 or slip != 0.0 else 0.0
     bottoms, leans, here = scratch.bottoms, scratch.leans, scratch.margins[STRETCH]
     lean = 0.0
-    for i in range(steps, 0 if scratch.glance else -1, -1):
+    for i in range(steps, 0 if scratch.look == MIDDLE else -1, -1):
         px, py, ph = along(x, y, heading, first + length * i / steps, curvature, pivot, slip)
         if closer is None:
             leaned = ground_margins(world, body, px, py, ph, turn, aside, bottoms[WHOLE], leans[WHOLE], brief, out)

@@ -18,7 +18,7 @@ from routeplan.hazards.attitude import (
     within_stop,
 )
 from routeplan.hazards.bounce import excess, top_margins, underside_margin
-from routeplan.hazards.clearance import clipped
+from routeplan.hazards.clearance import TOUCH_M, clipped
 from routeplan.hazards.ground import BETWEEN_STANCES_M, box_bottoms, leans_to, slope_margins
 from routeplan.hazards.levels import (
     CLEAN,
@@ -39,6 +39,8 @@ DEFECT_REACH_M = 3.0
 POINTS_M = 0.085
 #: Left to terms of third order (see ``ground.BETWEEN_STANCES_M``), m.
 THIRD_ORDER_M = 0.001
+#: What levels under wheels at the middle of a tube leave to those elsewhere in it where they stand for them, m.
+SAMPLED_M = 0.003
 #: Rows of margins, bottoms and leans of ``Scratch``: of a whole piece, of one stretch of it, of the tube looked at.
 WHOLE, STRETCH, HERE = range(3)
 
@@ -52,12 +54,12 @@ def look_at_wheel(
     xi, eta = body.wheel_xi[i], body.wheel_eta[i]
     hub_x, hub_y = x + xi * c - eta * s, y + xi * s + eta * c
     ahead, aside = tube.ahead + abs(eta) * tube.turned, tube.aside + abs(xi) * tube.turned
-    turned = tube.turned + turn
+    turned, whole = tube.turned + turn, tube.levels
     low, high = wheel_span(
-        world, body, SURVEYED, hub_x, hub_y, c, s, level, pitch, roll, ahead, aside, turned
+        world, body, SURVEYED, hub_x, hub_y, c, s, level, pitch, roll, whole * ahead, whole * aside, whole * turned
     )  # fmt: skip
     clean_low, clean_high = wheel_span(
-        world, body, CLEAN, hub_x, hub_y, c, s, level, pitch, roll, ahead, aside, turned
+        world, body, CLEAN, hub_x, hub_y, c, s, level, pitch, roll, whole * ahead, whole * aside, whole * turned
     )  # fmt: skip
     defect = worst_within(world, hub_x, hub_y, DEFECT_REACH_M + math.hypot(ahead, aside))
     raised, up = 0.0, -math.inf
@@ -220,6 +222,31 @@ def box_over(world: World, body: Body, stance: Stance, x: float, y: float, c: fl
 
 
 @kernel
+def lids_under(world: World, body: Body, stance: Stance, x: float, y: float, c: float, s: float) -> int:
+    """Bits of the lids that some soffit comes over, or so near that it counts, anywhere in the tube."""
+    bits, tube = 0, stance.tube
+    shaky = 0.0 if tube.levels > 0.0 else SAMPLED_M / min(body.track, body.wheelbase)
+    pitched, rolled = stance.pitch_spread + shaky, stance.roll_spread + shaky
+    for n in range(body.n_lids if len(world.soffits) > 0 else 0):
+        a0, a1, b0, b1, top, reach = body.lids[n]
+        # The top comes as far as it leans, and what is below it stays behind.
+        ahead, behind = max(pitched - stance.pitch, 0.0), max(pitched + stance.pitch, 0.0)
+        left, right = max(rolled - stance.roll, 0.0), max(rolled + stance.roll, 0.0)
+        beside, along_ = max(abs(b0), abs(b1)), max(abs(a0), abs(a1))
+        far = tube.ahead + beside * (tube.turned + (ahead + behind) * (left + right))
+        wide = tube.aside + along_ * tube.turned
+        a0, a1 = a0 - behind * top - far, a1 + ahead * top + far
+        b0, b1 = b0 - right * top - wide, b1 + left * top + wide
+        mx, my = 0.5 * (a0 + a1), 0.5 * (b0 + b1)
+        px, py = x + mx * c - my * s, y + mx * s + my * c
+        for m in range(len(world.soffits)):
+            if outline_distance(world, world.soffits[m], px, py, c, s, a1 - mx, b1 - my) <= reach + TOUCH_M:
+                bits |= 1 << n
+                break
+    return bits
+
+
+@kernel
 def tube_margins(
     world: World, body: Body, x: float, y: float, heading: float, tube: Tube, turn: float, scratch: Scratch,
     spare: float, out: Floats,
@@ -241,7 +268,7 @@ def tube_margins(
     if not strike >= max(body.proven[STRIKE], 0.0) + BETWEEN_STANCES_M + spare:
         strike = max(strike, underside_closer(world, body, stance, x, y, c, s))
     out[STRIKE] = strike
-    top_margins(world, body, stance, x, y, c, s, out)
+    top_margins(world, body, stance, x, y, c, s, lids_under(world, body, stance, x, y, c, s), out)
     scratch.bottoms[HERE] = 1e9
     box_bottoms(body, stance, scratch.bottoms[HERE])
     scratch.leans[HERE, :] = 0.0

@@ -9,11 +9,11 @@ from itertools import pairwise, product
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely.geometry import Polygon, box
+from shapely.geometry import Point, Polygon, box
 
-from routeplan.hazards.catalogue import CATALOGUE
 from routeplan.plan.way import Stretch, Way, metre_m
 from routeplan.route import NearMiss
+from routeplan.search.anchors import Anchor
 from routeplan.search.best_first import SWITCH_MM
 from routeplan.search.lattice import CheckedLattice, Found, NotFound
 from routeplan.site.model import GridSpec, Site
@@ -28,7 +28,7 @@ AROUND_M = 5.0
 LIMIT = 8_000_000
 #: Looks taken at each place, in their order: the grid (the site's own where ``None``), and how many ways are looked at
 #: closer; where none is, the bounds at stances decide, and what they find blocked is.
-LOOKS = ((None, 25), (FINE, 0), (None, 200))
+LOOKS = ((None, 25), (FINE, 0), (FINE, 50), (None, 200))
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,8 +64,8 @@ def part_of(site: Site, around: Polygon, grid: GridSpec) -> Site | None:
     return replace(site, boundary=inside, ground=levels, grid=grid)
 
 
-def _shared(poses: Ints, coarse: CheckedLattice, fine: CheckedLattice) -> tuple[Ints, Ints]:
-    """Those of some coarse lattice poses that are poses of the fine lattice too, and their numbers there."""
+def _shared(poses: Ints, coarse: CheckedLattice, fine: CheckedLattice) -> Ints:
+    """The numbers that those of some coarse lattice poses have which are poses of the fine lattice too."""
     cells, heads = np.divmod(poses, coarse.grid.headings)
     rows, cols = np.divmod(cells, coarse.grid.cols)
     step = fine.grid.cell_m
@@ -77,14 +77,14 @@ def _shared(poses: Ints, coarse: CheckedLattice, fine: CheckedLattice) -> tuple[
     good = (np.abs(r - np.round(r)) < 1e-6) & (np.abs(c - np.round(c)) < 1e-6) & alike[heads]
     good &= (r > -0.5) & (c > -0.5) & (r < fine.grid.rows - 0.5) & (c < fine.grid.cols - 0.5)
     numbers = (np.round(r[good]) * fine.grid.cols + np.round(c[good])) * fine.grid.headings + heading[heads[good]]
-    return poses[good], numbers.astype(np.int64)
+    return np.asarray(numbers, np.int64)
 
 
 def _joined(
     coarse: CheckedLattice, fine: CheckedLattice, middle: Found, starts: Sequence[int], goals: Sequence[int]
 ) -> Way | None:
     """The coarse way to where a fine one begins, the fine one, and the coarse way on from where it ends."""
-    first, last = middle.motions[0].at, middle.motions[-1].end
+    first, last = fine.pose_of(middle.start), fine.pose_of(middle.goal)
     before = coarse.find(starts, [coarse.add_anchor(first)])
     after = coarse.find([coarse.add_anchor(last)], goals)
     if not isinstance(before, Found) or not isinstance(after, Found):
@@ -110,14 +110,39 @@ class _Part:
     here: list[int]
     there: list[int]
 
+    def find(self, looks: int) -> Found | NotFound:
+        """The best way through. What has no way back has none there, and that shows sooner where less is reached."""
+        if len(self.there) < len(self.here):
+            back = self._search(self.there, self.here, 1)
+            if isinstance(back, NotFound) and back.why == "exhausted":
+                return back
+        return self._search(self.here, self.there, looks)
+
+    def _search(self, starts: list[int], goals: list[int], looks: int) -> Found | NotFound:
+        return self.lattice.find(starts, goals, limit=len(starts) + LIMIT, looks=looks)
+
+
+@dataclass(frozen=True, eq=False)
+class _Side:
+    """The poses that a way may begin in, or end in, and the lattice poses reached from them."""
+
+    ends: Sequence[Anchor]
+    reached: Ints
+
+    def within(self, coarse: CheckedLattice, fine: CheckedLattice) -> list[int]:
+        """What was reached within a part, as poses there; the ends themselves where nothing is reached from them."""
+        shared: list[int] = _shared(self.reached, coarse, fine).tolist()
+        inside = (at for at in self.ends if fine.site.boundary.covers(Point(at.x, at.y)))
+        return shared or [fine.add_anchor(at) for at in inside]
+
 
 @dataclass(eq=False)
 class _Parts:
     """Parts of a site around some places, on some grid and with a closer look or without; each made once."""
 
     coarse: CheckedLattice
-    reached: Ints
-    reaching: Ints
+    here: _Side
+    there: _Side
     lattice_of: Callable[[Site, bool], CheckedLattice]
     taken: int = 0
     grid: str = ""
@@ -139,14 +164,9 @@ class _Parts:
         fine = self.lattice_of(site, closer)
         self.taken += 1
         self.grid = f"{fine.grid.cell_m:.2f} m and {fine.grid.headings} headings"
-        here, there = (_shared(poses, self.coarse, fine)[1].tolist() for poses in (self.reached, self.reaching))
+        here, there = (side.within(self.coarse, fine) for side in (self.here, self.there))
         leads = here and there and fine.may_lead(here, there)
         return _Part(fine, here, there) if leads else None
-
-
-def _of_the_ground(miss: NearMiss) -> bool:
-    """Whether a near miss names a check that a closer look at levels and soffits can tell better."""
-    return any(line.kind in miss.text for line in CATALOGUE if line.surveyed)
 
 
 def look_finer(
@@ -164,23 +184,21 @@ def look_finer(
     beyond = coarse.find(goals, starts)
     if isinstance(beyond, Found):  # the same motions, driven the other way: cannot be
         raise AssertionError("a way back was found where there is no way there")
-    parts = _Parts(coarse, answer.reached, beyond.reached, lattice_of)
-    gave_up = 0
+    begins, ends = ([coarse.pose_of(pose) for pose in poses] for poses in (starts, goals))
+    parts = _Parts(coarse, _Side(begins, answer.reached), _Side(ends, beyond.reached), lattice_of)
+    ended: dict[_Part, str] = {}  # as the last look at each did, for a later one may look at more ways
     places: list[tuple[float, float]] = []
     for miss in misses:
         if all(math.dist(miss.place, place) >= AROUND_M for place in places):
             places.append(miss.place)
     for (spec, looks), place in product(LOOKS, places):
-        if looks > 0 and not any(_of_the_ground(miss) for miss in misses if math.dist(miss.place, place) < AROUND_M):
-            continue
         part = parts.around(place, coarse.site.grid if spec is None else spec, closer=looks > 0)
         if part is None:
             continue
-        found = part.lattice.find(part.here, part.there, limit=len(part.here) + LIMIT, looks=max(looks, 1))
+        found = part.find(max(looks, 1))
         if isinstance(found, Found):
             way = _joined(coarse, part.lattice, found, starts, goals)
             if way is not None:
-                return Look(way, parts.taken, gave_up, parts.grid)
-        elif looks == 0 and found.why == "limit":
-            gave_up += 1
-    return Look(None, parts.taken, gave_up, parts.grid)
+                return Look(way, parts.taken, 0, parts.grid)
+        ended[part] = "limit" if isinstance(found, Found) else found.why
+    return Look(None, parts.taken, list(ended.values()).count("limit"), parts.grid)

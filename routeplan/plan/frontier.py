@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from routeplan.hazards import arrays
 from routeplan.hazards.catalogue import CATALOGUE
 from routeplan.hazards.ground import BETWEEN_STANCES_M
+from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.tile import BLOCKED
 from routeplan.machine.model import Machine
 from routeplan.route import NearMiss
@@ -75,13 +76,13 @@ def _weighed(short_mm: Floats) -> Floats:
     return weighed
 
 
-def pose_blocked(anchor: Anchor, lattice: CheckedLattice, machine: Machine) -> str | None:
+def pose_blocked(anchor: Anchor, hazards: Hazards, machine: Machine) -> str | None:
     """What blocks a machine that just stands at a pose, in words; ``None`` when nothing does."""
-    margins, verdicts = check_motions(lattice.hazards, np.array([[anchor.x, anchor.y, anchor.heading]]), STILL)
-    return _words(shortfalls_mm(margins, machine)[0], lattice)[1] if verdicts[0] == BLOCKED else None
+    margins, verdicts = check_motions(hazards, np.array([[anchor.x, anchor.y, anchor.heading]]), STILL)
+    return _words(shortfalls_mm(margins, machine)[0], hazards)[1] if verdicts[0] == BLOCKED else None
 
 
-def _words(short_mm: Floats, lattice: CheckedLattice) -> tuple[int, str]:
+def _words(short_mm: Floats, hazards: Hazards) -> tuple[int, str]:
     """The check of one row of shortfalls that counts most, and the checks that do not hold in words.
 
     A body that meets an obstacle is short of its gap, and nobody knows by how much more.
@@ -92,7 +93,7 @@ def _words(short_mm: Floats, lattice: CheckedLattice) -> tuple[int, str]:
         return arrays.LEVELS, "a level under the machine is not known"
     parts = []
     for kind in kinds:
-        least_mm = 1000.0 * lattice.hazards.body.structure_gap if kind == arrays.CLEARANCE else INSIDE_MM
+        least_mm = 1000.0 * hazards.body.structure_gap if kind == arrays.CLEARANCE else INSIDE_MM
         more = " or more" if kind in _THINGS and short_mm[kind] >= least_mm - ROUNDING_MM else ""
         parts.append(f"{_NAMES[kind]} is short by {math.ceil(short_mm[kind])} mm{more}{_OVER.get(kind, '')}")
     return kinds[0], ", ".join(parts)
@@ -100,7 +101,7 @@ def _words(short_mm: Floats, lattice: CheckedLattice) -> tuple[int, str]:
 
 def _miss(at: Floats, short_mm: Floats, lattice: CheckedLattice) -> NearMiss:
     """A miss at a pose (x, y, heading) with one row of shortfalls."""
-    kind, words = _words(short_mm, lattice)
+    kind, words = _words(short_mm, lattice.hazards)
     return NearMiss(_NAMES[kind], (float(at[0]), float(at[1])), float(short_mm[kind]), f"{words} here")
 
 

@@ -138,7 +138,7 @@ class MovePlanner:
 
     def _no_room(self, wanted: MoveWanted, graph: SiteGraph, stop: Stop, mode: int) -> Move:
         """The move as it is when the machine cannot stand at one of its stops."""
-        why = pose_blocked(stop.stands[-1], graph.lattices[mode], graph.machine)
+        why = pose_blocked(stop.stands[-1], graph.lattices[mode].hazards.closer(), graph.machine)
         text = f"the machine cannot stand at {stop.name}: {why}"
         point = self.site.places[stop.name].point
         return _no_way(wanted, "no route", text, (NearMiss("place", (point.x, point.y), _NAN, text),))
@@ -172,10 +172,11 @@ class MovePlanner:
             pivot_arm_m=max(math.hypot(wheel.xi_m, wheel.eta_m) for wheel in machine.wheels),
             coordinated=coordinated_turn(machine), crab_rad=machine.crab_rad,
         )  # fmt: skip
-        hazards = met.on(day, travel_m=motions.travel_m, closed=self.closed, closer=closer)
+        hazards = met.on(day, travel_m=motions.travel_m, closed=self.closed)
         return CheckedLattice(
-            site, hazards, motions, lambda count: self.progress(f"{machine.id}: checking motions", count)
-        )
+            site, hazards.closer() if closer else hazards, motions,
+            lambda count: self.progress(f"{machine.id}: checking motions", count),
+        )  # fmt: skip
 
     def _extent_m(self) -> float:
         west, south, east, north = self.site.boundary.bounds

@@ -21,6 +21,7 @@ from typing import Any, NamedTuple
 import networkx
 import shapely
 
+from routeplan.hazards.prepare import Hazards
 from routeplan.machine.model import Machine
 from routeplan.machine.modelled import not_ridden
 from routeplan.plan.frontier import pose_blocked
@@ -195,16 +196,22 @@ class SiteGraph:
             What has been paid, by pose that the machine may stand in.
         """
         stop = Stop(name, tuple(paid_m), tuple(paid_m.values()))
+        if (stop, 0) in self._poses:
+            return stop
+        first = [self._free(stop, lattice.hazards) for lattice in self.lattices]
+        free = first if any(first) else [self._free(stop, lattice.hazards.closer()) for lattice in self.lattices]
         for m, lattice in enumerate(self.lattices):
-            if (stop, m) not in self._poses:
-                free = [anchor for anchor in paid_m if pose_blocked(anchor, lattice, self.machine) is None]
-                self._poses[stop, m] = {lattice.add_anchor(anchor): paid_m[anchor] for anchor in free}
+            self._poses[stop, m] = {lattice.add_anchor(anchor): paid_m[anchor] for anchor in free[m]}
         for m, one in enumerate(self.lattices):
             for n, other in enumerate(self.lattices):
                 if m != n and self._poses[stop, m] and self._poses[stop, n]:
                     change_m = _change_m(one, other)
                     self.graph.add_edge(Node(stop, m, False), Node(stop, n, True), weight=change_m, found=None)
         return stop
+
+    def _free(self, stop: Stop, hazards: Hazards) -> list[Anchor]:
+        """The poses at a stop in which nothing blocks the machine."""
+        return [anchor for anchor in stop.stands if pose_blocked(anchor, hazards, self.machine) is None]
 
     def without_room(self, start: Stop, goal: Stop, *, mode: int) -> Stop | None:
         """The first of two nodes at which the machine cannot stand: the start in a mode, the goal in any."""

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from routeplan.hazards.arrays import ALL, EDGES, MIDDLE
 from routeplan.hazards.ground import OUT
 from routeplan.hazards.prepare import Hazards, new_scratch
 from routeplan.hazards.tile import BLOCKED, PIECE, judge
@@ -52,9 +53,19 @@ class Link:
     byte: int
     length_mm: int
 
+    def judged(self, hazards: Hazards) -> Link:
+        """The same motion as a look at all of it finds it."""
+        start = np.array([[self.at.x, self.at.y, self.at.heading]])
+        _, (verdict,) = check_motions(hazards, start, self.pieces[None], brief=True)
+        return replace(self, byte=int(verdict))
 
-def check_motions(hazards: Hazards, starts: Floats, pieces: Floats, *, brief: bool = False) -> tuple[Floats, Bytes]:
+
+def check_motions(
+    hazards: Hazards, starts: Floats, pieces: Floats, *, brief: bool = False, glance: bool = False
+) -> tuple[Floats, Bytes]:
     """Margins (n, OUT) and verdict bytes (n,) of single motions; see ``hazards.tile.judge``.
+
+    Where a closer look is taken, ``glance`` is all of it, and too kind; a brief one begins at the edges of tubes.
 
     Raises
     ------
@@ -64,19 +75,14 @@ def check_motions(hazards: Hazards, starts: Floats, pieces: Floats, *, brief: bo
     if starts.shape[1:] != (3,) or pieces.ndim != 3 or pieces.shape[::2] != (len(starts), PIECE):
         raise ValueError(f"poses {starts.shape} and pieces {pieces.shape}: wanted (n, 3) and (n, m, {PIECE})")
     margins, verdicts = np.empty((len(starts), OUT)), np.empty(len(starts), np.uint8)
-    scratch = new_scratch(hazards.body)
-    pieces = np.ascontiguousarray(pieces)
-    judge(
-        hazards.world,
-        hazards.body,
-        hazards.blocking,
-        np.ascontiguousarray(starts),
-        pieces,
-        scratch,
-        brief,
-        margins,
-        verdicts,
-    )
+    looks = (MIDDLE,) if glance else (EDGES, ALL) if brief and hazards.world.closer else (ALL,)
+    left = np.arange(len(starts))
+    for look in looks:
+        seen, told = np.empty((len(left), OUT)), np.empty(len(left), np.uint8)
+        scratch = new_scratch(hazards.body, look)
+        judge(hazards.world, hazards.body, hazards.blocking, starts[left], pieces[left], scratch, brief, seen, told)
+        margins[left], verdicts[left] = seen, told
+        left = left[told != BLOCKED]
     return margins, verdicts
 
 
@@ -197,7 +203,7 @@ def _curves(
     starts = np.column_stack([xs[chosen], ys[chosen], motions.headings[heads[chosen]]])
     if outward:
         starts[:] = anchor.x, anchor.y, anchor.heading
-    _, verdicts = check_motions(hazards, starts, pieces[chosen], brief=True)
+    _, verdicts = check_motions(hazards, starts, pieces[chosen], brief=True, glance=bool(hazards.world.closer))
     links: list[Link] = []
     for h in np.unique(heads[chosen]):
         good = np.flatnonzero((heads[chosen] == h) & (verdicts != BLOCKED))
@@ -217,8 +223,5 @@ def link_line(line: Sequence[tuple[Anchor, int]], *, hazards: Hazards) -> list[L
     for (anchor, pose), (ahead, goal) in pairwise(line):
         length_m = math.dist((anchor.x, anchor.y), (ahead.x, ahead.y))
         pieces = np.array([[length_m, 0.0, 0.0, 0.0]])
-        start = np.array([[anchor.x, anchor.y, anchor.heading]])
-        _, (verdict,) = check_motions(hazards, start, pieces[None], brief=True)
-        if verdict != BLOCKED:
-            links.append(Link(pose, goal, anchor, pieces, int(verdict), math.ceil(length_m * 1000.0)))
-    return links
+        links.append(Link(pose, goal, anchor, pieces, BLOCKED, math.ceil(length_m * 1000.0)).judged(hazards))
+    return [link for link in links if link.byte != BLOCKED]

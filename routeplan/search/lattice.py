@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan.hazards.prepare import Hazards
+from routeplan.hazards.tile import BLOCKED
 from routeplan.search import best_first
 from routeplan.search.anchors import Anchor, GridFrame, Link, check_motions, link_anchor, link_cost, link_line
 from routeplan.search.best_first import Frontier, Lattice
@@ -48,12 +49,13 @@ MOST_LOOKS = 200
 class Found:
     """A cheapest way on the lattice, and the least that any way on it can cost, as metres of the best forward driving.
 
-    ``start`` and ``goal`` are the numbers of its ends. Proven ways come first: ``cost_m`` leaves out what an open metre
+    ``entries`` says where each motion stands, in the table or as a link; ``start`` and ``goal`` are the numbers of the
+    ends. Proven ways come first: ``cost_m`` leaves out what an open metre
     weighs in the search, ``open_m`` counts them.
     """
 
     motions: tuple[Motion, ...]
-    entries: tuple[Entry, ...]
+    entries: tuple[Entry | Link, ...]
     start: int
     goal: int
     cost_m: float
@@ -92,7 +94,7 @@ class CheckedLattice:
     anchors: list[Anchor] = field(default_factory=list)
     passages: list[Passage] = field(default_factory=list)
     _numbers: dict[Anchor, int] = field(default_factory=dict)
-    _sure: set[Entry] = field(default_factory=set)
+    _sure: set[Entry | Link] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         terrain = self.hazards.terrain
@@ -158,12 +160,13 @@ class CheckedLattice:
         Each starts where it costs least together with what was paid to come there: ``starts`` has that by pose, m, open
         metres as they weigh. ``most_m`` counts it too.
         """
-        lattice, kept = self._arrays()
+        kept = self._arrays()[1]
         bounds, any_way = self._bounds(self._relaxation(kept, self.room.taken), list(starts), goals)
         if not any_way:  # proven; the search then shows how far the machine gets towards the goal
             bounds, _ = self._bounds(self._relaxation(kept, self.room.shut), list(starts), goals)
             limit = min(limit, LOOK_AROUND)
         for _ in range(looks):
+            lattice, kept = self._arrays()  # with what the last look put right
             status, frontier, ends = self._searched(lattice, bounds, starts, goals, most_m, limit)
             found = tuple(self._found(frontier, end, kept, bounds, starts) for end in ends)
             if found and all(map(self._holds, found)):
@@ -199,20 +202,36 @@ class CheckedLattice:
         return status, frontier, ends
 
     def _holds(self, found: Found) -> bool:
-        """Whether the motions of a way are what the table has them be; where a closer look was taken at a glance only,
-        the table is put right.
+        """Whether the motions of a way are what the table and the links have them be; where a closer look was taken at
+        a glance only, those are put right.
         """
-        seen = [entry for entry in found.entries if self.hazards.world.closer and entry not in self._sure]
-        if not seen:
+        if not self.hazards.world.closer:
             return True
-        rows, cols, h, p = np.array(seen).T
+        seen = [entry for entry in found.entries if entry not in self._sure]
+        links = [entry for entry in seen if isinstance(entry, Link)]
+        entries = [entry for entry in seen if not isinstance(entry, Link)]
+        self._sure.update(seen)
+        return self._links_hold(links) & self._table_holds(entries)
+
+    def _table_holds(self, entries: Sequence[Entry]) -> bool:
+        """Whether entries of the table are right; they are put right."""
+        if not entries:
+            return True
+        rows, cols, h, p = np.array(entries).T
         motions, grid = self.motions, self.grid
         starts = np.column_stack([grid.x0 + cols * grid.cell_m, grid.y0 + rows * grid.cell_m, motions.headings[h]])
         _, verdicts = check_motions(self.hazards, starts, motions.pieces[h, p], brief=True)
         before = self.table[rows, cols, h, p]
         self.table[rows, cols, h, p] = verdicts
-        self._sure.update(seen)
         return bool(np.array_equal(before, verdicts))
+
+    def _links_hold(self, links: Sequence[Link]) -> bool:
+        """Whether links are right; others stand for those that are not, and none for what is blocked."""
+        looked_at = {link: link.judged(self.hazards) for link in links}
+        wrong = {link: right for link, right in looked_at.items() if right.byte != link.byte}
+        self.links = [link for link in (wrong.get(link, link) for link in self.links) if link.byte != BLOCKED]
+        self._sure.update(wrong.values())
+        return not wrong
 
     def _found(
         self, frontier: Frontier, state: int, driven: list[tuple[Link, int]], bounds: Ints, starts: Mapping[int, float]
@@ -277,7 +296,7 @@ class CheckedLattice:
         linked = np.zeros(self.grid.rows * self.grid.cols, np.uint8)
         linked[leave[leave < poses] // self.grid.headings] = 1
         motions = self.motions
-        into_h, into_p = _into(motions)
+        into_h, into_p = motions.into()
         lattice = Lattice(
             motions.d_row, motions.d_col, motions.end, motions.length_mm, motions.counts, into_h, into_p, self.table,
             self.poses, self.checked, linked, leave, arrive, cost,
@@ -315,12 +334,12 @@ class CheckedLattice:
 
     def _walk(
         self, frontier: Frontier, state: int, driven: list[tuple[Link, int]]
-    ) -> tuple[tuple[Motion, ...], tuple[Entry, ...], int, int]:
-        """Motions to a state, by the parents kept, where they stand in the table, how many millimetres of them are
-        open, and where they start.
+    ) -> tuple[tuple[Motion, ...], tuple[Entry | Link, ...], int, int]:
+        """Motions to a state, by the parents kept, where they stand in the table or their links, how many millimetres
+        of them are open, and where they start.
         """
         found: list[Motion] = []
-        entries: list[Entry] = []
+        entries: list[Entry | Link] = []
         open_mm = 0
         n_p = self.motions.counts.shape[1]
         while frontier.parent[state] != 0:
@@ -330,14 +349,16 @@ class CheckedLattice:
                 link, gear = driven[index]
                 start, pieces, before = link.at, link.pieces, link.goal if gear else link.start
                 byte, length_mm = link.byte, link.length_mm
+                entries.append(link)
             else:
                 code, gear_before = divmod(parent - 1, 2)
                 code, gear = divmod(code, 2)
                 h, p = divmod(code, n_p)
                 pieces, length_mm = self.motions.pieces[h, p, : self.motions.counts[h, p]], self.motions.length_mm[h, p]
                 before, first = self._lattice_parent(state // 2, h, p, reverse=bool(gear))
-                entries.append((*self.grid.cell_of(first), h, p))
-                start, byte = self.pose_of(first), self.table[entries[-1]]
+                entry = (*self.grid.cell_of(first), h, p)
+                entries.append(entry)
+                start, byte = self.pose_of(first), self.table[entry]
             open_mm += int(length_mm) if byte & best_first.OPEN else 0
             forward = Motion(start, pieces, 0 if pieces[0, 2] > 0 else 1)
             found.append(forward.reversed() if gear else forward)
@@ -368,15 +389,3 @@ def _units(cost_m: float) -> int:
 def _metres(cost: int) -> float:
     """A cost as metres of the best forward driving."""
     return cost / best_first.UNIT_PER_MM / 1000.0
-
-
-def _into(motions: Motions) -> tuple[Ints, Ints]:
-    lists: list[list[tuple[int, int]]] = [[] for _ in motions.headings]
-    for h, p in zip(*np.nonzero(motions.counts), strict=True):
-        lists[motions.end[h, p]].append((int(h), int(p)))
-    width = max(map(len, lists)) + 1
-    table = np.full((2, len(lists), width), -1, np.int64)
-    for h, entries in enumerate(lists):
-        for m, (h0, p) in enumerate(entries):
-            table[:, h, m] = h0, p
-    return np.ascontiguousarray(table[0]), np.ascontiguousarray(table[1])

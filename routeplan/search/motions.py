@@ -90,6 +90,17 @@ class Motions:
         """How far the origin may get from where a primitive starts, rounded up."""
         return float(np.where(self.pieces[..., 2] > 0, 0.0, np.abs(self.pieces[..., 0])).sum(axis=2).max())
 
+    def into(self) -> tuple[Ints, Ints]:
+        """Heading and primitive (H, n) of all that lead into a heading; -1 where there are no more."""
+        lists: list[list[tuple[int, int]]] = [[] for _ in self.headings]
+        for h, p in zip(*np.nonzero(self.counts), strict=True):
+            lists[self.end[h, p]].append((int(h), int(p)))
+        table = np.full((2, len(lists), max(map(len, lists)) + 1), -1, np.int64)
+        for h, entries in enumerate(lists):
+            for m, (h0, p) in enumerate(entries):
+                table[:, h, m] = h0, p
+        return np.ascontiguousarray(table[0]), np.ascontiguousarray(table[1])
+
     def sha256(self) -> str:
         """Hash of the solved table, written in every plan."""
         digest = hashlib.sha256(str(self.version).encode())

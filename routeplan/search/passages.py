@@ -67,7 +67,7 @@ def _half_widths(body: Body, kinds: NDArray[np.uint8], extra: Floats) -> Floats:
     for kind in np.unique(kinds):
         mine = kinds == kind
         if kind > LAST_BODY_EDGE:
-            wide = float(np.abs(body.wheel_eta).max()) + wanted_gap(body, int(kind), 0.0, -1)
+            wide = float(np.abs(body.wheel_eta).max()) + body.wheel_gap + wanted_gap(body, int(kind), 0.0, -1)
         else:
             wide = tube + max(
                 float(np.abs(box[2:4]).max()) + wanted_gap(body, int(kind), 0.0, n)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan.hazards.arrays import E_BOUNDARY, E_CLOSED, E_LINES, Body
+from routeplan.hazards.arrays import ALL, E_BOUNDARY, E_CLOSED, E_LINES, MIDDLE, Body
 from routeplan.hazards.prepare import Hazards, new_scratch
 from routeplan.hazards.tile import BLOCKED, Checker, motion_bytes, standing_room
 from routeplan.search.anchors import STILL
@@ -50,7 +50,7 @@ def new_checker(hazards: Hazards, motions: Motions) -> Checker:
     """What the kernels need to check motions of a lattice, closer ones at a glance, with room for one thread."""
     return Checker(
         hazards.world, hazards.body, hazards.blocking, motions.headings, motions.pieces, motions.counts,
-        hazards.terrain.stride, STILL[0], True, new_scratch(hazards.body, glance=hazards.world.closer is not None),
+        hazards.terrain.stride, STILL[0], True, new_scratch(hazards.body, MIDDLE if hazards.world.closer else ALL),
     )  # fmt: skip
 
 

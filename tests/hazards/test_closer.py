@@ -22,7 +22,8 @@ from tests.test_completeness import drawn_site
 
 Floats = NDArray[np.float64]
 
-SITES = range(150 if os.environ.get("ROUTEPLAN_FULL") else 12)
+#: The last of the few has a middle that is open in a tube that fails.
+SITES = range(150) if os.environ.get("ROUTEPLAN_FULL") else (*range(12), 29)
 #: Motions held for each site, those that only a closer look passes first.
 HELD = 12
 #: Straight ahead, and on an arc to the left.
@@ -35,8 +36,8 @@ def looked_at(site: Site, starts: Floats, pieces: Floats, *, closer: bool) -> tu
     hazards = encounter(
         site, machine, configuration="stowed", travel_mode=wanted.travel_mode, k=K,
         terrain=build_terrain(site.ground, site.grid),
-    ).on(wanted.on, travel_m=8.0, closer=closer)  # fmt: skip
-    return check_motions(hazards, starts, pieces, brief=True)
+    ).on(wanted.on, travel_m=8.0)  # fmt: skip
+    return check_motions(hazards.closer() if closer else hazards, starts, pieces, brief=True)
 
 
 @pytest.mark.parametrize("seed", SITES)

@@ -101,8 +101,8 @@ def hold_against_the_second_opinion(
     hazards = encounter(
         site, machine, configuration="stowed", travel_mode=wanted.travel_mode, k=K,
         terrain=build_terrain(site.ground, site.grid),
-    ).on(wanted.on, travel_m=8.0, closer=closer)  # fmt: skip
-    margins, _ = check_motions(hazards, starts, pieces)
+    ).on(wanted.on, travel_m=8.0)  # fmt: skip
+    margins, _ = check_motions(hazards.closer() if closer else hazards, starts, pieces)
     allowed = np.flatnonzero(margins[:, BLOCKING].min(axis=1) >= 0.0)
     assert len(allowed) >= HELD
     nearest = margins[allowed][:, governing].min(axis=1)

@@ -8,12 +8,15 @@ import pytest
 import shapely
 from shapely.geometry import LineString, box
 
+from routeplan.hazards.prepare import Hazards
+from routeplan.plan import finer
 from routeplan.plan import move as move_module
 from routeplan.plan.finer import FINE, Look, part_of
 from routeplan.plan.whole import plan_site
 from routeplan.route import Move
 from routeplan.site.model import GridSpec, Obstacle, Site
 from tests import worlds
+from tests.test_completeness import drawn_site
 
 
 def bent(width_m: float) -> Site:
@@ -49,6 +52,29 @@ def test_a_lane_too_narrow_is_told_with_both_grids() -> None:
 def test_a_finer_look_that_gives_up_proves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(move_module, "look_finer", lambda *args, **given: Look(None, 2, 1, "0.08 m and 32 headings"))
     assert planned(bent(2.2)).verdict == "search limit"
+
+
+def test_ways_that_pass_at_a_glance_and_were_not_refuted_prove_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    site = drawn_site(8, rough=True)
+    monkeypatch.setattr(finer, "LOOKS", ((None, 1), (FINE, 0)))
+    assert planned(site).verdict == "search limit"
+    monkeypatch.setattr(finer, "LOOKS", ((FINE, 0),))
+    assert planned(site).verdict == "no route", "the finer lattice alone is not exhausted: this test shows nothing"
+
+
+@pytest.mark.parametrize("bearing_deg", [None, 100.0])
+def test_where_the_machine_may_stand_is_looked_at_closer_before_it_is_told_that_it_may_not(
+    monkeypatch: pytest.MonkeyPatch, bearing_deg: float | None
+) -> None:
+    site = drawn_site(86, rough=True)
+    site = replace(site, places={**site.places, "e": replace(site.places["e"], bearing_deg=bearing_deg)})
+    move = planned(site)
+    assert move.verdict == "pass" and move.refused is None, move.reason
+    goal, end = site.places["e"], move.poses[-1]
+    assert goal.point.distance(shapely.Point(end.x, end.y)) <= goal.tolerance_m
+    assert bearing_deg is None or end.bearing_deg == pytest.approx(bearing_deg)
+    monkeypatch.setattr(Hazards, "closer", lambda hazards: hazards)
+    assert "cannot stand at e" in planned(site).reason, "the bounds at stances do: this test shows nothing"
 
 
 def test_a_part_of_a_site_keeps_its_levels_where_they_were() -> None:

@@ -153,8 +153,8 @@ def lattice_of(site: Site, machine: Machine, *, closer: bool = False) -> Checked
     )  # fmt: skip
     hazards = encounter(
         site, machine, configuration="stowed", travel_mode="ridden", k=3.0, terrain=terrain
-    ).on(DAY, travel_m=motions.travel_m, closer=closer)  # fmt: skip
-    return CheckedLattice(site, hazards, motions)
+    ).on(DAY, travel_m=motions.travel_m)  # fmt: skip
+    return CheckedLattice(site, hazards.closer() if closer else hazards, motions)
 
 
 def standing(lattice: CheckedLattice, poses: NDArray[np.float64]) -> NDArray[np.bool_]:
