@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import os
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pytest
 
@@ -20,13 +20,12 @@ from routeplan.recheck.opinion import recheck_plan
 from routeplan.route import MOVE_VERDICTS, Move
 from routeplan.site.model import GridSpec
 from tests.random_sites import bare, small_site
+from tests.recheck.drives import opinion
 
 ISSUED = "2026-11-24T12:00:00+00:00"
 SEEDS = range(2000 if os.environ.get("ROUTEPLAN_FULL") else 200)
 #: Least shares of sites that have a way, and where hazards make it dearer or bar it.
 SOLVABLE, CHANGED = 0.60, 0.30
-#: Most sites whose way swings a basket too far even at creep: booms without an oscillating axle, that rock.
-THROWN = 0.10
 #: Ways whose costs differ by less are the same, m.
 ALIKE_M = 0.05
 
@@ -36,7 +35,7 @@ class Counts:
     """Sites with a way, sites whose way costs something else without their hazards, refused ways; by seed.
 
     Refused by the second opinion; ``thrown`` are those that the plan itself does not give to drive, as the basket
-    swings too far even at creep: no other way is looked for.
+    swings too far even at creep (the second opinion agrees): booms without an oscillating axle, that rock.
     """
 
     solved: set[int] = field(default_factory=set)
@@ -67,7 +66,8 @@ def test_the_second_opinion_refuses_no_way(seed: int, counts: Counts, monkeypatc
     counts.planned.add(seed)
     if move.refused is not None and move.reason.startswith("even at creep speed"):
         assert [found.kind for found in move.refused.objections] == [SWING] and move.verdict == "fail"
-        assert recheck_plan(plan, site=site)[move.id] == ()
+        driven = replace(move, poses=move.refused.poses, verdict="not proven", refused=None)
+        assert SWING in {found.kind for found in opinion(driven, site)}, "the second opinion lets it be driven"
         counts.changed.add(seed)
         counts.thrown.add(seed)
         return
@@ -95,5 +95,4 @@ def test_the_sites_are_neither_bare_nor_hopeless(counts: Counts) -> None:
     print(f"\nof {len(SEEDS)} random sites {said}, {len(counts.refused)} ways refused, {len(counts.thrown)} thrown")
     assert len(counts.solved) >= SOLVABLE * len(SEEDS), said
     assert len(counts.changed) >= CHANGED * len(SEEDS), said
-    assert len(counts.thrown) <= THROWN * len(SEEDS), sorted(counts.thrown)
     assert not counts.refused

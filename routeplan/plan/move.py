@@ -8,6 +8,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import accumulate
 
+import numpy as np
+from numpy.typing import NDArray
+
 from routeplan.hazards.edges import accepted_on
 from routeplan.hazards.prepare import Encounter, encounter
 from routeplan.hazards.terrain import Terrain, build_terrain
@@ -26,6 +29,7 @@ from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
 from routeplan.plan.speeds import paced
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
 from routeplan.plan.swing import SWING
+from routeplan.plan.thrown import ROCKS_LESS, kept_off
 from routeplan.plan.trace import reversals, trace
 from routeplan.plan.turned import turned_text
 from routeplan.plan.way import Way, joined
@@ -40,6 +44,7 @@ from routeplan.site.model import MoveWanted, Site
 Progress = Callable[[str, int], None]
 #: A route may be this many times as long as the site is long and wide before its k must be found afresh.
 LENGTHS_OF_SITE = 2.0
+Floats = NDArray[np.float64]
 _NAN = math.nan
 
 
@@ -73,18 +78,44 @@ class MovePlanner:
             return replace(_no_way(wanted, "not proven", why, ()), checks=unmade_checks(why))
         graph = self._graph(wanted, machine)
         self.progress(f"{wanted.id}: searching", 0)
-        stands = {name: self._stands(graph, name) for name in (wanted.start, *wanted.via, wanted.goal)}
-        left_at = self._standing.get((machine.id, wanted.start))
-        begins = [left_at] if left_at else stands[wanted.start]
-        stops = [graph.stop(name, dict.fromkeys(stands[name], 0.0)) for name in (*wanted.via, wanted.goal)]
-        found = self._over(graph, [graph.stop(wanted.start, dict.fromkeys(begins, 0.0)), *stops], wanted)
+        found = self._over(graph, self._stops(graph, wanted), wanted)
         if isinstance(found, Move):
             return found
-        ways, self._standing[machine.id, wanted.goal] = found
-        move = self._driven(wanted, machine, ways)
+        ways, at = found
+        move, thrown = self._driven(wanted, machine, ways)
+        if len(thrown):
+            move, at = self._round(wanted, graph, thrown, move) or (move, at)
+        self._standing[machine.id, wanted.goal] = at
         if move.poses:
             self._left_in[machine.id, wanted.goal] = move.poses[-1].travel_mode
         return move
+
+    def _stops(self, graph: SiteGraph, wanted: MoveWanted) -> list[Stop]:
+        """The nodes that a move leads over, from where the machine was left."""
+        left_at = self._standing.get((wanted.machine, wanted.start))
+        begins = [left_at] if left_at else self._stands(graph, wanted.start)
+        stands = [(name, self._stands(graph, name)) for name in (*wanted.via, wanted.goal)]
+        return [graph.stop(name, dict.fromkeys(poses, 0.0)) for name, poses in ((wanted.start, begins), *stands)]
+
+    def _round(
+        self, wanted: MoveWanted, graph: SiteGraph, thrown: Floats, first: Move
+    ) -> tuple[Move, Anchor] | None:
+        """Another way, round where the basket is thrown too far at any speed, as it is drawn straighter or as it is."""
+        for share in ROCKS_LESS:
+            self.progress(f"{wanted.id}: looking for a way on which the basket swings less", 0)
+            with kept_off(graph.lattices, thrown, share):
+                again = SiteGraph(self.site, graph.machine, graph.lattices)
+                stops = self._stops(again, wanted)
+                chain = cheapest_round(again, stops, 0)
+            if len(chain) < len(stops) - 1:
+                return None
+            for ways in ([arrival.way.straighter() for arrival in chain], [arrival.way for arrival in chain]):
+                move, more = self._driven(wanted, graph.machine, ways)
+                if move.poses:
+                    best_m, at = first.best_possible_m, chain[-1].ends[0]
+                    return replace(move, best_possible_m=best_m, bound=max(1.0, move.cost_m / best_m)), at
+            thrown = np.concatenate([thrown, more])
+        return None
 
     def _over(
         self, graph: SiteGraph, stops: Sequence[Stop], wanted: MoveWanted
@@ -216,16 +247,18 @@ class MovePlanner:
         other = turned_text(graph, ends, mode)
         return _no_way(wanted, "no route", f"{first}every way on {grid}{finer} is blocked{other}", misses)
 
-    def _driven(self, wanted: MoveWanted, machine: Machine, ways: Sequence[Way]) -> Move:
+    def _driven(self, wanted: MoveWanted, machine: Machine, ways: Sequence[Way]) -> tuple[Move, Floats]:
+        """A move along some ways, and where its basket swings too far for it to be driven (``Paced.thrown``)."""
         way = joined(ways)
         poses = trace(way.stretches, machine) if way.stretches else ()
         if not poses:
-            return _no_way(wanted, "no route", "start and goal are the same pose: there is nothing to drive", ())
+            text = "start and goal are the same pose: there is nothing to drive"
+            return _no_way(wanted, "no route", text, ()), np.empty((0, 3))
         configuration, hazards = machine.configurations[wanted.configuration], way.hazards
         length, k = poses[-1].chainage_m, self.k_of(poses[-1].chainage_m)
         found = profile(way.stretches, poses)
         shapes = dict.fromkeys(stretch.lattice.hazards.configuration.id for stretch in way.stretches)
-        stops = _stops(wanted, ways)
+        stops = _stood_at(wanted, ways)
         usual = modes_of(machine, wanted)[0]
         begins = {usual, self._left_in.get((machine.id, wanted.start), usual)}
         holds, controls = holds_of(found, configuration, begins, stops[1:-1])
@@ -251,14 +284,14 @@ class MovePlanner:
             reversals=reversals(poses), refused=None, nearest_misses=(),
             legs=tuple(legs_of(driven, with_gaps(self.portals, self.site, way.stretches[0].lattice.passages))),
         )  # fmt: skip
-        if not pace.too_fast:
-            return move
-        (row,) = (check for check in checks if check.kind == SWING)  # no other way is looked for
+        if not len(pace.thrown):
+            return move, pace.thrown
+        (row,) = (check for check in checks if check.kind == SWING)
         found_too_fast = Objection(SWING, row.chainage_m, row.place, row.value, row.limit, row.unit, pace.too_fast)
-        return kept_apart(move, pace.too_fast, (found_too_fast,))
+        return kept_apart(move, pace.too_fast, (found_too_fast,)), pace.thrown
 
 
-def _stops(wanted: MoveWanted, ways: Sequence[Way]) -> list[tuple[float, str]]:
+def _stood_at(wanted: MoveWanted, ways: Sequence[Way]) -> list[tuple[float, str]]:
     """Chainage and name of every place that a move stands at, start and goal included."""
     reached_m = accumulate((way.length_m for way in ways), initial=0.0)
     return list(zip(reached_m, (wanted.start, *wanted.via, wanted.goal), strict=True))

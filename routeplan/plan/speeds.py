@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,25 +47,22 @@ _UNKNOWN = "Creep all the way: nobody knows how the basket bounces; not known of
 
 @dataclass(frozen=True, eq=False)
 class Paced:
-    """Rows with their limits, what people are told of them, and what the swing then leaves."""
+    """Rows with their limits, what people are told of them, and what the swing then leaves.
+
+    ``thrown`` (n, 3: x, y, heading) is where even creep, by the best guess, keeps not every gap: nothing may then be
+    given to drive. A machine of which the bounce is assumed is slowed down to creep at most.
+    """
 
     poses: tuple[Pose, ...]
     controls: tuple[Control, ...]
     swung: Swung
+    thrown: Floats = field(default_factory=lambda: np.empty((0, 3)))
 
     @property
     def too_fast(self) -> str:
-        """Why nothing may be given to drive: even creep, by the best guess, keeps not every gap; else nothing.
-
-        A machine of which the bounce is assumed is slowed down to creep at most.
-        """
-        over = np.flatnonzero(self.swung.margin_m < 0.0)
-        if self.swung.assumed or not over.size:
-            return ""
-        return (
-            "even at creep speed the basket may bounce beyond a gap or its limit from "
-            f"{self.swung.chainage_m[over[0]]:.1f} m on"
-        )
+        """Why nothing may be given to drive."""
+        from_m = self.swung.chainage_m[self.swung.margin_m < 0.0][0]
+        return f"even at creep speed the basket may bounce beyond a gap or its limit from {from_m:.1f} m on"
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,7 +102,9 @@ def paced(found: Profile, machine: Machine, hazards: Hazards, k: float, holds: I
     rows = zip(found.poses, _of_rows(limits, path), strict=True)
     poses = tuple(pose._replace(v_max_mps=limit) for pose, limit in rows)
     doubt = _ASSUMED.format(", ".join(assumed)) if assumed else ""
-    return Paced(poses, tuple(_told(limits, path, travel, doubt)), left(limits))
+    swung = left(limits)
+    thrown = path.poses[(swung.margin_m < 0.0) & (not assumed)]
+    return Paced(poses, tuple(_told(limits, path, travel, doubt)), swung, thrown)
 
 
 def _unknown(poses: tuple[Pose, ...], machine: Machine, missing: Sequence[str]) -> Paced:
