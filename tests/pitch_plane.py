@@ -36,6 +36,18 @@ def march(a: Floats, b: Floats, inputs: Floats, step: float, *, start: Floats | 
     return states
 
 
+def rough_road(rng: np.random.Generator, s: Floats, gd_m3: float = 256e-6) -> Floats:
+    """Levels at some places of a path, m: waves of random phase, each with its share of ``Gd(n) = Gd(n0) (n / n0)^-2``.
+
+    From 0.011 to 2.83 cycles a metre, n0 = 0.1: ISO 8608 (its form as in a public copy; class C by default, from
+    memory).
+    """
+    ends = np.geomspace(0.011, 2.83, 401)
+    waves, height = np.sqrt(ends[:-1] * ends[1:]), np.sqrt(2.0 * gd_m3 * 0.1**2 * (1.0 / ends[:-1] - 1.0 / ends[1:]))
+    phase = rng.uniform(0.0, 2.0 * np.pi, waves.size)
+    return np.asarray(sum(h * np.cos(2.0 * np.pi * n * s + p) for h, n, p in zip(height, waves, phase, strict=True)))
+
+
 @dataclass(frozen=True)
 class PitchPlane:
     """A machine on two axles, distances ahead of the rear axle; units kg, m, s, N.

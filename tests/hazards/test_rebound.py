@@ -15,7 +15,7 @@ import pytest
 from numpy.typing import NDArray
 
 from routeplan.hazards.rebound import Ride, Swing, excess_bounds
-from tests.pitch_plane import PitchPlane
+from tests.pitch_plane import PitchPlane, rough_road
 
 Floats = NDArray[np.float64]
 Ground = Callable[[np.random.Generator, Floats], Floats]
@@ -68,11 +68,16 @@ def rough(rng: np.random.Generator, s: Floats) -> Floats:
     return np.interp(s, np.arange(0, 31, 0.25), rng.normal(0.0, 0.01, 124)) * np.clip(s - 5, 0, 1)
 
 
+def road(rng: np.random.Generator, s: Floats) -> Floats:
+    """Of the spectrum that ISO 8608 gives class C (``tests/outside/test_shock_spectra.py`` holds it), after 8 m."""
+    return rough_road(rng, s) * np.clip(s - 8.0, 0.0, 1.0)
+
+
 def everything(rng: np.random.Generator, s: Floats) -> Floats:
     return np.asarray(np.sum([part(rng, s) for part in (hole, kerb, ramp, joints, rough)], axis=0))
 
 
-GROUNDS: list[Ground] = [hole, kerb, plate, ramp, joints, rough, everything]
+GROUNDS: list[Ground] = [hole, kerb, plate, ramp, joints, rough, road, everything]
 
 
 def axles(machine: PitchPlane, ground: Ground, rng: np.random.Generator) -> tuple[Floats, Floats]:

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from tests.pitch_plane import PitchPlane, exact_step, march
+from tests.pitch_plane import PitchPlane, exact_step, march, rough_road
 
 Floats = NDArray[np.float64]
 
@@ -155,6 +155,21 @@ def test_steps_of_the_golden_car(dx_m: float) -> None:
     assert s == pytest.approx(np.array(PRINTED[dx_m][0]), rel=1e-6)
     assert p[1:, 0] == pytest.approx(PRINTED[dx_m][1][1:], rel=1e-6)
     assert p[0, 0] == pytest.approx(PRINTED[dx_m][1][0], rel=1e-3)
+
+
+def test_the_last_step_of_a_row_that_one_copy_misprints() -> None:
+    """3: .4347564 at 250 mm; a public copy of the table prints .4347664."""
+    s, _ = exact_step(CAR, ROAD, 0.250 / V_MPS)
+    assert s[3, 3] == pytest.approx(0.4347564, abs=5e-8) and abs(s[3, 3] - 0.4347664) > 9e-6
+
+
+def test_roughness_of_a_class_of_roads() -> None:
+    """3: class C of ISO 8608 (from memory), from 0.011 to 2.83 cycles a metre: 15.2 mm, by Gd(n0) n0^2 (1/n1 - 1/n2).
+
+    The levels that ``test_rebound`` drives over, along 40 km.
+    """
+    levels = rough_road(np.random.default_rng(8608), np.arange(0.0, 40_000.0, 0.9))
+    assert levels.std() == pytest.approx(15.2e-3, rel=0.01)
 
 
 def test_poles_of_the_golden_car() -> None:
