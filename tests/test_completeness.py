@@ -18,7 +18,6 @@ from itertools import count
 from typing import Any
 
 import numpy as np
-import pytest
 from numpy.typing import NDArray
 from shapely import affinity, contains_xy, union_all
 from shapely.geometry import Point, Polygon, box
@@ -251,10 +250,13 @@ def solved(seeds: range, *, rough: bool) -> tuple[set[int], set[int]]:
     return {seed for seed, site in sites.items() if Reference(site).way() is not None}, by_planner
 
 
-@pytest.mark.parametrize("rough", [False, True], ids=["even", "rough"])
-def test_what_can_be_driven_is_found(rough: bool) -> None:
-    by_reference, by_planner = solved(SEEDS, rough=rough)
-    missed = by_reference - by_planner
-    print(f"\nof {len(SEEDS)}: reference {len(by_reference)}, planner {len(by_planner)}; missed: {missed}")
-    assert len(by_reference) >= 0.4 * len(SEEDS), "hopeless sites show nothing"
-    assert len(missed) <= (1.0 - LEAST_SHARE) * len(by_reference), missed
+def test_what_can_be_driven_is_found() -> None:
+    solvable, missed = 0, set[tuple[str, int]]()
+    for rough, ground in ((False, "even"), (True, "rough")):
+        by_reference, by_planner = solved(SEEDS, rough=rough)
+        missed |= {(ground, seed) for seed in by_reference - by_planner}
+        print(f"\n{ground}: of {len(SEEDS)} the reference solves {len(by_reference)}, the planner {len(by_planner)}")
+        assert len(by_reference) >= 0.4 * len(SEEDS), "hopeless sites show nothing"
+        solvable += len(by_reference)
+    print(f"missed of {solvable}: {sorted(missed)}")
+    assert len(missed) <= (1.0 - LEAST_SHARE) * solvable, missed
