@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from shapely.geometry import box
 
+from routeplan.recheck.swing import KIND as SWING
 from routeplan.route import Control
 from routeplan.site.faults import Faults
 from routeplan.site.lines import SafetyTable, read_safety_table
@@ -72,7 +73,7 @@ def test_no_table_is_asked_for_what_it_does_not_say() -> None:
 OVER_ROADS_M = 5.8
 
 
-@pytest.mark.parametrize(("spare_m", "refused"), [(0.001, set()), (-0.001, {"line clearance"})])
+@pytest.mark.parametrize(("spare_m", "refused"), [(0.001, set()), (-0.001, {"line clearance", SWING})])
 def test_how_high_a_machine_passes_under_the_lowest_line_over_a_road(spare_m: float, refused: set[str]) -> None:
     """Level ground, no bounce: 5.8 m less the 6 ft of Table T leave 3.971 m for the machine."""
     asked = table("29-cfr-1926-1411-table-t").distance(33.0)

@@ -21,6 +21,7 @@ from routeplan.recheck.bounce import levers
 from routeplan.recheck.disc import disc_level
 from routeplan.recheck.levels import Raster
 from routeplan.recheck.stance import planes_of
+from routeplan.recheck.swing import KIND as SWING
 from routeplan.recheck.wheels import hole_drop_m
 from routeplan.search.anchors import check_motions
 from routeplan.site.model import Defect, Site, Soffit, Thresholds
@@ -144,4 +145,4 @@ def test_headroom_over_a_platform(stature_m: float, headroom_m: float, spare_m: 
     poses = drive(19.0, 15.0, 0.0, [(0.5, 0.0)], step_m=0.1)
     site = certain(yard_for(poses, machine, soffits=(canopy,), thresholds=limits))
     assert spare_m - 1e-5 < searched_head_margin_m(site, machine) <= spare_m
-    assert kinds(opinion(move_of(poses, machine), site)) == (set() if spare_m > 0 else {"head gap"})
+    assert kinds(opinion(move_of(poses, machine), site)) == (set() if spare_m > 0 else {"head gap", SWING})
