@@ -1,4 +1,6 @@
-"""How fast each row may be driven so that the basket's swing keeps every gap (docs/method.md 6)."""
+"""How fast each row may be driven: so that the basket's swing keeps every gap (docs/method.md 6) and the machine stops
+in time (12).
+"""
 
 from __future__ import annotations
 
@@ -25,6 +27,7 @@ from routeplan.hazards.rolling import allowed_for
 from routeplan.hazards.sweep import FAR
 from routeplan.hazards.tubes import DEFECT_REACH_M
 from routeplan.machine.model import Machine
+from routeplan.plan.grip import Gripped
 from routeplan.plan.profile import NEAR_M, Profile
 from routeplan.plan.ridden import Path, path_of, rides
 from routeplan.plan.swing import Swung, not_swung
@@ -77,7 +80,32 @@ class Points:
     sigma_m: Floats
 
 
-def paced(found: Profile, machine: Machine, hazards: Hazards, k: float, holds: Iterable[Hold]) -> Paced:
+@dataclass(frozen=True, eq=False)
+class _Limited:
+    """For each sample the fastest speed tried, m/s, that the swing of the basket and the grip of its tyres allow."""
+
+    swings: Floats
+    grips: Floats
+    stop_m: float
+
+    @property
+    def wanted(self) -> Floats:
+        """Both at once."""
+        return np.minimum(self.swings, self.grips)
+
+    def why(self, travel: float, first: int, last: int) -> str:
+        """What slows a machine down between two samples, or just beyond them."""
+        causes = []
+        if self.swings[first : last + 1].min() < travel:
+            causes.append("the basket bounces")
+        if self.grips[first : last + 1].min() < travel:
+            causes.append(f"from more it would not stop within {self.stop_m:.1f} m there")
+        return ", and ".join(causes)
+
+
+def paced(
+    found: Profile, machine: Machine, hazards: Hazards, k: float, holds: Iterable[Hold], gripped: Gripped
+) -> Paced:
     """Give every row its speed limit; creep all the way where the machine does not say how its basket bounces.
 
     Parameters
@@ -86,6 +114,8 @@ def paced(found: Profile, machine: Machine, hazards: Hazards, k: float, holds: I
         Of the ground of the whole site, with the largest sigmas of any stretch.
     k
         Sigmas that a check of the move must leave.
+    gripped
+        What holds the machine on each row.
     """
     missing = [name for name in FIGURES if name not in machine.figures]
     if missing:
@@ -97,14 +127,17 @@ def paced(found: Profile, machine: Machine, hazards: Hazards, k: float, holds: I
     path = path_of(found.poses, hazards.body, (hold.chainage_m for hold in holds))
     left = _left(found, path, swing, hazards, k, bool(assumed))
     slowest = min(creep, travel)
-    wanted = _wanted(left, k, travel, slowest)
-    limits = _limits(wanted, path, swing, left, k, travel)
+    limited = _Limited(
+        _wanted(left, k, travel, slowest), _stopping(gripped.fastest_mps(k), path, travel, slowest),
+        gripped.site.thresholds.stopping_distance_m,
+    )  # fmt: skip
+    limits = _limits(limited.wanted, path, swing, left, k, travel)
     rows = zip(found.poses, _of_rows(limits, path), strict=True)
     poses = tuple(pose._replace(v_max_mps=limit) for pose, limit in rows)
     doubt = _ASSUMED.format(", ".join(assumed)) if assumed else ""
     swung = left(limits)
     thrown = path.poses[(swung.margin_m < 0.0) & (not assumed)]
-    return Paced(poses, tuple(_told(limits, path, travel, doubt)), swung, thrown)
+    return Paced(poses, tuple(_told(limits, path, travel, limited, doubt)), swung, thrown)
 
 
 def _unknown(poses: tuple[Pose, ...], machine: Machine, missing: Sequence[str]) -> Paced:
@@ -184,17 +217,40 @@ def _kept(left: Swung, k: float) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     return left.margin_m >= k * left.sigma_m, left.margin_m >= 0.0
 
 
+def _tried(travel: float, creep: float) -> Iterator[float]:
+    """Speeds from travel speed down to creep speed."""
+    speed = travel
+    while speed > creep:
+        yield speed
+        speed = max(math.floor(100.0 * SLOWER * speed) / 100.0, creep)
+    yield speed
+
+
 def _wanted(left: Left, k: float, travel: float, creep: float) -> Floats:
     """Largest speed tried at which each sample keeps its gaps, all the way there driven at it; creep if none does."""
     wanted = np.zeros(0)
-    speed = travel
-    while True:
+    for speed in _tried(travel, creep):
         kept, _ = _kept(left(speed), k)
         wanted = np.zeros(kept.size) if not wanted.size else wanted
         wanted[(wanted == 0.0) & kept] = speed
-        if speed == creep or wanted.all():
-            return np.where(wanted == 0.0, creep, wanted)
-        speed = max(math.floor(100.0 * SLOWER * speed) / 100.0, creep)
+        if wanted.all():
+            break
+    return np.where(wanted == 0.0, creep, wanted)
+
+
+def _stopping(fastest: Floats, path: Path, travel: float, creep: float) -> Floats:
+    """Largest speed tried from which the machine stops in time at each sample, by what each row on to the next allows;
+    creep if from none.
+    """
+    speeds = np.array(list(_tried(travel, creep)))
+    tried = speeds[np.minimum((speeds[:, None] > fastest).sum(axis=0), speeds.size - 1)]
+    found = np.full(path.at_m.size, travel)
+    first = np.maximum(np.searchsorted(path.at_m, path.rows_m + NEAR_M, side="right") - 1, 0)
+    last = np.searchsorted(path.at_m, np.append(path.rows_m[1:], path.rows_m[-1]) - NEAR_M)
+    for low, high, speed in zip(first.tolist(), last.tolist(), tried.tolist(), strict=True):
+        low = min(low, high)
+        found[low : high + 1] = np.minimum(found[low : high + 1], speed)
+    return found
 
 
 def _limits(wanted: Floats, path: Path, swing: Swing, left: Left, k: float, travel: float) -> Floats:
@@ -235,14 +291,13 @@ def _of_rows(steps: Floats, path: Path) -> Sequence[float]:
     return [float(steps[min(a, b, steps.size - 1) : max(b, a) + 1].min()) for a, b in zip(first, last, strict=True)]
 
 
-def _told(steps: Floats, path: Path, travel: float, doubt: str) -> Iterator[Control]:
+def _told(steps: Floats, path: Path, travel: float, limited: _Limited, doubt: str) -> Iterator[Control]:
     """What people are told of the limits, in plain words."""
     for first, last, speed in _runs(steps, path, travel):
         low, high = float(path.chainage_m[first]), float(path.chainage_m[last + 1])
         between = f"between {math.floor(low)} m and {math.ceil(high)} m"
-        yield Control(
-            "speed", low, f"No faster than {_down(speed):.2f} m/s {between}, held steady: the basket bounces{doubt}."
-        )
+        why = f"{limited.why(travel, first, last + 1)}{doubt}"
+        yield Control("speed", low, f"No faster than {_down(speed):.2f} m/s {between}, held steady: {why}.")
 
 
 def _down(speed: float) -> float:
