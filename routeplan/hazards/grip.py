@@ -163,5 +163,4 @@ class Footing:
         brake = self.brake_mps2 / self.weight_mps2 - self.slope - k * self.sigma
         slowing = np.maximum(self.weight_mps2 * np.minimum(grip, brake), 0.0)
         by = slowing * reaction_s
-        speed = np.where(slowing > 0.0, 2.0 * slowing * stop_m / (by + np.sqrt(by**2 + 2.0 * slowing * stop_m)), 0.0)
-        return np.where(np.isnan(slowing), np.inf, speed)
+        return np.where(np.isnan(slowing), np.inf, np.sqrt(by**2 + 2.0 * slowing * stop_m) - by)
