@@ -27,7 +27,8 @@ def friction_of(raw: RawFeature, columns: Columns, faults: Faults) -> Friction |
         what = f"friction_wet = {wet:g} is more than friction_dry = {dry:g}"
         faults.add("friction-backwards", raw.where, what, "no ground grips better wet: write the lesser for both")
         return None
-    assert role is not None
+    if role is None or len(given) > sum(value is not None for value in (dry, wet, loose)):
+        return None
     return Friction(role, dry, wet, None if loose is None or name is None else Loose(name, loose))
 
 

@@ -166,6 +166,8 @@ def test_wrong_types_are_refused(spec: dict[str, Any]) -> None:
         ("mast-boom-8m", {"chassis_top_m": 2.1}, "does not lie below"),
         ("tracked-spider-20m", {"track_contact_m": 1.3}, "length_m is 5.400 m"),
         ("tracked-spider-20m", {"turn_radius_outside_m": 2.7}, "(2.73 m)"),
+        ("slab-scissor-8m", {"brakes_front": 0, "brakes_rear": 0}, "neither axle is braked: nothing would stop it"),
+        ("slab-scissor-8m", {"drives_rear": 0.5}, "an axle is braked or driven (1) or it is not (0)"),
         ("trailer-boom-17m", {"ground_clearance_m": 0.9, "height_m": 0.8}, "does not lie below"),
     ],
 )
