@@ -166,7 +166,8 @@ def test_no_pass_rests_on_a_figure_of_the_bounce_that_is_assumed(name: str) -> N
     machine = boom("TB", **BOUNCE)
     assumed = dataclasses.replace(machine.figures[name], tag="memory")
     move = crossing(dataclasses.replace(machine, figures={**machine.figures, name: assumed}), kerb=False, limit_m=0.3)
-    assert (move.verdict, move.reason) == ("not proven", f"open: {SWING}") and np.all(limits(move) == 1.6)
+    also = ", grip" if name == "travel_speed_mps" else ""
+    assert (move.verdict, move.reason) == ("not proven", f"open: {SWING}{also}") and np.all(limits(move) == 1.6)
     assert [leg.verdict for leg in move.legs] == ["not proven"]
 
 
