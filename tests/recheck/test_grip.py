@@ -168,7 +168,9 @@ def test_a_figure_that_nobody_gave_is_never_a_pass(missing: str) -> None:
 
 
 def test_friction_that_nobody_measured_is_open_but_weak_brakes_break_it_all_the_same() -> None:
-    assert refused(sloping(scissor(), None))
+    site = sloping(scissor(), None)
+    assert refused(site)
+    assert any("how tyres grip yard" in found.text for found in opinion(at_speed(0.2, site.machines["SC"]), site))
     assert not refused(sloping(scissor(), None), verdict="not proven")
     assert refused(sloping(scissor(brake_mps2=1.0), None, 0.2), verdict="not proven")
 
