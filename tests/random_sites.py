@@ -37,7 +37,7 @@ from routeplan.site.model import (
     Thresholds,
     Walkway,
 )  # fmt: skip
-from tests.worlds import GOOD_SURVEY, boom, flat_site, place, scissor, wanted
+from tests.worlds import GOOD_SURVEY, ROUGH, boom, flat_site, place, scissor, wanted
 
 EAST_M, NORTH_M = 48.0, 36.0
 CELL_M = 0.25
@@ -152,7 +152,7 @@ def random_site(rng: np.random.Generator) -> Site:
     """Ground with a ramp and a hole, and up to two of everything."""
     yard = Yard(rng)
     z = yard.levels()
-    stone = Surface("yard", box(1.0, 1.0, EAST_M - 1.0, NORTH_M - 1.0), "stone", ACCEPTED)
+    stone = Surface("yard", box(1.0, 1.0, EAST_M - 1.0, NORTH_M - 1.0), "stone", ACCEPTED, friction=ROUGH)
     surfaces = (stone, Surface("soft", yard.square(4.0), "clay", None)) if rng.random() < 0.5 else (stone,)
     obstacles = yard.obstacles(z, 3)
     soffits = tuple(
@@ -259,7 +259,7 @@ def _layers(yard: Yard, machine: Machine) -> dict[str, Any]:
     long = LONG if machine.value("length_m") > 5.0 else 1.0
     z = yard.levels(ramps=(0.0, 0.0, 0.0, 0.04, 0.08), rough=long * rng.choice([0.0, 0.0, 0.3, 0.6]))
     outline = box(0.0, 0.0, yard.east_m, yard.north_m)
-    surfaces = [Surface("yard", outline, "stone", ACCEPTED)]
+    surfaces = [Surface("yard", outline, "stone", ACCEPTED, friction=ROUGH)]
     if rng.random() < 0.3:
         surfaces.append(Surface("soft", yard.square(4.0), "clay", None))
     if rng.random() < 0.3:
@@ -316,7 +316,7 @@ def small_site(seed: int) -> Site:
 
 def bare(site: Site) -> Site:
     """The same yard, machine and move on level ground with nothing on it."""
-    whole = Surface("yard", site.boundary, "stone", ACCEPTED)
+    whole = Surface("yard", site.boundary, "stone", ACCEPTED, friction=ROUGH)
     ground = replace(site.ground, z=np.zeros_like(site.ground.z))
     return replace(
         site, ground=ground, surfaces=(whole,), obstacles=(), soffits=(), defects=(), walkways=(), line_corridors=(),

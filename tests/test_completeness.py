@@ -101,7 +101,7 @@ class Draft:
         """What is on the yard, by the names of ``Site``'s fields."""
         rng = self.rng
         stone = Acceptance("temporary works coordinator", dt.date(2026, 11, 1), 50_000.0)
-        whole = Surface("yard", box(0.0, 0.0, EAST_M, NORTH_M), "stone", stone)
+        whole = Surface("yard", box(0.0, 0.0, EAST_M, NORTH_M), "stone", stone, friction=worlds.ROUGH)
         blocks = [(self.shape(2.0), (None, 0.15)[int(rng.integers(0, 2))]) for _ in self.some(3)]
         holes = [(self.shape(0.5), rng.uniform(0.01, 0.06)) for _ in self.some(2)]
         kerbs = [(self.shape(1.5), rng.uniform(0.02, 0.07)) for _ in self.some(1)]

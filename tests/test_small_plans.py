@@ -18,7 +18,7 @@ from routeplan.plan.frontier import shortfalls_mm
 from routeplan.plan.whole import plan_site
 from routeplan.route import Move
 from routeplan.site.model import Acceptance, Area, Defect, Excavation, LineCorridor, Obstacle, Soffit, Surface, Walkway
-from tests.worlds import boom, flat_site, place, scissor, wanted
+from tests.worlds import ROUGH, boom, flat_site, place, scissor, wanted
 
 ISSUED = "2026-11-24T12:00:00+00:00"
 ACROSS = box(14.0, -1.0, 15.0, 21.0)
@@ -49,7 +49,8 @@ BARS: dict[str, dict[str, Any]] = {
     "overhead line": {"line_corridors": (LineCorridor("l", ACROSS, 3.0),)},
     "excavation": {"excavations": (Excavation("x", ACROSS, 1.0),)},
     "unaccepted ground": {"surfaces": (
-        Surface("yard", box(0, 0, 30, 20), "stone", Acceptance("engineer", dt.date(2026, 11, 1), 50_000.0)),
+        Surface("yard", box(0, 0, 30, 20), "stone", Acceptance("engineer", dt.date(2026, 11, 1), 50_000.0),
+                friction=ROUGH),
         Surface("soft", ACROSS, "fill", None),
     )},
 }  # fmt: skip

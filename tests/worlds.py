@@ -11,6 +11,7 @@ from shapely.geometry import Point, Polygon, box
 
 from routeplan.machine.model import Basket, Box, Configuration, Figure, Machine, Tag, Wheel
 from routeplan.machine.read import build_machine
+from routeplan.site.friction import Friction
 from routeplan.site.model import Acceptance, Accuracy, Ground, MoveWanted, Place, Site, Surface
 
 ALL_LAYERS = frozenset(
@@ -26,6 +27,12 @@ GOOD_SURVEY = Accuracy(
     date=dt.date(2026, 11, 2),
     assumed=False,
 )
+
+#: Braked and driven on all four wheels, and hard.
+HELD = {"brakes_front": 1.0, "brakes_rear": 1.0, "drives_front": 1.0, "drives_rear": 1.0, "brake_mps2": 8.0}
+
+#: Rough as clean concrete, in rain too (invented).
+ROUGH = Friction("a test", 0.9, 0.9, None)
 
 #: A basket that hardly swings, so that other checks decide.
 STIFF = {"bounce_period_s": 0.3, "bounce_damping_pct": 20.0, "travel_speed_mps": 0.5, "creep_speed_mps": 0.2}
@@ -97,6 +104,7 @@ def scissor(machine_id: str = "SC", *, tag: Tag = "sheet", **changes: float) -> 
         "rear_overhang_m": 0.27,
         "pivots": 0.0,
         **STIFF,
+        **HELD,
     } | changes
     outline = ring(-0.27, -figures["width_m"] / 2, 2.13, figures["width_m"] / 2)
     configuration = Configuration(
@@ -147,6 +155,7 @@ def boom(machine_id: str = "TB", *, tag: Tag = "sheet", oscillating: str | None 
         "oscillation_stop_deg": 6.0,
         "pivots": 0.0,
         **STIFF,
+        **HELD,
     } | changes
     half = figures["width_m"] / 2
     basket_ring = ring(6.20, -figures["basket_width_m"] / 2, 7.10, figures["basket_width_m"] / 2)
@@ -200,7 +209,8 @@ def flat_site(
     levels = np.zeros(shape) if z is None else z
     outline: Polygon = box(0.0, 0.0, east_m, north_m)
     accepted = Surface(
-        "yard", outline, "stone", Acceptance("temporary works coordinator", dt.date(2026, 11, 1), 50_000.0)
+        "yard", outline, "stone", Acceptance("temporary works coordinator", dt.date(2026, 11, 1), 50_000.0),
+        friction=ROUGH,
     )
     layers.setdefault("surfaces", (accepted,))
     layers.setdefault("layers_given", ALL_LAYERS)

@@ -16,6 +16,7 @@ _PLAN = ("length_m", "width_m")
 _WEIGHT = (
     "mass_kg", "rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m", "wheel_load_max_kn",
 )  # fmt: skip
+_HELD = ("brakes_front", "brakes_rear", "drives_front", "drives_rear", "brake_mps2")
 _TURN = ("turn_radius_outside_m", "wheelbase_m", "front_overhang_m", "width_m", "pivots")
 METHOD = "docs/method.md"
 _SHEET = "the machine's sheet"
@@ -193,6 +194,21 @@ CATALOGUE: tuple[CheckKind, ...] = (
             "tests/outside/test_bearing.py::test_a_published_sheet_of_drained_ground",
             "tests/outside/test_bearing.py::test_a_load_spread_on_to_what_lies_below",
             "tests/recheck/test_ground_load.py::test_a_wheel_at_what_the_ground_lets_it_carry",
+        ),
+    ),
+    CheckKind(
+        "grip", -1, "1",
+        "least of friction * share of the weight on braked wheels, of what the brakes give, and of friction * share on "
+        "driven wheels, less tan(steepest slope) and, but for the driven wheels, the slowing down that stops it in "
+        "time from v_max_mps (section 12): on every surface that a tyre's contact line meets; where one axle only is "
+        "braked or driven it rests on where the weight acts too",
+        "tan(slope) + a / (g cos(slope)), a = v^2 / 2 (stopping_distance_m - v reaction_s) (site)",
+        (*_HELD, "travel_speed_mps", *_WHEELS), ("surfaces",), surveyed=True,
+        source="the word of who measured the friction",
+        tests=(
+            "tests/outside/test_stopping.py::test_stopping_distances",
+            "tests/recheck/test_grip.py::test_a_slope_at_friction_times_the_braked_share",
+            "tests/recheck/test_grip.py::test_the_fastest_row_that_stops_in_time",
         ),
     ),
     CheckKind(

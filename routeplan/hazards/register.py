@@ -31,6 +31,8 @@ _MEASURED_BY = {
     "bounce_period_s": "rock the stowed basket by hand, count its cycles in ten seconds and divide ten by them",
     "bounce_damping_pct": "rock the stowed basket by hand, count its cycles until it swings half as far and divide "
     "eleven by them",
+    "brake_mps2": "load it, drive it on level dry ground and brake: half the square of its speed over the distance "
+    "that it then takes",
 }
 _PLATE = "read it from the machine's plate or sheet"
 
@@ -39,7 +41,8 @@ _PLATE = "read it from the machine's plate or sheet"
 NOT_CHECKED: tuple[str, ...] = (
     "Covers, plates and trenches by calculation: they are not driven over. Wheel loads on ground of which the site "
     "claims nothing: a competent person's acceptance stands alone there. Rain, and ruts that grow with every pass.",
-    "Grip and stopping distance on slopes.",
+    "Grip where wheels are turned hard or one hangs in the air, and on ice, mud or leaves that nobody told of; a way "
+    "round a slope on which a machine does not hold.",
     "Overhead lines beyond what the site tells of them: who owns them, whether they are live, and swing outside their "
     "corridors.",
     "Driving with the platform raised, and set-up or slewing at the workface.",

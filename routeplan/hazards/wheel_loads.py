@@ -20,7 +20,8 @@ CARRIED_ABOVE_FLOOR_M = 1.0
 #: What a step or an edge makes of a load that is not at creep speed, and no route is: common practice, no source.
 STEP_FACTOR = 2.0
 
-_GRAVITY = ("gravity_xi_m", "gravity_eta_m", "gravity_height_m")
+#: Where the empty machine's weight acts.
+GRAVITY = ("gravity_xi_m", "gravity_eta_m", "gravity_height_m")
 
 
 def turned(configuration: str) -> bool:
@@ -30,7 +31,7 @@ def turned(configuration: str) -> bool:
 
 def weighed(machine: Machine, configuration: Configuration) -> bool:
     """Whether it is known where the machine's weight acts."""
-    return not turned(configuration.id) and {*_GRAVITY, "rated_load_kg"} <= set(machine.figures)
+    return not turned(configuration.id) and {*GRAVITY, "rated_load_kg"} <= set(machine.figures)
 
 
 def statics_kn(machine: Machine, configuration: Configuration, pitch: Sequence[float], roll: Sequence[float]) -> Floats:
@@ -53,7 +54,7 @@ def statics_kn(machine: Machine, configuration: Configuration, pitch: Sequence[f
     """
     if not weighed(machine, configuration):
         return np.full(4, math.nan)
-    xi, eta, height = (machine.value(name) for name in _GRAVITY)
+    xi, eta, height = (machine.value(name) for name in GRAVITY)
     weight, carried = KN_PER_KG * configuration.mass_kg, KN_PER_KG * machine.value("rated_load_kg")
     corners = np.array(configuration.basket.ring)
     floor = configuration.basket.floor_height_m + CARRIED_ABOVE_FLOOR_M

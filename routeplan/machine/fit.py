@@ -144,6 +144,14 @@ def _turning(m: Mapping[str, float]) -> Iterator[Clash]:
     yield m["pivots"] not in (0, 1), "a machine turns on the spot (1) or does not (0)", ("pivots",)
 
 
+def _axles_held(m: Mapping[str, float]) -> Iterator[Clash]:
+    """Axles that are braked or driven, or not; one of them is braked."""
+    for name in ("brakes_front", "brakes_rear", "drives_front", "drives_rear"):
+        yield m.get(name, 0.0) not in (0, 1), "an axle is braked or driven (1) or it is not (0)", (name,)
+    braked = ("brakes_front", "brakes_rear")
+    yield all(m.get(name) == 0 for name in braked), "neither axle is braked: nothing would stop it", braked
+
+
 def _turning_coordinated(m: Mapping[str, float]) -> Iterator[Clash]:
     """An outside radius in coordinated steer that the front corner can describe, no larger than in front steer."""
     if "turn_radius_outside_coordinated_m" not in m:
@@ -183,6 +191,7 @@ def clashes(figures: Mapping[str, Figure], *, kind: Kind, basket_end: BasketEnd 
         *_length_adds_up(m, kind, basket_end),
         *_turning(m),
         *_turning_coordinated(m),
+        *_axles_held(m),
     )
     return [
         Fault(

@@ -16,7 +16,10 @@ from routeplan.machine.model import BasketEnd, Figure, Machine, Steering, Tag
 from routeplan.machine.shape import Axle, Kind, configurations, wheels
 
 #: What a name's last part says of its unit.
-UNITS = {"kg": "kg", "m": "m", "m2": "m2", "pct": "%", "deg": "deg", "mps": "m/s", "kn": "kN", "kpa": "kPa", "s": "s"}
+UNITS = {
+    "kg": "kg", "m": "m", "m2": "m2", "pct": "%", "deg": "deg", "mps": "m/s", "mps2": "m/s2", "kn": "kN", "kpa": "kPa",
+    "s": "s",
+}  # fmt: skip
 
 #: Kinds that have a figure, where not all of them do.
 ONLY_KINDS: Mapping[str, frozenset[Kind]] = {
@@ -37,6 +40,7 @@ ONLY_KINDS: Mapping[str, frozenset[Kind]] = {
 TRACK_ONLY = frozenset({"track_contact_m", "track_pressure_max_kpa"})
 WHEEL_ONLY = frozenset({
     "wheelbase_m", "wheel_load_max_kn", "rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m",
+    "brakes_front", "brakes_rear", "drives_front", "drives_rear",
 })  # fmt: skip
 #: Figures of one way of steering.
 ONLY_STEERING: Mapping[str, Steering] = {

@@ -207,6 +207,9 @@ def _open(site: Site) -> list[dict[str, Any]]:
     swaying = [name for name, height in heights if height is not None and height.sigma_m is None]
     if swaying:
         rows.append({"why": f"no accuracy for the height of line {', '.join(swaying)}", "checks": ["line clearance"]})
+    bare = [surface.id for surface in site.surfaces if surface.acceptance and surface.friction is None]
+    if bare:
+        rows.append({"why": f"nobody said how tyres grip surface {', '.join(bare)}", "checks": ["grip"]})
     for machine_id, machine in site.machines.items():
         for name in sorted({name for line in lines for name in line.figures}):
             figure = machine.figures.get(name)

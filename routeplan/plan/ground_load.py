@@ -10,7 +10,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from routeplan.hazards.attitude import stand
 from routeplan.hazards.bearing import Patch, limit_kn, rests_on
 from routeplan.hazards.catalogue import CheckKind
 from routeplan.hazards.prepare import Hazards
@@ -18,65 +17,36 @@ from routeplan.hazards.register import doubts, verdict
 from routeplan.hazards.uncertainty import sigma_pitch, sigma_roll
 from routeplan.hazards.wheel_loads import STEP_FACTOR, load_kn, sigma_kn, turned
 from routeplan.machine.model import Configuration, Machine
-from routeplan.plan.trace import ROW_STEP_M, ROW_TURN_RAD
-from routeplan.route import Check, Pose, heading_rad
+from routeplan.plan.under_wheels import UnderWheels
+from routeplan.route import Check, Pose
 from routeplan.site.model import Site, Surface
 
 Floats = NDArray[np.float64]
 
 #: Margin where no surface on the way claims anything, kN: "at least"; no surface claims more.
 NOTHING_CLAIMED_KN = 1000.0
-#: The course of a hub between two rows leaves its chord by less, metres.
-_SAG_M = 0.005
-#: Slope on ground that nobody surveyed: all the weight may be on one wheel.
-_UNKNOWN = 9.0
 
 
 @dataclass(frozen=True, eq=False)
 class _Driven:
-    """Rows of a route as what is under its wheels: ``courses`` (n, 4) of the hubs, ``reach_m`` (4,) of their tyres."""
+    """What rows of a route drive over, and the machine that does."""
 
-    poses: Sequence[Pose]
+    under: UnderWheels
     machine: Machine
     shapes: tuple[Configuration, ...]
-    hazards: Hazards
     site: Site
-    courses: NDArray[np.object_]
-    reach_m: Floats
-
-    @classmethod
-    def of(
-        cls, poses: Sequence[Pose], machine: Machine, configurations: Iterable[str], hazards: Hazards, site: Site
-    ) -> _Driven:
-        x, y, heading = np.array([(pose.x, pose.y, heading_rad(pose.bearing_deg)) for pose in poses]).T[:, :, None]
-        xi, eta = np.array([(wheel.xi_m, wheel.eta_m) for wheel in machine.wheels]).T
-        hubs = np.stack([x + xi * np.cos(heading) - eta * np.sin(heading),
-                         y + xi * np.sin(heading) + eta * np.cos(heading)], axis=-1)  # fmt: skip
-        after = np.concatenate([hubs[1:], hubs[-1:]])
-        half_m = machine.wheels[0].width_m / 2 + (machine.wheelbase_m / 2 if machine.tracks else 0.0)
-        turned_m = np.hypot(xi, eta) * math.radians(site.thresholds.heading_tolerance_deg)
-        return cls(
-            poses, machine, tuple(machine.configurations[name] for name in configurations), hazards, site,
-            shapely.linestrings(np.stack([hubs, after], axis=-2)), half_m + hazards.body.lateral + turned_m + _SAG_M,
-        )  # fmt: skip
-
-    def slopes(self, row: int) -> tuple[tuple[float, float], tuple[float, float]]:
-        """Least and largest pitch and roll from a row to the next, within the tube and over both planes."""
-        at = self.poses[row]
-        world, body = self.hazards.world, self.hazards.body
-        stance = stand(world, body, at.x, at.y, heading_rad(at.bearing_deg), ROW_TURN_RAD, ROW_STEP_M)
-        pitch, roll = (stance.pitch_spread, stance.roll_spread) if stance.known else (_UNKNOWN, _UNKNOWN)
-        return (stance.pitch - pitch, stance.pitch + pitch), (stance.roll - roll, stance.roll + roll)
 
     def factors(self, rows: NDArray[np.intp]) -> Floats:
         """What steps make of the load of each wheel on some rows, (n, 4)."""
         edges = shapely.union_all([d.geometry for d in self.site.defects if d.depth_m > 0.0 or d.height_m > 0.0])
-        met = shapely.dwithin(self.courses[rows], edges, self.reach_m + self.hazards.wheel_radius_m)
+        met = shapely.dwithin(
+            self.under.courses[rows], edges, self.under.reach_m + self.under.hazards.wheel_radius_m
+        )  # fmt: skip
         return np.where(met, STEP_FACTOR, 1.0)
 
     def loads(self, row: int) -> Floats:
         """Most that each wheel may carry from a row to the next, standing, kN (4,)."""
-        slopes = self.slopes(row)
+        slopes = self.under.slopes(row)
         return np.asarray(np.fmax.reduce([load_kn(self.machine, shape, *slopes) for shape in self.shapes]))
 
 
@@ -104,7 +74,7 @@ def _least(driven: _Driven, surface: Surface, on: NDArray[np.bool_], k: float) -
     sigma = max(sigma_kn(machine, shape, *slopes) for shape in driven.shapes)
     found: list[_Least] = []
     for row, factors in zip(rows.tolist(), driven.factors(rows), strict=True):
-        steepest = math.hypot(*(max(map(abs, slope)) for slope in driven.slopes(row)))
+        steepest = math.hypot(*(max(map(abs, slope)) for slope in driven.under.slopes(row)))
         limit = limit_kn(surface.bearing, patch, steepest)
         loads = np.where(on[row], driven.loads(row) * factors, -math.inf)
         wheel = int(np.argmax(loads))
@@ -119,11 +89,12 @@ def ground_load_check(
 ) -> Check:  # fmt: skip
     """The check over the rows of a route, at its worst; where no surface claims anything, its acceptance decides."""
     shapes = tuple(configurations)
-    driven = _Driven.of(poses, machine, shapes, hazards, site)
+    under = UnderWheels.of(poses, machine, hazards, site)
+    driven = _Driven(under, machine, tuple(machine.configurations[name] for name in shapes), site)
     found: list[tuple[_Least, Surface]] = []
     for surface in site.surfaces:
         if surface.bearing is not None:
-            on = np.asarray(shapely.dwithin(driven.courses, surface.geometry, driven.reach_m))
+            on = under.on(surface.geometry)
             if on.any():
                 found.append((_least(driven, surface, on, k), surface))
     first = poses[0]

@@ -20,6 +20,7 @@ from routeplan.machine.modelled import not_modelled
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
 from routeplan.plan.goal_posts import goal_posts
+from routeplan.plan.grip import Gripped, dry_only
 from routeplan.plan.holds import holds_of
 from routeplan.plan.legs import Driven, legs_of
 from routeplan.plan.portals import Portal, named_at, with_gaps
@@ -263,11 +264,13 @@ class MovePlanner:
         begins = {usual, self._left_in.get((machine.id, wanted.start), usual)}
         holds, controls = holds_of(found, configuration, begins, stops[1:-1])
         whole = replace(self._graph(wanted, machine).lattices[0].hazards, sigma=hazards.sigma)
-        pace = paced(found, machine, whole, k, holds)
-        judged = Judged(self.site, machine, hazards, k, pace.swung)
+        gripped = Gripped.of(poses, machine, hazards, self.site, wanted, tuple(shapes))
+        pace = paced(found, machine, whole, k, holds, gripped)
+        judged = Judged(self.site, machine, hazards, k, pace.swung, gripped.driven_at(pace.poses))
         checks = checks_of(found, judged, shapes)
         posts = goal_posts(found, self.site, hazards, k)
-        controls = tuple(sorted((*controls, *pace.controls, *posts), key=lambda control: control.chainage_m))
+        told = (*controls, *pace.controls, *posts, *dry_only(wanted))
+        controls = tuple(sorted(told, key=lambda control: control.chainage_m))
         verdict: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
         if verdict == "pass" and controls:
             verdict = "pass with controls"

@@ -20,6 +20,7 @@ from routeplan.hazards.register import doubts, verdict
 from routeplan.hazards.sweep import FAR, along
 from routeplan.hazards.tile import stances_of
 from routeplan.machine.model import Machine
+from routeplan.plan.grip import GRIP, Gripped
 from routeplan.plan.ground_load import ground_load_check
 from routeplan.plan.steer import least_radius_m
 from routeplan.plan.swing import SWING, Swung
@@ -97,13 +98,16 @@ class Profile:
 
 @dataclass(frozen=True, eq=False)
 class Judged:
-    """What every check of a way rests on: k, and what the swing of the basket leaves at the limits of its rows."""
+    """What every check of a way rests on: k, and at the limits of its rows what the basket's swing leaves and what
+    holds the machine.
+    """
 
     site: Site
     machine: Machine
     hazards: Hazards
     k: float
     swung: Swung
+    gripped: Gripped
 
 
 def profile(stretches: Sequence[Stretch], poses: Sequence[Pose]) -> Profile:
@@ -295,16 +299,21 @@ def checks_of(found: Profile, judged: Judged, configurations: Iterable[str]) -> 
                     line, found.poses, site=site, machine=machine, hazards=hazards, k=k, configurations=configurations
                 )
             )
+        elif line.kind == GRIP:
+            rows.append(judged.gripped.check(line, k, *_ends(found)))
         elif line.kind == "turning":
             rows.append(_turning_check(line, found, machine, k, why))
         elif line.kind == "survey resolution":
             rows.append(_survey_check(line, found, site, hazards, k, why))
         elif line.kind == SWING:
-            ends = found.along_m[0] - NEAR_M, found.along_m[-1] + NEAR_M
-            rows.append(judged.swung.check(line, k, why, *ends))
+            rows.append(judged.swung.check(line, k, why, *_ends(found)))
         else:
             rows.append(_margin_check(line, found, hazards, k, why))
     return tuple(rows)
+
+
+def _ends(found: Profile) -> tuple[float, float]:
+    return float(found.along_m[0]) - NEAR_M, float(found.along_m[-1]) + NEAR_M
 
 
 def unmade_checks(why: str) -> tuple[Check, ...]:

@@ -1,4 +1,6 @@
-"""How fast each row may be driven so that the basket's swing keeps every gap (docs/method.md 6)."""
+"""How fast each row may be driven: so that the basket's swing keeps every gap (docs/method.md 6) and the machine stops
+in time (12).
+"""
 
 from __future__ import annotations
 
@@ -25,6 +27,7 @@ from routeplan.hazards.rolling import allowed_for
 from routeplan.hazards.sweep import FAR
 from routeplan.hazards.tubes import DEFECT_REACH_M
 from routeplan.machine.model import Machine
+from routeplan.plan.grip import Gripped
 from routeplan.plan.profile import NEAR_M, Profile
 from routeplan.plan.ridden import Path, path_of, rides
 from routeplan.plan.swing import Swung, not_swung
@@ -42,6 +45,7 @@ TOGETHER_M = 3.0
 #: Figures that a limit rests on.
 FIGURES = ("bounce_period_s", "bounce_damping_pct", "travel_speed_mps", "creep_speed_mps")
 _ASSUMED = "; not the machine's own: {}; read its plate, rock the basket and count its cycles in ten seconds"
+_LATE = "from more it would not stop within {:.1f} m there"
 _UNKNOWN = "Creep all the way: nobody knows how the basket bounces; not known of the machine: {}."
 
 
@@ -77,7 +81,9 @@ class Points:
     sigma_m: Floats
 
 
-def paced(found: Profile, machine: Machine, hazards: Hazards, k: float, holds: Iterable[Hold]) -> Paced:
+def paced(
+    found: Profile, machine: Machine, hazards: Hazards, k: float, holds: Iterable[Hold], gripped: Gripped
+) -> Paced:
     """Give every row its speed limit; creep all the way where the machine does not say how its basket bounces.
 
     Parameters
@@ -86,6 +92,8 @@ def paced(found: Profile, machine: Machine, hazards: Hazards, k: float, holds: I
         Of the ground of the whole site, with the largest sigmas of any stretch.
     k
         Sigmas that a check of the move must leave.
+    gripped
+        What holds the machine on each row.
     """
     missing = [name for name in FIGURES if name not in machine.figures]
     if missing:
@@ -97,14 +105,16 @@ def paced(found: Profile, machine: Machine, hazards: Hazards, k: float, holds: I
     path = path_of(found.poses, hazards.body, (hold.chainage_m for hold in holds))
     left = _left(found, path, swing, hazards, k, bool(assumed))
     slowest = min(creep, travel)
-    wanted = _wanted(left, k, travel, slowest)
-    limits = _limits(wanted, path, swing, left, k, travel)
+    stopping = _stopping(gripped.fastest_mps(k), path, travel, slowest)
+    limits = _limits(_wanted(left, k, travel, slowest), stopping, path, swing, left, k)
     rows = zip(found.poses, _of_rows(limits, path), strict=True)
     poses = tuple(pose._replace(v_max_mps=limit) for pose, limit in rows)
     doubt = _ASSUMED.format(", ".join(assumed)) if assumed else ""
     swung = left(limits)
     thrown = path.poses[(swung.margin_m < 0.0) & (not assumed)]
-    return Paced(poses, tuple(_told(limits, path, travel, doubt)), swung, thrown)
+    late = _LATE.format(gripped.site.thresholds.stopping_distance_m)
+    causes = f"the basket bounces{doubt}", late
+    return Paced(poses, tuple(_told(limits, stopping, path, travel, causes)), swung, thrown)
 
 
 def _unknown(poses: tuple[Pose, ...], machine: Machine, missing: Sequence[str]) -> Paced:
@@ -184,47 +194,88 @@ def _kept(left: Swung, k: float) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     return left.margin_m >= k * left.sigma_m, left.margin_m >= 0.0
 
 
+def _tried(travel: float, creep: float) -> Iterator[float]:
+    """Speeds from travel speed down to creep speed."""
+    speed = travel
+    while speed > creep:
+        yield speed
+        speed = max(math.floor(100.0 * SLOWER * speed) / 100.0, creep)
+    yield speed
+
+
 def _wanted(left: Left, k: float, travel: float, creep: float) -> Floats:
     """Largest speed tried at which each sample keeps its gaps, all the way there driven at it; creep if none does."""
     wanted = np.zeros(0)
-    speed = travel
-    while True:
+    for speed in _tried(travel, creep):
         kept, _ = _kept(left(speed), k)
         wanted = np.zeros(kept.size) if not wanted.size else wanted
         wanted[(wanted == 0.0) & kept] = speed
-        if speed == creep or wanted.all():
-            return np.where(wanted == 0.0, creep, wanted)
-        speed = max(math.floor(100.0 * SLOWER * speed) / 100.0, creep)
+        if wanted.all():
+            break
+    return np.where(wanted == 0.0, creep, wanted)
 
 
-def _limits(wanted: Floats, path: Path, swing: Swing, left: Left, k: float, travel: float) -> Floats:
-    """Limit of each step, m/s: wherever the samples ask for less, and far enough before, that every gap is kept.
+def _stopping(fastest: Floats, path: Path, travel: float, creep: float) -> Floats:
+    """Largest speed tried from which the machine stops in time on each step, by what each row on to the next allows;
+    creep if from none.
+    """
+    speeds = np.array(list(_tried(travel, creep)))
+    tried = speeds[np.minimum((speeds[:, None] > fastest).sum(axis=0), speeds.size - 1)]
+    found = np.full(path.at_m.size - 1, travel)
+    first = np.maximum(np.searchsorted(path.at_m, path.rows_m + NEAR_M, side="right") - 1, 0)
+    last = np.searchsorted(path.at_m, np.append(path.rows_m[1:], path.rows_m[-1]) - NEAR_M)
+    for low, high, speed in zip(first.tolist(), last.tolist(), tried.tolist(), strict=True):
+        here = slice(min(low, found.size - 1), max(high, low + 1))
+        found[here] = np.minimum(found[here], speed)
+    return _seldom(found, path)
+
+
+def _seldom(steps: Floats, path: Path) -> Floats:
+    """The same limits or less, none held for less than ``TOGETHER_M`` but the least of all about it."""
+    steps = steps.copy()
+    while True:
+        cuts = np.flatnonzero(np.diff(steps)) + 1
+        pieces = list(zip([0, *cuts], [*cuts, steps.size], strict=True))
+        for (first, last), before, after in zip(pieces, [None, *pieces[:-1]], [*pieces[1:], None], strict=True):
+            slower = [steps[piece[0]] for piece in (before, after) if piece and steps[piece[0]] < steps[first]]
+            if slower and path.at_m[last] - path.at_m[first] < TOGETHER_M:
+                steps[first:last] = max(slower)
+                break
+        else:
+            return steps
+
+
+def _limits(wanted: Floats, stopping: Floats, path: Path, swing: Swing, left: Left, k: float) -> Floats:
+    """Limit of each step, m/s: what stopping in time leaves, and less wherever the samples ask for less, and far enough
+    before, that every gap is kept.
 
     The least of all, driven all along, keeps what any limits keep.
     """
-    sought = _kept(left(float(wanted.min())), k)
+    least = min(float(wanted.min()), float(stopping.min()))
+    sought = _kept(left(least), k)
+    most = np.maximum(np.append(stopping[:1], stopping), np.append(stopping, stopping[-1:]))
     for fadings in FADINGS:
-        limits = np.full(path.at_m.size, travel)
-        for speed in np.unique(wanted[wanted < travel]):
+        limits = np.full(path.at_m.size, np.inf)
+        for speed in np.unique(wanted[wanted < most]):
             reach = fadings * speed / (swing.damping * swing.omega)
             ahead = np.where(wanted == speed, path.at_m, np.inf)
             ahead = np.minimum.accumulate(ahead[::-1])[::-1]
             limits[ahead - path.at_m <= reach] = np.minimum(limits[ahead - path.at_m <= reach], speed)
-        steps = np.minimum(limits[:-1], limits[1:])
-        for first, last, _ in _runs(steps, path, travel):
+        steps = np.minimum(np.minimum(limits[:-1], limits[1:]), stopping)
+        for first, last in _runs(steps < stopping, path):
             steps[first : last + 1] = steps[first : last + 1].min()
         if all(np.all(kept >= wish) for kept, wish in zip(_kept(left(steps), k), sought, strict=True)):
             return np.asarray(steps)
-    return np.full(path.at_m.size - 1, wanted.min())
+    return np.full(path.at_m.size - 1, least)
 
 
-def _runs(steps: Floats, path: Path, travel: float) -> Iterator[tuple[int, int, float]]:
-    """First and last step of each stretch with a limit below travel speed, and the least of it."""
-    slow = np.flatnonzero(steps < travel)
-    if slow.size:
-        cuts = np.flatnonzero(path.at_m[slow[1:]] - path.at_m[slow[:-1] + 1] > TOGETHER_M)
-        for part in np.split(slow, cuts + 1):
-            yield int(part[0]), int(part[-1]), float(steps[part].min())
+def _runs(slow: NDArray[np.bool_], path: Path) -> Iterator[tuple[int, int]]:
+    """First and last step of each stretch of slow ones, those near each other taken together."""
+    found = np.flatnonzero(slow)
+    if found.size:
+        cuts = np.flatnonzero(path.at_m[found[1:]] - path.at_m[found[:-1] + 1] > TOGETHER_M)
+        for part in np.split(found, cuts + 1):
+            yield int(part[0]), int(part[-1])
 
 
 def _of_rows(steps: Floats, path: Path) -> Sequence[float]:
@@ -235,14 +286,18 @@ def _of_rows(steps: Floats, path: Path) -> Sequence[float]:
     return [float(steps[min(a, b, steps.size - 1) : max(b, a) + 1].min()) for a, b in zip(first, last, strict=True)]
 
 
-def _told(steps: Floats, path: Path, travel: float, doubt: str) -> Iterator[Control]:
-    """What people are told of the limits, in plain words."""
-    for first, last, speed in _runs(steps, path, travel):
-        low, high = float(path.chainage_m[first]), float(path.chainage_m[last + 1])
-        between = f"between {math.floor(low)} m and {math.ceil(high)} m"
-        yield Control(
-            "speed", low, f"No faster than {_down(speed):.2f} m/s {between}, held steady: the basket bounces{doubt}."
-        )
+def _told(
+    steps: Floats, stopping: Floats, path: Path, travel: float, causes: tuple[str, str]
+) -> Iterator[Control]:
+    """What people are told of the limits, in plain words; ``causes`` are that of the swing and that of stopping."""
+    for piece in np.split(np.arange(steps.size), np.flatnonzero(np.diff(steps)) + 1):
+        speed = float(steps[piece[0]])
+        if speed < travel:
+            low, high = float(path.chainage_m[piece[0]]), float(path.chainage_m[piece[-1] + 1])
+            between = f"between {math.floor(low)} m and {math.ceil(high)} m"
+            bounces, late = np.any(stopping[piece] > speed), np.any(stopping[piece] <= speed)
+            why = ", and ".join(cause for cause, holds in zip(causes, (bounces, late), strict=True) if holds)
+            yield Control("speed", low, f"No faster than {_down(speed):.2f} m/s {between}, held steady: {why}.")
 
 
 def _down(speed: float) -> float:

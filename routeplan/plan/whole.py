@@ -86,7 +86,7 @@ def _draft(site: Site, moves: tuple[Move, ...], k: dict[str, float], issued: str
         revision="1",
         supersedes=None,
         status="draft",
-        conditions=Conditions(),
+        conditions=Conditions(wet=all(wanted.wet for wanted in site.moves)),
         site_name=site.name,
         site_revision=site.revision,
         crs=site.crs,

@@ -42,6 +42,7 @@ class Case:
     reach_m: float
     configurations: tuple[str, ...]
     steers: tuple[str, ...]
+    wet: bool
 
     @classmethod
     def of(cls, move: Move, track: Track, *, site: Site, machine: Machine, conditions: Conditions) -> Case:
@@ -61,6 +62,7 @@ class Case:
             reach_m=reach,
             configurations=tuple(chosen.id for chosen in driven_in(move, machine).values()),
             steers=tuple(dict.fromkeys(pose.steer for pose in move.poses)),
+            wet=conditions.wet or not any(one.id == move.id and not one.wet for one in site.moves),
             sigmas=Sigmas.of(machine, site.ground.accuracy),
         )
 

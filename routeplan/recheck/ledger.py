@@ -19,6 +19,7 @@ _GRADE = ("gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct", 
 _SIDE = ("side_slope_pct", *_SLOPE)
 _PLAN = ("length_m", "width_m")
 _WEIGHED = ("mass_kg", "rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m", "wheel_load_max_kn")
+_HELD = ("brakes_front", "brakes_rear", "drives_front", "drives_rear", "brake_mps2")
 #: How a basket bounces, and how fast and slowly the machine is driven.
 BOUNCE_FIGURES = ("bounce_period_s", "bounce_damping_pct")
 SPEED_FIGURES = ("travel_speed_mps", "creep_speed_mps")
@@ -71,6 +72,7 @@ CATALOGUE: Mapping[str, Basis] = MappingProxyType(
         "step": Basis("m", ("step_limit_m", *_SLOPE), ("defects",)),
         "surface acceptance": Basis("m", ("mass_kg", *_TYRES), ("surfaces",)),
         "ground load": Basis("kN", (*_WEIGHED, *_SLOPE), ("surfaces",), surveyed=True),
+        "grip": Basis("1", (*_HELD, "travel_speed_mps", *_SLOPE), ("surfaces",), surveyed=True),
         "covers, plates and trenches": Basis("m", _TYRES, ("defects",)),
         "excavation edge": Basis("m", _TYRES, ("excavations",)),
         "overhead lines": Basis("m", _PLAN, ("overhead_lines",)),

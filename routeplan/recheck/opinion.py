@@ -15,6 +15,7 @@ from routeplan.recheck.attitude import offer_attitude
 from routeplan.recheck.bounce import offer_bounce, survey_margin_m
 from routeplan.recheck.case import Case
 from routeplan.recheck.form import form_objections
+from routeplan.recheck.grip import grip_objections, offer_grip
 from routeplan.recheck.ground_load import offer_ground_load
 from routeplan.recheck.ledger import BOUNCE_FIGURES, SPEED_FIGURES, Ledger
 from routeplan.recheck.overhead import offer_overhead
@@ -71,6 +72,7 @@ def second_opinion(
         *form_objections(move, rows, site=site, machine=machine),
         *steering_objections(move, rows, machine),
         *speed_objections(move, case),
+        *grip_objections(move, case),
         *check_objections(move, case, ledger),
         *walkway_objections(move, case, ledger, crossings),
         *passage_objections(move, ledger),
@@ -119,7 +121,9 @@ def look(
         for run in [samples] if near_by is None else _near(near_by.thing, case, samples):
             for some in _chunks(run):
                 here = mine.around(some)
-                ridden.take(here, _offer_samples(here, ledger, crossings, unaccepted, some), k)
+                stance = _offer_samples(here, ledger, crossings, unaccepted, some)
+                offer_grip(here, stance, ridden.drive.fastest_mps, ledger)
+                ridden.take(here, stance, k)
     _offer_swings(parts, ridden, ledger)
     return Look(rows, case, ledger, crossings, ridden)
 

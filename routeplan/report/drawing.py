@@ -13,6 +13,7 @@ from routeplan.report.shapes import Details, Layer, Position, Shape, area, mark
 from routeplan.report.wording import down, place_text, up
 from routeplan.site.bearing import Bearing, Clay, Drained, HardGround, Platform
 from routeplan.site.consistency import soffit_gaps
+from routeplan.site.friction import Friction
 from routeplan.site.ground import levels_within
 from routeplan.site.model import Area, Defect, Ground, LineCorridor, Obstacle, Place, Site, Soffit, Surface, Walkway
 
@@ -113,6 +114,16 @@ def _bears(ground: Bearing | None) -> Details:
     return (("Bears", text), ("As told by", ground.role))
 
 
+def _grips(said: Friction | None) -> Details:
+    """Friction between tyres and a surface, each figure rounded down; none where nobody said."""
+    if said is None:
+        return ()
+    states = [("dry", said.dry), ("wet", said.wet)]
+    states += [(said.loose.name, said.loose.friction)] if said.loose is not None else []
+    told = ", ".join(f"{down(value, 2)} {state}" for state, value in states if value is not None)
+    return (("Friction", told), ("As measured by", said.role))
+
+
 def _surface(surface: Surface) -> Shape:
     given = surface.acceptance
     if given is None:
@@ -136,6 +147,7 @@ def _surface(surface: Surface) -> Shape:
             ("Largest gross mass", f"{down(given.mass_limit_kg, 0)} kg"),
             ("Valid until", until),
             *_bears(surface.bearing),
+            *_grips(surface.friction),
         ),
     )
 

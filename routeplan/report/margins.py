@@ -25,6 +25,7 @@ BETWEEN: dict[str, str] = {
     "combined slope": "on both slopes together",
     "surface acceptance": "between a wheel and ground that nobody accepted",
     "ground load": "on what the ground lets a wheel carry",
+    "grip": "on what holds the machine on a slope and stops it",
     "covers, plates and trenches": "between a wheel and a cover, plate or trench",
     "excavation edge": "between a wheel and the set-back of an excavation",
     "overhead lines": "between the machine and an overhead line's corridor",
@@ -34,10 +35,10 @@ BETWEEN: dict[str, str] = {
 }
 #: Margins of these say yes or no, or are used up on every way with a turn, or a limit of speed, in it: none is the
 #: tightest.
-_NO_MARGIN = ("walkways", "levels known", "turning", "survey resolution", "basket swing")
+_NO_MARGIN = ("walkways", "levels known", "turning", "survey resolution", "basket swing", "grip")
 #: Whose limit is a most; the others' is a least.
 _AT_MOST = (
-    "gradeability", "side slope", "combined slope", "bounce rise", "basket swing", "step", "ground load",
+    "gradeability", "side slope", "combined slope", "bounce rise", "basket swing", "step", "ground load", "grip",
     "survey resolution",
 )  # fmt: skip
 #: Distances in plan are looked at no further than this, metres; where nothing is claimed of wheels this is left, kN.

@@ -21,6 +21,7 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
         "id", "kind", "accepted_by", "accepted_on", "accepted_mass_kg", "accepted_until",
         "bearing_by", "wheel_limit_kn", "clay_cu_kpa", "clay_factor", "clay_rut_kpa",
         "platform_m", "spread_deg", "below_kpa", "below_phi_deg", "below_knm3", "below_factor",
+        "friction_by", "friction_dry", "friction_wet", "loose", "friction_loose",
     ),  # fmt: skip
     "defects": ("id", "kind", "width_m", "depth_m", "height_m", "state"),
     "walkways": ("id", "kind", "width_m"),

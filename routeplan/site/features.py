@@ -11,6 +11,7 @@ from shapely.ops import unary_union
 from routeplan.site.bearing_columns import bearing_of
 from routeplan.site.columns import HIGHEST_LEVEL_M, LOWEST_LEVEL_M, NARROWEST_M, WIDEST_M, Columns
 from routeplan.site.faults import Door, did_you_mean
+from routeplan.site.friction_columns import friction_of
 from routeplan.site.layers import RawFeature
 from routeplan.site.model import (
     Acceptance,
@@ -99,7 +100,9 @@ def soffits(raw: RawFeature, door: Door) -> tuple[Soffit, ...]:
 
 
 def surfaces(raw: RawFeature, door: Door) -> tuple[Surface, ...]:
-    """Surfaces of a row, accepted when the row says by which role, when, and up to which mass; what they bear."""
+    """Surfaces of a row, accepted when the row says by which role, when, and up to which mass; what they bear, and how
+    tyres grip them.
+    """
     columns = Columns(raw, door.faults)
     role, day = columns.text("accepted_by"), columns.day("accepted_on")
     mass_kg = columns.number("accepted_mass_kg", low=0.0, high=200_000.0, above=True)
@@ -120,8 +123,9 @@ def surfaces(raw: RawFeature, door: Door) -> tuple[Surface, ...]:
             "give accepted_by, accepted_on and accepted_mass_kg, or none of them",
         )
     kind, bearing = columns.text("kind") or "surface", bearing_of(raw, columns, door.faults)
+    friction = friction_of(raw, columns, door.faults)
     return tuple(
-        Surface(name, outline, kind, acceptance, bearing)
+        Surface(name, outline, kind, acceptance, bearing, friction)
         for name, outline in widened(raw, width_m=None, kinds=("Polygon",), door=door)
     )
 

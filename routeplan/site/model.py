@@ -17,6 +17,7 @@ from shapely.geometry import Point, Polygon
 
 from routeplan.machine.model import Machine
 from routeplan.site.bearing import Bearing
+from routeplan.site.friction import Friction
 
 TravelMode = Literal["ridden", "beside_rails_up", "beside_rails_folded"]
 #: A move may leave the travel mode to the planner, which then changes it at hold points.
@@ -135,6 +136,7 @@ class Surface:
     """A piece of ground; driven on only where its ``acceptance`` covers the machine's mass on the day.
 
     ``bearing`` is what the site claims of wheels on it; ``None`` when it claims nothing and the acceptance decides.
+    ``friction`` is how tyres grip it; ``None`` when nobody said.
     """
 
     id: str
@@ -142,6 +144,7 @@ class Surface:
     kind: str
     acceptance: Acceptance | None
     bearing: Bearing | None = None
+    friction: Friction | None = None
 
 
 @dataclass(frozen=True)
@@ -270,7 +273,10 @@ class Place:
 
 @dataclass(frozen=True)
 class MoveWanted:
-    """One move the site asks for; ``via`` are places to stop at on the way, in order."""
+    """One move the site asks for; ``via`` are places to stop at on the way, in order.
+
+    ``wet`` is false where it is made on dry ground only.
+    """
 
     id: str
     purpose: Purpose
@@ -281,6 +287,7 @@ class MoveWanted:
     goal: str
     on: dt.date | None
     via: tuple[str, ...] = ()
+    wet: bool = True
 
 
 @dataclass(frozen=True)
@@ -303,6 +310,8 @@ class Thresholds:
     bounce_limit_m: float = 0.30
     tip_participation: float = 1.6
     route_confidence: float = 0.95
+    stopping_distance_m: float = 3.0
+    reaction_s: float = 1.0
 
 
 @dataclass(frozen=True)

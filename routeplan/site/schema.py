@@ -105,6 +105,8 @@ class ThresholdsSection(Section):
     bounce_limit_m: Annotated[float, Field(ge=0.02, le=2.0)] = Thresholds.bounce_limit_m
     tip_participation: Annotated[float, Field(ge=1.0, le=3.0)] = Thresholds.tip_participation
     route_confidence: Annotated[float, Field(ge=0.8, lt=1.0)] = Thresholds.route_confidence
+    stopping_distance_m: Annotated[float, Field(ge=0.5, le=20.0)] = Thresholds.stopping_distance_m
+    reaction_s: Annotated[float, Field(ge=0.3, le=5.0)] = Thresholds.reaction_s
 
 
 class MoveSection(Section):
@@ -119,6 +121,7 @@ class MoveSection(Section):
     goal: Name = Field(alias="to")
     on: dt.date | None = None
     via: Annotated[tuple[Name, ...], Field(max_length=20, strict=False)] = ()
+    wet: bool = True
 
 
 class ContactSection(Section):

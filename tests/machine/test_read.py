@@ -19,26 +19,31 @@ from routeplan.machine.shape import turn_radius_at_origin_m
 WHERE = "site.toml [machines.X]"
 CLASSES = sorted(read_classes())
 SET_UP = ("tilt_side_deg", "tilt_long_deg")
-#: What a wheel carries comes from these: no page of a class tells them.
-WEIGHT = ("rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m")
+#: What holds a machine, and what a wheel carries, comes from these: no page of a class tells them.
+UNTOLD = (
+    "brakes_front", "brakes_rear", "drives_front", "drives_rear", "brake_mps2",
+    "rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m",
+)  # fmt: skip
 #: Figures that apply to a class and that the trade gives no range for, in printed order.
 MISSING = {
-    **dict.fromkeys(CLASSES, WEIGHT),
-    "push-around-mast-4m": ("creep_speed_mps", *WEIGHT),
-    "rough-terrain-scissor-18m": ("height_folded_m", *WEIGHT),
+    **dict.fromkeys(CLASSES, UNTOLD),
+    "push-around-mast-4m": ("creep_speed_mps", *UNTOLD),
+    "rough-terrain-scissor-18m": ("height_folded_m", *UNTOLD),
     **dict.fromkeys(
         ("articulating-boom-16m", "rough-terrain-boom-20m", "telescopic-boom-26m"),
-        ("turn_radius_outside_coordinated_m", *WEIGHT),
+        ("turn_radius_outside_coordinated_m", *UNTOLD),
     ),
     **dict.fromkeys(
         ("telescopic-boom-40m", "telescopic-boom-40m-axles-out"),
-        ("turn_radius_outside_coordinated_m", "crab_angle_deg", *WEIGHT),
+        ("turn_radius_outside_coordinated_m", "crab_angle_deg", *UNTOLD),
     ),
-    **dict.fromkeys(("tracked-spider-20m", "tracked-spider-20m-tracks-out"), ("creep_speed_mps", *SET_UP)),
-    "trailer-boom-17m": ("creep_speed_mps", *WEIGHT, "wheel_load_max_kn", *SET_UP),
+    **dict.fromkeys(
+        ("tracked-spider-20m", "tracked-spider-20m-tracks-out"), ("creep_speed_mps", "brake_mps2", *SET_UP)
+    ),
+    "trailer-boom-17m": ("creep_speed_mps", *UNTOLD, "wheel_load_max_kn", *SET_UP),
     "vehicle-boom-20m": (
         "gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct", "side_slope_pct", "creep_speed_mps",
-        "travel_speed_mps", *WEIGHT, "wheel_load_max_kn", *SET_UP,
+        "travel_speed_mps", *UNTOLD, "wheel_load_max_kn", *SET_UP,
     ),
 }  # fmt: skip
 
@@ -166,6 +171,8 @@ def test_wrong_types_are_refused(spec: dict[str, Any]) -> None:
         ("mast-boom-8m", {"chassis_top_m": 2.1}, "does not lie below"),
         ("tracked-spider-20m", {"track_contact_m": 1.3}, "length_m is 5.400 m"),
         ("tracked-spider-20m", {"turn_radius_outside_m": 2.7}, "(2.73 m)"),
+        ("slab-scissor-8m", {"brakes_front": 0, "brakes_rear": 0}, "neither axle is braked: nothing would stop it"),
+        ("slab-scissor-8m", {"drives_rear": 0.5}, "an axle is braked or driven (1) or it is not (0)"),
         ("trailer-boom-17m", {"ground_clearance_m": 0.9, "height_m": 0.8}, "does not lie below"),
     ],
 )

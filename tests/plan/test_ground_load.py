@@ -23,7 +23,7 @@ from routeplan.route import Check, Plan
 from routeplan.site.bearing import Bearing, Clay, HardGround
 from routeplan.site.model import Acceptance, Defect, Site, Surface
 from tests.recheck.drives import drive, move_of, opinion, yard_for
-from tests.worlds import flat_site, place, scissor, wanted
+from tests.worlds import ROUGH, flat_site, place, scissor, wanted
 
 ISSUED = "2026-11-24T12:00:00+00:00"
 #: What a rear wheel carries with people in the corner over it: the rear axle has 2300 x 1.05 / 1.85 and
@@ -40,10 +40,11 @@ def weighed(**changes: float) -> Machine:
 
 def deck(bearing: Bearing | None, outline: Polygon = ACROSS, *, machine: Machine | None = None, **layers: Any) -> Site:
     """A yard of 30 x 20 m with a deck in it, and a move from west to east."""
-    yard = Surface("yard", box(0, 0, 30, 20), "stone", WORD)
+    yard = Surface("yard", box(0, 0, 30, 20), "stone", WORD, friction=ROUGH)
     return flat_site(
         30.0, 20.0, machines=(machine or weighed(),), places=(place("w", 5.0, 10.0), place("e", 23.0, 10.0)),
-        moves=(wanted("SC", "w", "e"),), surfaces=(yard, Surface("deck", outline, "deck", WORD, bearing)), **layers,
+        moves=(wanted("SC", "w", "e"),), surfaces=(yard, Surface("deck", outline, "deck", WORD, bearing, ROUGH)),
+        **layers,
     )  # fmt: skip
 
 

@@ -43,7 +43,7 @@ def plane(pitch: float, roll: float) -> Plane:
 def site_of(bearing: Bearing | None, machine: Machine, **layers: Any) -> Site:
     site = yard_for(POSES, machine, **layers)
     accepted = site.surfaces[0]
-    claimed = Surface("deck", BAND, "deck", accepted.acceptance, bearing)
+    claimed = Surface("deck", BAND, "deck", accepted.acceptance, bearing, worlds.ROUGH)
     return certain(dataclasses.replace(site, surfaces=(accepted, claimed)))
 
 
@@ -264,7 +264,7 @@ def test_a_tyre_that_only_comes_near_the_surface_is_not_on_it() -> None:
     reach = 0.35 + 0.055 + 0.15 * 1.0 + math.hypot(1.85, 0.41) * math.radians(2.0)
     for gap_m, expected in ((0.005, set()), (-0.02, {"ground load"})):
         beside = Surface("deck", box(15.0, 15.0 + reach + gap_m, 25.0, 20.0), "deck", site.surfaces[0].acceptance,
-                         HardGround("engineer", 1.0))  # fmt: skip
+                         HardGround("engineer", 1.0), worlds.ROUGH)  # fmt: skip
         assert refused(dataclasses.replace(site, surfaces=(site.surfaces[0], beside))) == expected
 
 

@@ -285,7 +285,7 @@ TYRE_LAYERS: list[tuple[str, float, Layer]] = [
         0.0,
         lambda g: {
             "surfaces": (
-                Surface("yard", YARD, "stone", Acceptance(ROLE, DAY, 50_000.0)),
+                Surface("yard", YARD, "stone", Acceptance(ROLE, DAY, 50_000.0), friction=worlds.ROUGH),
                 Surface("soft", g, "clay", None),
             )
         },
@@ -293,7 +293,9 @@ TYRE_LAYERS: list[tuple[str, float, Layer]] = [
     (
         "surface acceptance",
         0.0,
-        lambda g: {"surfaces": (Surface("yard", YARD.difference(g), "stone", Acceptance(ROLE, DAY, 50_000.0)),)},
+        lambda g: {"surfaces": (
+            Surface("yard", YARD.difference(g), "stone", Acceptance(ROLE, DAY, 50_000.0), friction=worlds.ROUGH),
+        )},
     ),
     ("side clearance", 0.0, lambda g: {"obstacles": (Obstacle("mat", g, "low", -1.0),)}),
 ]

@@ -184,7 +184,7 @@ def test_acceptances_and_closures_go_by_the_day() -> None:
 
     def accepted(**changes: Any) -> set[str]:
         acceptance = dataclasses.replace(Acceptance(ROLE, DAY, 2300.0, DAY), **changes)
-        surface = Surface("yard", YARD, "stone", acceptance)
+        surface = Surface("yard", YARD, "stone", acceptance, friction=worlds.ROUGH)
         return kinds(opinion(move, dataclasses.replace(SITE, moves=moves, surfaces=(surface,))))
 
     before, after = DAY.replace(day=DAY.day - 1), DAY.replace(day=DAY.day + 1)

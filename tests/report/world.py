@@ -43,7 +43,7 @@ from routeplan.site.model import (
     Surface,
     Walkway,
 )
-from tests.worlds import ALL_LAYERS, GOOD_SURVEY, boom, scissor
+from tests.worlds import ALL_LAYERS, GOOD_SURVEY, ROUGH, boom, scissor
 
 #: A false origin, as a projected grid would have.
 EAST, NORTH = 4000.0, 7000.0
@@ -68,6 +68,7 @@ KINDS = (
     ("step", "m", 0.06),
     ("surface acceptance", "m", 0.0),
     ("ground load", "kN", 20.0),
+    ("grip", "1", 0.5),
     ("covers, plates and trenches", "m", 0.0),
     ("excavation edge", "m", 2.0),
     ("overhead lines", "m", 0.0),
@@ -150,8 +151,8 @@ def site() -> Site:
             Soffit("canopy", area(165, 84, 173, 100), "canopy", None, 3.05, 0.0, 0.0, 0.01, "S1"),
         ),
         surfaces=(
-            Surface("stone yard", area(2, 2, 248, 118), "crushed stone", accepted),
-            Surface("upper slab", area(2, 118, 230, 172), "concrete", accepted),
+            Surface("stone yard", area(2, 2, 248, 118), "crushed stone", accepted, friction=ROUGH),
+            Surface("upper slab", area(2, 118, 230, 172), "concrete", accepted, friction=ROUGH),
             Surface("soft corner", area(196, 2, 248, 30), "made ground", None),
         ),
         defects=(

@@ -137,7 +137,10 @@ DEFECTS: list[Row] = [
 ACCEPTED: Row = {"accepted_by": "temporary works coordinator", "accepted_on": "2026-11-20",
                  "accepted_until": "2027-01-31"}
 
-STONE: Row = {"kind": "compacted stone", "accepted_mass_kg": 20000} | ACCEPTED
+STONE: Row = {
+    "kind": "compacted stone", "accepted_mass_kg": 20000, "friction_by": "drag test", "friction_dry": 0.65,
+    "friction_wet": 0.55,
+} | ACCEPTED
 
 #: The soft patch is a hole in the lower yard's acceptance, and a surface of its own that nobody accepted.
 SOFT_PATCH = rectangle(214, 6, 250, 30)
@@ -147,7 +150,10 @@ SURFACES: list[tuple[str, list[XY], list[list[XY]], Row]] = [
     ("yard-middle", rectangle(0, 93, 256, 117), [], STONE),
     ("yard-upper-south", rectangle(0, 113, 256, 135), [], STONE),
     ("yard-upper-east", rectangle(90, 133, 256, 206), [], STONE),
-    ("shed-slab", rectangle(30, 133, 90, 175), [], {"kind": "concrete slab", "accepted_mass_kg": 8000} | ACCEPTED),
+    ("shed-slab", rectangle(30, 133, 90, 175), [], {
+        "kind": "concrete slab", "accepted_mass_kg": 8000, "friction_by": "drag test", "friction_dry": 0.75,
+        "friction_wet": 0.5, "loose": "rust scale", "friction_loose": 0.45,
+    } | ACCEPTED),
     ("soft-patch", SOFT_PATCH, [], {"kind": "made ground"}),
 ]
 

@@ -97,11 +97,14 @@ SILLS: list[Row] = [
 
 ACCEPTED: Row = {"accepted_by": "temporary works coordinator", "accepted_on": "2026-11-19",
                  "accepted_until": "2027-02-26"}
+BRUSHED: Row = ACCEPTED | {"friction_by": "pendulum test", "friction_dry": 0.7, "friction_wet": 0.5}
+FLOATED: Row = ACCEPTED | {"friction_by": "pendulum test", "friction_dry": 0.6, "friction_wet": 0.4, "loose": "dust",
+                           "friction_loose": 0.45}
 #: The hoist landing lies over the slab, and takes less.
 SURFACES: list[Feature] = [
-    ("apron", rectangle(-14, 9, 0.3, 21), {"kind": "concrete apron", "accepted_mass_kg": 20000} | ACCEPTED),
-    ("hall-slab", rectangle(0, 0, 44, 28.5), {"kind": "concrete slab", "accepted_mass_kg": 9000} | ACCEPTED),
-    ("hoist-landing", rectangle(12, 22, 17, 26.3), {"kind": "suspended slab", "accepted_mass_kg": 2500} | ACCEPTED),
+    ("apron", rectangle(-14, 9, 0.3, 21), {"kind": "concrete apron", "accepted_mass_kg": 20000} | BRUSHED),
+    ("hall-slab", rectangle(0, 0, 44, 28.5), {"kind": "concrete slab", "accepted_mass_kg": 9000} | FLOATED),
+    ("hoist-landing", rectangle(12, 22, 17, 26.3), {"kind": "suspended slab", "accepted_mass_kg": 2500} | FLOATED),
 ]
 
 WALKWAYS: list[Feature] = [

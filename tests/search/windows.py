@@ -34,7 +34,7 @@ from routeplan.site.model import (
     Thresholds,
     Walkway,
 )  # fmt: skip
-from tests.worlds import flat_site, four_wheels, machine, ring, scissor
+from tests.worlds import ROUGH, flat_site, four_wheels, machine, ring, scissor
 
 #: Spacing of the lattice and of the levels, m.
 NODE_M, CELL_M = 0.5, 0.25
@@ -117,7 +117,7 @@ class _Draft:
     def layers(self) -> dict[str, Any]:
         """Some of everything, by the names of ``Site``'s fields."""
         rng = self.rng
-        yard = Surface("yard", box(0.0, 0.0, self.side_m, self.side_m), "stone", ACCEPTED)
+        yard = Surface("yard", box(0.0, 0.0, self.side_m, self.side_m), "stone", ACCEPTED, friction=ROUGH)
         soft = tuple(Surface(f"soft{i}", self.shape(0.5, 1.5), "clay", None) for i in self.some(1, 0.3))
         tops = [None, -1.0, 0.1]
         return {

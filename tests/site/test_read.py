@@ -17,6 +17,7 @@ from shapely.geometry import LineString, Point, Polygon, box, shape
 from routeplan.plan.findings import findings
 from routeplan.site.bearing import Clay, Drained, HardGround, Platform
 from routeplan.site.features import PLACE_TOLERANCE_M
+from routeplan.site.friction import Friction, Loose
 from routeplan.site.ground import levels_at, samples
 from routeplan.site.model import LineHeight, Site, Thresholds
 from routeplan.site.read import read_site
@@ -189,6 +190,19 @@ def test_surfaces_and_what_they_bear(tmp_path: Path) -> None:
         Platform("TWC", 0.4, 30.0, 90.0),
         Platform("TWC", 0.4, 30.0, Drained(30.0, 10.0, 2.0)),
     ]
+
+
+def test_surfaces_and_how_tyres_grip_them(tmp_path: Path) -> None:
+    told: list[dict[str, Any]] = [
+        {"friction_by": "drag test", "friction_dry": 0.6, "friction_wet": 0.45},
+        {"friction_by": "drag test", "friction_wet": 0.4, "loose": "grit", "friction_loose": 0.35},
+        {},
+    ]
+    rows = [feature(polygon(n, 0, n + 1, 5), id=f"s{n}", kind="ice", **row) for n, row in enumerate(told)]
+    found = read_rows("surfaces", *rows, folder=tmp_path / "site").surfaces
+    assert [surface.friction for surface in found] == [
+        Friction("drag test", 0.6, 0.45, None), Friction("drag test", None, 0.4, Loose("grit", 0.35)), None
+    ]  # fmt: skip
 
 
 def test_defects(tmp_path: Path) -> None:

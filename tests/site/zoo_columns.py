@@ -140,6 +140,31 @@ surfaces.geojson
 """,
     ),
     rows(
+        "surfaces that tell in part, or backwards, how tyres grip them",
+        "surfaces",
+        feature(SQUARE, id="whose", friction_wet=0.4),
+        feature(SQUARE, id="loose", friction_by="drag test", friction_dry=0.6, loose="grit"),
+        feature(SQUARE, id="only", friction_by="drag test", friction_loose=0.4, loose="grit"),
+        feature(SQUARE, id="bare", friction_by="drag test"),
+        feature(SQUARE, id="wetter", friction_by="drag test", friction_dry=0.4, friction_wet=0.6),
+        feature(SQUARE, id="slip", friction_by="drag test", friction_dry=60),
+        faults="""
+surfaces.geojson
+  - feature wetter: friction_wet = 0.6 is more than friction_dry = 0.4
+    mend: no ground grips better wet: write the lesser for both [friction-backwards]
+  - feature bare: how tyres grip it is told in part
+    mend: give friction_dry or friction_wet [friction-incomplete]
+  - feature loose: how tyres grip it is told in part
+    mend: give loose and friction_loose together [friction-incomplete]
+  - feature only: how tyres grip it is told in part
+    mend: give friction_dry or friction_wet [friction-incomplete]
+  - feature whose: how tyres grip it is told in part
+    mend: give friction_by [friction-incomplete]
+  - feature slip: friction_dry = 60 is outside the sane range
+    mend: give a value from 0.02 to 1.2 [out-of-range]
+""",
+    ),
+    rows(
         "surfaces that tell in part, or twice, what they bear",
         "surfaces",
         feature(SQUARE, id="whose", wheel_limit_kn=30),
