@@ -25,6 +25,7 @@ from routeplan.plan.legs import Driven, legs_of
 from routeplan.plan.portals import Portal, named_at, with_gaps
 from routeplan.plan.profile import Judged, checks_of, profile, unmade_checks
 from routeplan.plan.rounds import bounded, cheapest_round
+from routeplan.plan.set_up import WORKFACE, set_up_at, set_ups
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
 from routeplan.plan.speeds import paced
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
@@ -78,7 +79,10 @@ class MovePlanner:
             return replace(_no_way(wanted, "not proven", why, ()), checks=unmade_checks(why))
         graph = self._graph(wanted, machine)
         self.progress(f"{wanted.id}: searching", 0)
-        found = self._over(graph, self._stops(graph, wanted), wanted)
+        stops = self._stops(graph, wanted)
+        found = self._over(graph, stops, wanted)
+        if isinstance(found, Move) and (wider := self._stops(graph, wanted, to_work=False)) != stops:
+            found = self._over(graph, wider, wanted)
         if isinstance(found, Move):
             return found
         ways, at = found
@@ -90,11 +94,14 @@ class MovePlanner:
             self._left_in[machine.id, wanted.goal] = move.poses[-1].travel_mode
         return move
 
-    def _stops(self, graph: SiteGraph, wanted: MoveWanted) -> list[Stop]:
-        """The nodes that a move leads over, from where the machine was left."""
+    def _stops(self, graph: SiteGraph, wanted: MoveWanted, *, to_work: bool = True) -> list[Stop]:
+        """The nodes that a move leads over, from where the machine was left; ``to_work``: as suits the work there."""
         left_at = self._standing.get((wanted.machine, wanted.start))
         begins = [left_at] if left_at else self._stands(graph, wanted.start)
-        stands = [(name, self._stands(graph, name)) for name in (*wanted.via, wanted.goal)]
+        stands = [
+            (name, self._suited(graph, name) if to_work else self._stands(graph, name))
+            for name in (*wanted.via, wanted.goal)
+        ]
         return [graph.stop(name, dict.fromkeys(poses, 0.0)) for name, poses in ((wanted.start, begins), *stands)]
 
     def _round(
@@ -166,6 +173,15 @@ class MovePlanner:
             return [Anchor(place.point.x, place.point.y, heading_rad(place.bearing_deg))]
         x, y = lattice.grid.snapped(place.point.x, place.point.y, place.tolerance_m)
         return [Anchor(x, y, float(heading)) for heading in lattice.motions.headings]
+
+    def _suited(self, graph: SiteGraph, name: str) -> list[Anchor]:
+        """The ways to stand at a place that are as good for working there as any is; all of them where nobody works."""
+        stands, hazards = self._stands(graph, name), graph.lattices[0].hazards
+        if self.site.places[name].kind != WORKFACE:
+            return stands
+        found = [set_up_at(at, self.site, graph.machine, hazards).verdict(hazards.k) for at in stands]
+        best = max(found, key=MOVE_VERDICTS.index)
+        return [at for at, one in zip(stands, found, strict=True) if one == best]
 
     def _no_room(self, wanted: MoveWanted, graph: SiteGraph, stop: Stop, mode: int) -> Move:
         """The move as it is when the machine cannot stand at one of its stops."""
@@ -264,7 +280,7 @@ class MovePlanner:
         holds, controls = holds_of(found, configuration, begins, stops[1:-1])
         whole = replace(self._graph(wanted, machine).lattices[0].hazards, sigma=hazards.sigma)
         pace = paced(found, machine, whole, k, holds)
-        judged = Judged(self.site, machine, hazards, k, pace.swung)
+        judged = Judged(self.site, machine, hazards, k, pace.swung, set_ups(poses, stops, self.site, machine, whole))
         checks = checks_of(found, judged, shapes)
         posts = goal_posts(found, self.site, hazards, k)
         controls = tuple(sorted((*controls, *pace.controls, *posts), key=lambda control: control.chainage_m))

@@ -19,6 +19,7 @@ from routeplan.recheck.ground_load import offer_ground_load
 from routeplan.recheck.ledger import BOUNCE_FIGURES, SPEED_FIGURES, Ledger
 from routeplan.recheck.overhead import offer_overhead
 from routeplan.recheck.same import input_objections, machine_objections
+from routeplan.recheck.set_up import offer_set_up
 from routeplan.recheck.stance import Stance, stand
 from routeplan.recheck.steering import steering_objections, turn_radius_m
 from routeplan.recheck.strike import offer_strike
@@ -165,6 +166,7 @@ def _offer_samples(
     offer_sweep(case, stance, ledger, crossings)
     keep_off(case, stance, ledger, unaccepted)
     offer_ground_load(case, stance, ledger)
+    offer_set_up(case, stance, ledger)
     return stance
 
 

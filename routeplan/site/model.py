@@ -288,7 +288,7 @@ class Thresholds:
     """The site's own limits; the defaults and their sources stand in ``docs/site-folder.md``.
 
     ``tip_participation`` is how much livelier the basket is than a rigid boom (worst of the range 1 to 1.6, value from
-    memory). Gaps: EN ISO 13854 / EN 349 (head 300 mm, body 500 mm),
+    memory). Gaps: EN ISO 13854 / EN 349 (head 300 mm, body 500 mm, which a slewing tail keeps too),
     as listed at app.auva.at/Lexikon/Topic/SafetyDistances.
     The rest is common practice, no source.
     """
@@ -296,6 +296,7 @@ class Thresholds:
     head_gap_m: float = 0.30
     body_gap_m: float = 0.50
     structure_clearance_m: float = 0.10
+    tail_gap_m: float = 0.50
     ground_clearance_m: float = 0.01
     head_height_m: float = 2.00
     lateral_tolerance_m: float = 0.15

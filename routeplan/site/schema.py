@@ -98,6 +98,7 @@ class ThresholdsSection(Section):
     head_gap_m: Annotated[float, Field(ge=0.05, le=2.0)] = Thresholds.head_gap_m
     body_gap_m: Annotated[float, Field(ge=0.05, le=2.0)] = Thresholds.body_gap_m
     structure_clearance_m: Annotated[float, Field(ge=0.02, le=2.0)] = Thresholds.structure_clearance_m
+    tail_gap_m: Annotated[float, Field(ge=0.05, le=2.0)] = Thresholds.tail_gap_m
     ground_clearance_m: Annotated[float, Field(ge=0.0, le=0.5)] = Thresholds.ground_clearance_m
     head_height_m: Annotated[float, Field(ge=1.5, le=2.5)] = Thresholds.head_height_m
     lateral_tolerance_m: Annotated[float, Field(ge=0.02, le=1.0)] = Thresholds.lateral_tolerance_m
