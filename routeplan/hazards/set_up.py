@@ -5,17 +5,22 @@ sweeps (docs/method.md 12).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from itertools import product
 from typing import NamedTuple
 
+import numpy as np
 import shapely
 from shapely.geometry import Point
 
-from routeplan.hazards.arrays import Body
-from routeplan.hazards.attitude import Stance, displaced, plane_at, uncertain_below
+from routeplan.hazards.arrays import Body, World
+from routeplan.hazards.attitude import Stance, Tube, displaced, plane_at, uncertain_below
+from routeplan.hazards.tubes import stand_closer
 from routeplan.machine.model import Machine
 from routeplan.site.model import Site
 
+#: The tube about a pose is looked at in so many parts across, each in so many headings: few bounds are then told twice.
+PARTS = 5
 SIDE, LONG, ANY, SENSOR = "tilt_side_deg", "tilt_long_deg", "tilt_any_deg", "tilt_sensor_tolerance_deg"
 
 
@@ -30,6 +35,15 @@ class Lean(NamedTuple):
     def margin(self) -> float:
         """What is left."""
         return self.limit - self.value
+
+
+class Stood(NamedTuple):
+    """A pose in the tube and how the machine stands there and about it: x, y in metres, heading in radians."""
+
+    x: float
+    y: float
+    heading: float
+    stance: Stance
 
 
 class Circle(NamedTuple):
@@ -51,35 +65,51 @@ def tilt_limits(machine: Machine) -> tuple[str, ...]:
     return (*own, ANY, SENSOR)
 
 
-def leans(machine: Machine, stance: Stance, sigma_pitch_deg: float, sigma_roll_deg: float) -> Iterator[Lean]:
-    """The lean against each limit that somebody gave, at its worst in the tube and over both planes.
+def stood_about(world: World, body: Body, x: float, y: float, heading: float) -> list[Stood]:
+    """How a machine stands at a pose, part by part of its tube, each held against the levels themselves."""
+    wide, skew, spans = body.lateral / PARTS, math.asin(body.sin_heading) / PARTS, np.empty((4, 6))
+    found = []
+    for across, round_ in product(range(1 - PARTS, PARTS, 2), repeat=2):
+        aside, turned = across * wide, round_ * skew
+        at = x - aside * math.sin(heading), y + aside * math.cos(heading), heading + turned
+        tube = Tube(wide * (abs(turned) + skew) + 0.5 * body.reach * skew * skew, wide, skew, 1.0)
+        found.append(Stood(*at, stand_closer(world, body, *at, tube, 0.0, spans)))
+    return found
+
+
+def leans(
+    machine: Machine, stances: Sequence[Stance], sigma_pitch_deg: float, sigma_roll_deg: float
+) -> Iterator[Lean]:
+    """The worst lean against each limit that somebody gave, over both planes.
 
     Both slopes are tangents on the same plane, whose normal is ``(-tan pitch, -tan roll, 1)``: its angle from upright
     is the lean whichever way. A tolerance that nobody gave takes nothing off, for what fails without it fails with it.
     """
     tolerance = machine.value(SENSOR) if SENSOR in machine.figures else 0.0
-    pitch, roll = abs(stance.pitch) + stance.pitch_spread, abs(stance.roll) + stance.roll_spread
+    most = [(abs(one.pitch) + one.pitch_spread, abs(one.roll) + one.roll_spread) for one in stances]
     seen = {
-        SIDE: (roll, sigma_roll_deg), LONG: (pitch, sigma_pitch_deg),
-        ANY: (math.hypot(pitch, roll), math.hypot(sigma_pitch_deg, sigma_roll_deg)),
-    }  # fmt: skip
+        SIDE: (max(roll for _, roll in most), sigma_roll_deg),
+        LONG: (max(pitch for pitch, _ in most), sigma_pitch_deg),
+        ANY: (max(math.hypot(*both) for both in most), math.hypot(sigma_pitch_deg, sigma_roll_deg)),
+    }
     for name in tilt_limits(machine)[:-1]:
         if name in machine.figures:
             slope, sigma = seen[name]
             yield Lean(math.degrees(math.atan(slope)), machine.value(name) - tolerance, sigma)
 
 
-def swept_by_tail(machine: Machine, body: Body, stance: Stance, x: float, y: float, heading: float) -> Circle:
-    """The circle of a machine's tail as it stands at a pose, wherever in the tube, leaning either way."""
+def swept_by_tail(machine: Machine, body: Body, stood: Stood) -> Circle:
+    """The circle of a machine's tail as it stands, leaning either way."""
     xi, radius = machine.value("turntable_xi_m"), machine.value("tail_swing_radius_m")
     bottom, top = machine.value("chassis_top_m"), machine.value("height_m")
+    stance, tube = stood.stance, stood.stance.tube
     slope = math.hypot(abs(stance.pitch) + stance.pitch_spread, abs(stance.roll) + stance.roll_spread)
     upright = 1.0 / math.hypot(1.0, slope)
-    middle = Point(x + xi * math.cos(heading), y + xi * math.sin(heading))
+    middle = Point(stood.x + xi * math.cos(stood.heading), stood.y + xi * math.sin(stood.heading))
     leaned = top * slope * upright + abs(xi) * (1.0 - upright)
-    astray = body.lateral + abs(xi) * body.sin_heading
+    astray = math.hypot(tube.aside + abs(xi) * tube.turned, tube.ahead)
     sunk = uncertain_below(body, stance, xi, 0.0) + leaned * slope
-    sunk += displaced(stance.tube, abs(stance.pitch), abs(stance.roll), xi, 0.0)
+    sunk += displaced(tube, abs(stance.pitch), abs(stance.roll), xi, 0.0)
     under = plane_at(body, stance, xi, 0.0) - sunk + (bottom - radius * slope) * upright
     return Circle(middle, radius + leaned + astray, under)
 

@@ -7,11 +7,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from routeplan.hazards import arrays
-from routeplan.hazards.attitude import Stance, stand
 from routeplan.hazards.catalogue import TAIL, TILT, CheckKind
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.register import verdict
-from routeplan.hazards.set_up import Lean, clear_of_tail_m, leans, swept_by_tail
+from routeplan.hazards.set_up import Lean, clear_of_tail_m, leans, stood_about, swept_by_tail
 from routeplan.machine.model import Machine
 from routeplan.machine.modelled import ON_OUTRIGGERS, on_outriggers
 from routeplan.route import MOVE_VERDICTS, Check, CheckVerdict, Pose, heading_rad
@@ -22,6 +21,8 @@ from routeplan.site.model import Site
 WORKFACE = "workface"
 #: Margin where there is nothing to check, in its unit: "at least"; no real margin is as large.
 NOTHING_TO_CHECK = 1000.0
+#: The figures of a tail's circle, and of how high it turns.
+_CIRCLE = ("tail_swing_radius_m", "turntable_xi_m", "chassis_top_m", "height_m")
 #: Chainages this close are one, m.
 _NEAR_M = 1e-6
 
@@ -60,21 +61,15 @@ class SetUp:
 
 def set_up_at(at: Anchor, site: Site, machine: Machine, hazards: Hazards, chainage_m: float = 0.0) -> SetUp:
     """How a machine stands at a pose for working there."""
-    world, body, sigma = hazards.world, hazards.body, hazards.sigma
-    stance = stand(world, body, at.x, at.y, at.heading, 0.0, 0.0)
-    found: tuple[Lean, ...] = ()
-    if stance.known and not on_outriggers(machine):
-        found = tuple(leans(machine, stance, float(sigma[arrays.GRADE]), float(sigma[arrays.SIDE_SLOPE])))
-    clear_m = _clear_m(at, site, machine, hazards, stance)
+    stood = stood_about(hazards.world, hazards.body, at.x, at.y, at.heading)
+    known = all(one.stance.known for one in stood)
+    found, clear_m = tuple[Lean, ...](), math.nan
+    if known and not on_outriggers(machine):
+        sigmas = float(hazards.sigma[arrays.GRADE]), float(hazards.sigma[arrays.SIDE_SLOPE])
+        found = tuple(leans(machine, [one.stance for one in stood], *sigmas))
+    if known and machine.slews and all(name in machine.figures for name in _CIRCLE):
+        clear_m = min(clear_of_tail_m(site, swept_by_tail(machine, hazards.body, one)) for one in stood)
     return SetUp(chainage_m, (at.x, at.y), found, clear_m, site.thresholds.tail_gap_m)
-
-
-def _clear_m(at: Anchor, site: Site, machine: Machine, hazards: Hazards, stance: Stance) -> float:
-    """What is clear round the circle of a tail; NaN where nobody knows of one."""
-    circle = ("tail_swing_radius_m", "turntable_xi_m", "chassis_top_m", "height_m")
-    if not machine.slews or not stance.known or any(name not in machine.figures for name in circle):
-        return math.nan
-    return clear_of_tail_m(site, swept_by_tail(machine, hazards.body, stance, at.x, at.y, at.heading))
 
 
 def set_ups(

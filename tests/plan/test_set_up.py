@@ -32,8 +32,8 @@ ISSUED = "2026-11-24T12:00:00+00:00"
 BARE = Thresholds(lateral_tolerance_m=0.0, heading_tolerance_deg=0.0)
 AT = Anchor(20.0, 15.0, 0.0)
 START = Pose(20.0, 15.0, 90.0, 1, "ridden", "front", "stowed", 0.5, 0.0)
-#: How much more than a plane's slope the bounds at a stance may add, a wheel's disc on it being told apart, degrees.
-BOUNDS_DEG = 0.05
+#: How much more than a plane's slope the bounds on it may add, a wheel's disc on it being told apart, degrees.
+BOUNDS_DEG = 0.02
 MM = 0.001
 NO_FIGURE = {"tilt_side_deg": 44.0, "tilt_long_deg": 44.0}
 
@@ -74,7 +74,7 @@ def tilted(machine: Machine, pitch_deg: float, roll_deg: float) -> str:
         ({**NO_FIGURE, "tilt_any_deg": 1.5}, (-0.8, 0.6)),
     ],
 )
-def test_a_plane_just_inside_and_just_beyond_each_limit(limits: dict[str, float], way: tuple[float, float]) -> None:
+def test_a_plane_just_inside_and_just_beyond_each_limit(limits: dict[str, Any], way: tuple[float, float]) -> None:
     """Along, across and, by ``tan^2 = tan^2 pitch + tan^2 roll``, whichever way it leans; 0.2 deg the sensor's."""
     machine = worlds.scissor(**limits)
 
@@ -108,9 +108,9 @@ def test_the_sensors_tolerance_flips_a_verdict() -> None:
 
 
 def test_the_survey_leaves_k_sigma() -> None:
-    """Levels good to 1 mm: 0.09 deg across a track of 0.70 m; what is left has to be three times that."""
+    """Levels good to 1 mm: 0.06 deg across a track of 0.70 m; what is left has to be three times that."""
     machine = worlds.scissor()
-    site = worlds.flat_site(machines=(machine,), z=plane(0.0, 1.6), thresholds=BARE)
+    site = worlds.flat_site(machines=(machine,), z=plane(0.0, 1.65), thresholds=BARE)
     row = judged(TILT, site, machine)
     rho = math.exp(-0.70 / 2.0)
     assert row.sigma == pytest.approx(math.degrees(0.001 / 0.70 * math.sqrt(2.0 * (1.0 - rho))), rel=1e-6)
@@ -124,7 +124,7 @@ def test_the_driving_tolerance_turns_the_fall_on_to_the_other_axis() -> None:
     site = certain(worlds.flat_site(machines=(machine,), z=plane(10.0, 0.0)))
     roll = math.degrees(math.atan(math.tan(math.radians(10.0)) * math.sin(math.radians(2.0))))
     row = judged(TILT, site, machine)
-    assert roll <= row.value < roll + 0.2 and row.verdict == "fail"
+    assert roll <= row.value < roll + 0.15 and row.verdict == "fail"
 
 
 @pytest.mark.parametrize("name", ["tilt_side_deg", "tilt_long_deg", "tilt_sensor_tolerance_deg"])
@@ -133,7 +133,8 @@ def test_a_figure_that_nobody_gave_is_asked_for_and_never_a_pass(name: str) -> N
     bare = dataclasses.replace(machine, figures={k: v for k, v in machine.figures.items() if k != name})
     site = certain(worlds.flat_site(machines=(bare,), thresholds=BARE))
     row = judged(TILT, site, bare)
-    assert row.verdict == "not proven" and f"{name} is missing: read it from the machine's plate or sheet" in row.assumed
+    assert row.verdict == "not proven"
+    assert f"{name} is missing: read it from the machine's plate or sheet" in row.assumed
     if name == "tilt_sensor_tolerance_deg":
         assert tilted(bare, 0.0, 2.01) == "fail", "beyond the limit even if the sensor were right"
 
@@ -239,7 +240,7 @@ def test_the_plan_is_never_kinder_than_the_second_opinion_on_rough_ground(seed: 
     at = Anchor(end.x, end.y, math.radians(90.0 - end.bearing_deg))
     for kind in (TILT, TAIL) if machine.slews else (TILT,):
         mine, theirs = judged(kind, site, machine, at, k=0.0).margin, ledger.least_margin[kind].margin
-        assert theirs - (1.5 if kind == TILT else 0.15) < mine <= theirs + 1e-6
+        assert theirs - (0.3 if kind == TILT else 0.15) < mine <= theirs + 1e-6
 
 
 def hall(machine: Machine, *, roll_deg: float = 0.0, bearing: float | None = None, **layers: Any) -> Site:
@@ -275,7 +276,7 @@ def test_a_plan_stands_at_a_workface_as_suits_the_work() -> None:
 
 
 def test_a_workface_at_which_it_leans_too_far_is_refused_in_words() -> None:
-    move = the_move(plan_site(hall(worlds.scissor(), roll_deg=1.9, bearing=90.0), issued=ISSUED))
+    move = the_move(plan_site(certain(hall(worlds.scissor(), roll_deg=1.9, bearing=90.0)), issued=ISSUED))
     assert move.verdict == "fail" and not move.poses and move.refused is not None
     assert [one.kind for one in move.refused.objections] == [TILT] and TILT in move.reason
     assert row_of(move, TILT).verdict == "fail"

@@ -51,7 +51,7 @@ def refused(machine: Machine, site: Site) -> set[str]:
         ({**WIDE, "tilt_any_deg": 1.5}, (0.6, -0.8)),
     ],
 )
-def test_a_plane_just_inside_and_just_beyond_each_limit(limits: dict[str, float], way: tuple[float, float]) -> None:
+def test_a_plane_just_inside_and_just_beyond_each_limit(limits: dict[str, Any], way: tuple[float, float]) -> None:
     """Along, across and, by ``tan^2 = tan^2 pitch + tan^2 roll``, whichever way; 0.2 deg are the sensor's."""
     machine = worlds.scissor(**limits)
     for spare_deg, expected in ((0.002, set()), (-0.002, {SET_UP_TILT})):
