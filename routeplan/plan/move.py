@@ -79,10 +79,7 @@ class MovePlanner:
             return replace(_no_way(wanted, "not proven", why, ()), checks=unmade_checks(why))
         graph = self._graph(wanted, machine)
         self.progress(f"{wanted.id}: searching", 0)
-        stops = self._stops(graph, wanted)
-        found = self._over(graph, stops, wanted)
-        if isinstance(found, Move) and (wider := self._stops(graph, wanted, to_work=False)) != stops:
-            found = self._over(graph, wider, wanted)
+        found = self._over(graph, self._stops(graph, wanted), wanted)
         if isinstance(found, Move):
             return found
         ways, at = found
@@ -94,15 +91,21 @@ class MovePlanner:
             self._left_in[machine.id, wanted.goal] = move.poses[-1].travel_mode
         return move
 
-    def _stops(self, graph: SiteGraph, wanted: MoveWanted, *, to_work: bool = True) -> list[Stop]:
-        """The nodes that a move leads over, from where the machine was left; ``to_work``: as suits the work there."""
+    def _stops(self, graph: SiteGraph, wanted: MoveWanted) -> list[Stop]:
+        """The nodes that a move leads over, from where the machine was left; at workfaces in the poses that suit the
+        work, as long as a way leads to them.
+        """
         left_at = self._standing.get((wanted.machine, wanted.start))
         begins = [left_at] if left_at else self._stands(graph, wanted.start)
-        stands = [
-            (name, self._suited(graph, name) if to_work else self._stands(graph, name))
-            for name in (*wanted.via, wanted.goal)
-        ]
-        return [graph.stop(name, dict.fromkeys(poses, 0.0)) for name, poses in ((wanted.start, begins), *stands)]
+        names = (*wanted.via, wanted.goal)
+
+        def over(stands: Callable[[SiteGraph, str], list[Anchor]]) -> list[Stop]:
+            found = [(wanted.start, begins), *((name, stands(graph, name)) for name in names)]
+            return [graph.stop(name, dict.fromkeys(poses, 0.0)) for name, poses in found]
+
+        stops, suited = over(self._stands), over(self._suited)
+        reached = stops == suited or len(cheapest_round(graph, suited, 0)) == len(names)
+        return suited if reached else stops
 
     def _round(
         self, wanted: MoveWanted, graph: SiteGraph, thrown: Floats, first: Move

@@ -58,7 +58,9 @@ def test_json_tells_the_same(capsys: pytest.CaptureFixture[str]) -> None:
         "stowed_turned": {"ridden": True, "basket_end": "front", "rests_on": ["turntable_xi_m"]},
     }
     weight = ["rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m"]
-    assert boom["missing"] == ["turn_radius_outside_coordinated_m", *weight]
-    assert spider["contact"] == "tracks" and spider["missing"] == ["creep_speed_mps", "tilt_side_deg", "tilt_long_deg"]
+    sensor = ["tilt_any_deg", "tilt_sensor_tolerance_deg"]
+    assert boom["missing"] == ["turn_radius_outside_coordinated_m", *weight, *sensor, "tail_swing_radius_m"]
+    assert spider["missing"] == ["creep_speed_mps", "tilt_side_deg", "tilt_long_deg", *sensor]
+    assert spider["contact"] == "tracks" and spider["slews"] and not classes["slab-scissor-8m"]["slews"]
     assert spider["not_modelled"] == [f"its moves are not proven: {UNDER_TRACKS}"]
     assert classes["slab-scissor-8m"]["configurations"]["stowed_rails_folded"]["ridden"] is False
