@@ -12,6 +12,7 @@ from shapely import union_all
 
 from routeplan.hazards.catalogue import CATALOGUE, TAIL, TILT, CheckKind
 from routeplan.hazards.register import figures_of
+from routeplan.machine.modelled import ELEVATED
 from routeplan.plan.set_up import WORKFACE
 from routeplan.site.consistency import soffit_gaps
 from routeplan.site.ground import levels_within
@@ -199,6 +200,8 @@ def _open(site: Site) -> list[dict[str, Any]]:
         for name in LAYERS
         if name not in site.layers_given
     ]
+    raised = (f"{move.id}: {ELEVATED}" for move in site.moves if move.regime == "elevated")
+    rows += [_left_open(why, CATALOGUE, lambda line: True) for why in raised]
     if accuracy.assumed:
         rows.append(_left_open("the accuracy of the levels is assumed", lines, lambda line: line.surveyed))
     if accuracy.smallest_hole_m is None:

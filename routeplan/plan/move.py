@@ -16,7 +16,7 @@ from routeplan.hazards.prepare import Encounter, encounter
 from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.hazards.uncertainty import sigmas_wanted
 from routeplan.machine.model import Machine
-from routeplan.machine.modelled import not_modelled
+from routeplan.machine.modelled import ELEVATED, not_modelled
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
 from routeplan.plan.goal_posts import goal_posts
@@ -74,7 +74,7 @@ class MovePlanner:
     def plan(self, wanted: MoveWanted) -> Move:
         """Plan one move; it is not yet re-checked."""
         machine = self.site.machines[wanted.machine]
-        why = not_modelled(machine)
+        why = ELEVATED if wanted.regime == "elevated" else not_modelled(machine)
         if why is not None:
             return replace(_no_way(wanted, "not proven", why, ()), checks=unmade_checks(why))
         graph = self._graph(wanted, machine)

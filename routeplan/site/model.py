@@ -22,6 +22,7 @@ TravelMode = Literal["ridden", "beside_rails_up", "beside_rails_folded"]
 #: A move may leave the travel mode to the planner, which then changes it at hold points.
 ModeWanted = Literal["ridden", "beside_rails_up", "beside_rails_folded", "any"]
 Purpose = Literal["delivery", "collection", "relocation"]
+Regime = Literal["stowed", "elevated"]
 DefectKind = Literal["pothole", "kerb", "sill", "cover", "plate", "trench"]
 
 
@@ -270,7 +271,10 @@ class Place:
 
 @dataclass(frozen=True)
 class MoveWanted:
-    """One move the site asks for; ``via`` are places to stop at on the way, in order."""
+    """One move the site asks for; ``via`` are places to stop at on the way, in order.
+
+    ``regime`` is how it is to travel; elevated, its platform raised, it is never planned.
+    """
 
     id: str
     purpose: Purpose
@@ -281,6 +285,7 @@ class MoveWanted:
     goal: str
     on: dt.date | None
     via: tuple[str, ...] = ()
+    regime: Regime = "stowed"
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
-from routeplan.site.model import GridSpec, ModeWanted, Purpose, Thresholds
+from routeplan.site.model import GridSpec, ModeWanted, Purpose, Regime, Thresholds
 
 FORMAT = "routeplan/site@1"
 
@@ -120,6 +120,7 @@ class MoveSection(Section):
     goal: Name = Field(alias="to")
     on: dt.date | None = None
     via: Annotated[tuple[Name, ...], Field(max_length=20, strict=False)] = ()
+    regime: Regime = "stowed"
 
 
 class ContactSection(Section):
@@ -162,4 +163,5 @@ TABLES: dict[tuple[str, ...], type[Section]] = {
 CHOICES: Mapping[tuple[str, ...], tuple[str, ...]] = {
     ("moves", "travel_mode"): get_args(ModeWanted),
     ("moves", "purpose"): get_args(Purpose),
+    ("moves", "regime"): get_args(Regime),
 }
