@@ -14,11 +14,12 @@ from shapely.geometry import box
 from routeplan.hazards.catalogue import TAIL, TILT, by_kind
 from routeplan.hazards.prepare import Hazards, encounter
 from routeplan.hazards.register import doubts
+from routeplan.hazards.set_up import Lean
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Figure, Machine
 from routeplan.machine.modelled import ELEVATED, ON_OUTRIGGERS
 from routeplan.plan.findings import findings
-from routeplan.plan.set_up import set_up_at, set_up_check, set_ups
+from routeplan.plan.set_up import SetUp, set_up_at, set_up_check, set_ups
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import look, recheck_plan
 from routeplan.route import Check, Conditions, Move, Plan, Pose
@@ -116,6 +117,22 @@ def test_the_survey_leaves_k_sigma() -> None:
     assert row.sigma == pytest.approx(math.degrees(0.001 / 0.70 * math.sqrt(2.0 * (1.0 - rho))), rel=1e-6)
     assert 0.0 < row.margin < 3.0 * row.sigma and row.verdict == "not proven"
     assert judged(TILT, site, machine, k=0.0).verdict == "pass"
+
+
+def test_the_lean_that_is_least_sure_governs() -> None:
+    """More is left to the side than along, but less beyond three sigma: the track is narrower than the wheelbase."""
+    machine = worlds.scissor(tilt_side_deg=1.2, tilt_long_deg=1.15)
+    site = worlds.flat_site(machines=(machine,), z=plane(0.8, 0.82), thresholds=BARE)
+    row = judged(TILT, site, machine)
+    assert row.limit == pytest.approx(1.0) and row.verdict == "not proven"
+    assert judged(TILT, site, machine, k=0.0).limit == pytest.approx(0.95)
+
+
+def test_the_workface_that_is_least_sure_governs() -> None:
+    seen = enumerate((Lean(1.0, 2.0, 0.1), Lean(0.9, 2.0, 0.5)))
+    found = [SetUp(n, (n, 0.0), (lean,), math.nan, 0.5) for n, lean in seen]
+    row = set_up_check(by_kind(TILT), found, worlds.scissor(), 3.0, (), START)
+    assert (row.verdict, row.chainage_m, row.sigma) == ("not proven", 1.0, 0.5)
 
 
 def test_the_driving_tolerance_turns_the_fall_on_to_the_other_axis() -> None:

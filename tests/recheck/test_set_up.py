@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from shapely.geometry import box
 
-from routeplan.machine.model import Figure, Machine
+from routeplan.machine.model import Figure, Machine, Tag
 from routeplan.recheck.ledger import CATALOGUE
 from routeplan.recheck.set_up import whichever_way
 from routeplan.recheck.uncertainty import Sigmas, confidence_k
@@ -58,6 +58,15 @@ def test_a_plane_just_inside_and_just_beyond_each_limit(limits: dict[str, Any], 
         slope = math.tan(math.radians(1.3 - spare_deg))
         pitch, roll = (math.degrees(math.atan(slope * share)) for share in way)
         assert refused(machine, workface(machine, z=plane(pitch, roll))) == expected
+
+
+def test_a_class_s_two_axes_give_way_to_the_machines_own_limit_for_any() -> None:
+    machine = worlds.scissor(tilt_any_deg=2.2)
+    told: tuple[tuple[Tag, set[str]], ...] = (("sheet", {SET_UP_TILT}), ("class", set()))
+    for tag, expected in told:
+        axes = {name: Figure(name, 0.5, tag, "invented") for name in WIDE}
+        one = dataclasses.replace(machine, figures={**machine.figures, **axes})
+        assert refused(one, workface(one, z=plane(1.0, 1.0))) == expected
 
 
 def test_the_survey_leaves_k_sigma() -> None:
