@@ -33,6 +33,8 @@ HELD = {"brakes_front": 1.0, "brakes_rear": 1.0, "drives_front": 1.0, "drives_re
 
 #: Rough as clean concrete, in rain too (invented).
 ROUGH = Friction("a test", 0.9, 0.9, None)
+#: Enough to be judged by where it works.
+TILT = {"tilt_side_deg": 2.0, "tilt_long_deg": 3.0, "tilt_sensor_tolerance_deg": 0.2}
 
 #: A basket that hardly swings, so that other checks decide.
 STIFF = {"bounce_period_s": 0.3, "bounce_damping_pct": 20.0, "travel_speed_mps": 0.5, "creep_speed_mps": 0.2}
@@ -51,6 +53,7 @@ def machine(
     wheels: tuple[Wheel, Wheel, Wheel, Wheel],
     configuration: Configuration,
     *,
+    slews: bool = False,
     tag: Tag = "sheet",
 ) -> Machine:
     """A machine whose every figure carries one tag."""
@@ -61,6 +64,7 @@ def machine(
         figures={name: Figure(name, value, tag, "invented for a test") for name, value in figures.items()},
         wheels=wheels,
         configurations={configuration.id: configuration},
+        slews=slews,
     )
 
 
@@ -105,6 +109,7 @@ def scissor(machine_id: str = "SC", *, tag: Tag = "sheet", **changes: float) -> 
         "pivots": 0.0,
         **STIFF,
         **HELD,
+        **TILT,
     } | changes
     outline = ring(-0.27, -figures["width_m"] / 2, 2.13, figures["width_m"] / 2)
     configuration = Configuration(
@@ -150,12 +155,16 @@ def boom(machine_id: str = "TB", *, tag: Tag = "sheet", oscillating: str | None 
         "rear_overhang_m": 0.70,
         "basket_overhang_m": 4.60,
         "tail_overhang_m": 1.0,
+        "tail_swing_radius_m": 2.9,
+        "turntable_xi_m": 1.2,
+        "chassis_top_m": 1.3,
         "basket_length_m": 0.90,
         "basket_width_m": 2.30,
         "oscillation_stop_deg": 6.0,
         "pivots": 0.0,
         **STIFF,
         **HELD,
+        **TILT,
     } | changes
     half = figures["width_m"] / 2
     basket_ring = ring(6.20, -figures["basket_width_m"] / 2, 7.10, figures["basket_width_m"] / 2)
@@ -178,7 +187,7 @@ def boom(machine_id: str = "TB", *, tag: Tag = "sheet", oscillating: str | None 
         width_m=figures["wheel_width_m"],
         oscillating=oscillating,
     )
-    return machine(machine_id, figures, wheels, configuration, tag=tag)
+    return machine(machine_id, figures, wheels, configuration, slews=True, tag=tag)
 
 
 def spider(machine_id: str = "SP", **changes: float) -> Machine:
@@ -228,8 +237,8 @@ def flat_site(
     )
 
 
-def place(place_id: str, x: float, y: float, bearing_deg: float | None = None, *, kind: str = "workface") -> Place:
-    """A place at a point; its tolerance is 0.1 m."""
+def place(place_id: str, x: float, y: float, bearing_deg: float | None = None, *, kind: str = "parking") -> Place:
+    """A place at a point, where nobody works unless ``kind`` says so; its tolerance is 0.1 m."""
     return Place(place_id, kind, place_id, Point(x, y), bearing_deg, 0.1)
 
 

@@ -104,7 +104,8 @@ def _class_text(one: MachineClass) -> str:
     """Shape and steering in words, one line a configuration, what is not modelled, one line a figure."""
     axle = f"{one.oscillating_axle} axle oscillates" if one.oscillating_axle else "no oscillating axle"
     platform = f"basket stowed over the {one.basket_end} end" if one.basket_end else "platform over the whole chassis"
-    kind = f"{one.kind} on {one.contact}; {axle}; {'one body over the outline' if one.kind == 'block' else platform}"
+    body = "one body over the outline" if one.kind == "block" else platform
+    kind = f"{one.kind} on {one.contact}; {axle}; {body}; {'slews' if one.slews else 'does not slew'}"
     lines = [f"{one.id}: {one.title}", kind, f"steering: {', '.join(one.steering)}"]
     for name, found in _configurations(one).items():
         rider = "ridden or driven from beside" if found["ridden"] else "nobody rides on the platform"
@@ -124,6 +125,7 @@ def _class_json(one: MachineClass) -> dict[str, Any]:
         "steering": list(one.steering),
         "oscillating_axle": one.oscillating_axle,
         "basket_end": one.basket_end,
+        "slews": one.slews,
         "configurations": _configurations(one),
         "not_modelled": _not_modelled(one),
         "missing": list(_machine(one).missing),

@@ -22,6 +22,9 @@ METHOD = "docs/method.md"
 _SHEET = "the machine's sheet"
 _GAPS = "EN ISO 13854 / EN 349; site"
 
+#: The checks of standing at a workface to work (section 13).
+TILT, TAIL = "set-up tilt", "tail swing"
+
 #: How a margin becomes a verdict; the last two are for checks that cannot fail.
 PROVEN = "pass if margin >= k sigma, fail if margin < -k sigma, else not proven"
 CONTROLLED = "pass if margin >= 0, else pass with controls"
@@ -273,6 +276,34 @@ CATALOGUE: tuple[CheckKind, ...] = (
         tests=(
             "tests/outside/test_wheels_and_levers.py::test_wheel_over_a_slot",
             "tests/recheck/test_verdicts.py::test_a_survey_that_would_not_show_the_hole_is_no_pass",
+        ),
+    ),
+    CheckKind(
+        TILT, -1, "deg",
+        "tilt cut-out - tilt_sensor_tolerance_deg - lean of the chassis where it comes to stand at a workface: "
+        "abs(roll) against tilt_side_deg and abs(pitch) against tilt_long_deg; where tilt_any_deg is given, "
+        "atan(hypot(tan pitch, tan roll)) against that, and of the two axes only against what is the machine's own. "
+        "Passes where it comes to stand at no workface; not made of a machine that works on outriggers",
+        "tilt_side_deg and tilt_long_deg, or tilt_any_deg",
+        ("tilt_side_deg", "tilt_long_deg", "tilt_any_deg", "tilt_sensor_tolerance_deg", *_WHEELS), surveyed=True,
+        source=_SHEET,
+        tests=(
+            "tests/plan/test_set_up.py::test_a_plane_just_inside_and_just_beyond_each_limit",
+            "tests/outside/test_slopes.py::test_tilt_cut_outs_on_a_road_crossfall",
+            "tests/recheck/test_set_up.py::test_a_plane_just_inside_and_just_beyond_each_limit",
+        ),
+    ),
+    CheckKind(
+        TAIL, -1, "m",
+        "distance in plan from the circle of tail_swing_radius_m about the turntable's axis, where it comes to stand "
+        "at a workface, to walkways, to the outside of the boundary and to obstacles - tail_gap_m. It passes over an "
+        "obstacle whose top level is at least ground_clearance_m below the lowest that its underside, chassis_top_m, "
+        "gets. Passes where nothing slews, and where it comes to stand at no workface", "tail_gap_m (site)",
+        ("tail_swing_radius_m", "turntable_xi_m", "chassis_top_m", "height_m", *_WHEELS), ("obstacles", "walkways"),
+        source=_GAPS,
+        tests=(
+            "tests/plan/test_set_up.py::test_a_wall_a_millimetre_inside_and_outside_the_gap_of_the_tail",
+            "tests/recheck/test_set_up.py::test_a_wall_a_millimetre_inside_and_outside_the_gap_of_the_tail",
         ),
     ),
 )  # fmt: skip

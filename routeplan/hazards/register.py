@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Container, Iterable
 
-from routeplan.hazards.catalogue import CheckKind
+from routeplan.hazards.catalogue import TAIL, TILT, CheckKind
+from routeplan.hazards.set_up import tilt_limits
 from routeplan.machine.model import Machine
 from routeplan.machine.modelled import UNDER_TRACKS
 from routeplan.machine.read import ONLY_STEERING
@@ -45,7 +46,9 @@ NOT_CHECKED: tuple[str, ...] = (
     "round a slope on which a machine does not hold.",
     "Overhead lines beyond what the site tells of them: who owns them, whether they are live, and swing outside their "
     "corridors.",
-    "Driving with the platform raised, and set-up or slewing at the workface.",
+    "Driving with the platform raised, which is never planned.",
+    "At the workface: outriggers and how far they level; what boom and basket reach, and what hangs over the circle of "
+    "the tail; a tilt sensor that turns with the turntable, for its limits are held along and across the chassis.",
     "Basket bounce of a machine that changes its speed more than once within one ringing, or stands on tyres softer "
     "than 1 MN/m an axle: speed limits hold for a steady speed with one stop.",
     "The angle at which a kerb is met.",
@@ -66,6 +69,16 @@ def verdict(margin: float, sigma: float, k: float) -> CheckVerdict:
     return "fail" if margin < -k * sigma else "not proven"
 
 
+def figures_of(line: CheckKind, machine: Machine) -> tuple[str, ...]:
+    """The figures that a check of a machine rests on: those of the tilt limits that hold; of a tail, if any slews."""
+    if line.kind == TAIL and not machine.slews:
+        return ()
+    if line.kind == TILT:
+        held = tilt_limits(machine)
+        return tuple(name for name in line.figures if not name.startswith("tilt_") or name in held)
+    return line.figures
+
+
 def doubts(
     line: CheckKind, site: Site, machine: Machine, configurations: Iterable[str] = (), steers: Container[str] = ()
 ) -> tuple[str, ...]:
@@ -74,16 +87,17 @@ def doubts(
     ``configurations`` and ``steers`` are those driven in; each may rest on figures of its own.
     """
     found: list[str] = []
-    shape = [name for name in _SHAPE if name in machine.figures] if "length_m" in line.figures else []
+    rests_on = figures_of(line, machine)
+    shape = [name for name in _SHAPE if name in machine.figures] if "length_m" in rests_on else []
     if line.surveyed and "oscillation_stop_deg" in machine.figures:
         shape.append("oscillation_stop_deg")
-    if {"length_m", "height_m"} & set(line.figures):
+    if {"length_m", "height_m"} & set(rests_on):
         shape += [name for chosen in configurations for name in CONFIGURATIONS.get(chosen, ())]
     if line.kind == "turning":
         shape += [name for name, steer in ONLY_STEERING.items() if steer in steers]
-    figures = [*line.figures, *shape]
+    figures = [*rests_on, *shape]
     if machine.tracks:
-        found += [UNDER_TRACKS] if _ON_LEVELS & set(line.figures) else []
+        found += [UNDER_TRACKS] if _ON_LEVELS & set(rests_on) else []
         figures = ["track_contact_m" if name == "wheelbase_m" else name for name in figures]
     for name in figures:
         figure = machine.figures.get(name)

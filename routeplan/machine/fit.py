@@ -99,6 +99,18 @@ def _basket_over_chassis(m: Mapping[str, float], kind: Kind, end: BasketEnd | No
         )
 
 
+def _tail_turns(m: Mapping[str, float], kind: Kind, end: BasketEnd | None) -> Iterator[Clash]:
+    """A tail that sweeps no smaller a circle than it reaches from the turntable's axis as it is stowed."""
+    if kind != "boom" or end is None or "turntable_xi_m" not in m or "tail_swing_radius_m" not in m:
+        return
+    reach_m = abs(boom_stations_m(m, end, turned=False)[0] - m["turntable_xi_m"])
+    yield (
+        m["tail_swing_radius_m"] < reach_m - ADDS_UP_WITHIN_M,
+        f"the tail reaches {reach_m:.3f} m from the turntable's axis, its circle only {m['tail_swing_radius_m']:.3f} m",
+        ("tail_swing_radius_m", "turntable_xi_m", "tail_overhang_m"),
+    )
+
+
 def _length_adds_up(m: Mapping[str, float], kind: Kind, end: BasketEnd | None) -> Iterator[Clash]:
     """The parts in a row are as long as the machine."""
     parts: tuple[str, ...] = ("rear_overhang_m", _span(m), "front_overhang_m")
@@ -188,6 +200,7 @@ def clashes(figures: Mapping[str, Figure], *, kind: Kind, basket_end: BasketEnd 
         *_widths_and_lengths(m),
         *_heights(m, kind),
         *_basket_over_chassis(m, kind, basket_end),
+        *_tail_turns(m, kind, basket_end),
         *_length_adds_up(m, kind, basket_end),
         *_turning(m),
         *_turning_coordinated(m),

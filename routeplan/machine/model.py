@@ -132,6 +132,8 @@ class Machine:
         coupling: a trailer is not planned (``modelled.not_modelled``).
     configurations
         By id.
+    slews
+        Whether what stands on the chassis turns about an upright axis, its tail sweeping a circle.
     missing
         Names of figures that neither the sheet nor the class gives.
     """
@@ -142,6 +144,7 @@ class Machine:
     figures: Mapping[str, Figure]
     wheels: tuple[Wheel, Wheel, Wheel, Wheel]
     configurations: Mapping[str, Configuration]
+    slews: bool
     missing: tuple[str, ...] = ()
 
     def value(self, name: str) -> float:

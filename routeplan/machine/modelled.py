@@ -10,6 +10,13 @@ NOT_MODELLED: frozenset[Steering] = frozenset({"towed", "road"})
 #: Why no check of slopes, heights, bounce or the place of a leaning body is proven of a tracked machine: it is stood on
 #: the levels at the ends of its tracks, as on wheels. A track also rides on what stands up between them, and rocks.
 UNDER_TRACKS = "the ground between the ends of a track is not modelled"
+#: Why a move that is to travel elevated is never planned, and what unlocks it.
+ELEVATED = (
+    'elevated travel is not modelled, and nothing is planned with the platform raised: lower it and ask for regime = '
+    '"stowed"; whether it may be driven raised is for the manual and a competent person to say'
+)
+#: Why nothing is said of the tilt that a machine works at which its outriggers level.
+ON_OUTRIGGERS = "it works standing on outriggers: how far they level it is not modelled"
 
 
 def steering(machine: Machine) -> tuple[Steering, ...]:
@@ -29,6 +36,16 @@ def not_modelled(machine: Machine) -> str | None:
     """
     strange = [mode for mode in steering(machine) if mode in NOT_MODELLED]
     return f"steering not modelled: {', '.join(strange)}" if strange else None
+
+
+def on_outriggers(machine: Machine) -> bool:
+    """Return whether a machine works standing on outriggers instead of what it travels on.
+
+    >>> from routeplan.machine.read import build_machine
+    >>> on_outriggers(build_machine("SP", {"class": "tracked-spider-20m"}, where="example"))
+    True
+    """
+    return "outrigger_load_max_kn" in machine.figures or "outrigger_load_max_kn" in machine.missing
 
 
 def no_such_figure(machine: Machine, figure: str) -> str | None:

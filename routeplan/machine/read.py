@@ -34,6 +34,7 @@ ONLY_KINDS: Mapping[str, frozenset[Kind]] = {
     "bounce_period_s": frozenset({"scissor", "mast", "boom"}),
     "bounce_damping_pct": frozenset({"scissor", "mast", "boom"}),
     "turntable_xi_m": frozenset({"boom"}),
+    "tail_swing_radius_m": frozenset({"boom"}),
     "outrigger_load_max_kn": frozenset({"block"}),
 }
 #: Figures that a machine on tracks has instead of a wheelbase and what wheel loads come from.
@@ -80,6 +81,8 @@ class MachineClass:
         Whether the operator rides on the platform; otherwise the machine is driven, pushed or towed from beside it.
     basket_end
         The end over which the basket is stowed.
+    slews
+        Whether what stands on the chassis turns about an upright axis.
     """
 
     id: str
@@ -90,6 +93,7 @@ class MachineClass:
     oscillating_axle: Axle | None
     basket_end: BasketEnd | None
     ridden: bool
+    slews: bool
     figures: Mapping[str, Figure]
 
 
@@ -123,6 +127,7 @@ def read_classes() -> Mapping[str, MachineClass]:
             oscillating_axle=None if row["oscillating_axle"] == "none" else row["oscillating_axle"],
             basket_end=None if row["basket_end"] == "none" else row["basket_end"],
             ridden=row["ridden"],
+            slews=row["slews"],
             figures={
                 name: Figure(name, float(cell["value"]), cell["tag"], cell["source"])
                 for name, cell in sorted(row["figures"].items(), key=lambda item: order.index(item[0]))
@@ -275,5 +280,6 @@ def _assemble(
         configurations=configurations(
             values, kind=machine_class.kind, basket_end=machine_class.basket_end, ridden=machine_class.ridden
         ),
+        slews=machine_class.slews,
         missing=missing,
     )

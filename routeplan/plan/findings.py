@@ -10,7 +10,10 @@ from typing import Any
 import numpy as np
 from shapely import union_all
 
-from routeplan.hazards.catalogue import CATALOGUE, CheckKind
+from routeplan.hazards.catalogue import CATALOGUE, TAIL, TILT, CheckKind
+from routeplan.hazards.register import figures_of
+from routeplan.machine.modelled import ELEVATED
+from routeplan.plan.set_up import WORKFACE
 from routeplan.site.consistency import soffit_gaps
 from routeplan.site.ground import levels_within
 from routeplan.site.hollows import hollows
@@ -189,12 +192,16 @@ def _open(site: Site) -> list[dict[str, Any]]:
     """What nobody said, and the checks that stay not proven because of it."""
     accuracy = site.ground.accuracy
     claimed = any(surface.bearing for surface in site.surfaces)
-    lines = [line for line in CATALOGUE if claimed or line.kind != "ground load"]
+    works = any(site.places[name].kind == WORKFACE for move in site.moves for name in (*move.via, move.goal))
+    idle = {"ground load": not claimed, TILT: not works, TAIL: not works}
+    lines = [line for line in CATALOGUE if not idle.get(line.kind)]
     rows = [
         _left_open(f"layer {name}: nobody said what is there", CATALOGUE, lambda line, name=name: name in line.layers)
         for name in LAYERS
         if name not in site.layers_given
     ]
+    raised = (f"{move.id}: {ELEVATED}" for move in site.moves if move.regime == "elevated")
+    rows += [_left_open(why, CATALOGUE, lambda line: True) for why in raised]
     if accuracy.assumed:
         rows.append(_left_open("the accuracy of the levels is assumed", lines, lambda line: line.surveyed))
     if accuracy.smallest_hole_m is None:
@@ -211,12 +218,13 @@ def _open(site: Site) -> list[dict[str, Any]]:
     if bare:
         rows.append({"why": f"nobody said how tyres grip surface {', '.join(bare)}", "checks": ["grip"]})
     for machine_id, machine in site.machines.items():
-        for name in sorted({name for line in lines for name in line.figures}):
+        held = {line.kind: figures_of(line, machine) for line in lines}
+        for name in sorted({name for figures in held.values() for name in figures}):
             figure = machine.figures.get(name)
             if figure is None or not figure.trusted:
                 said = "missing" if figure is None else f"a {figure.tag} figure, not its own"
                 why = f"{machine_id}: {name} is {said}"
-                rows.append(_left_open(why, lines, lambda line, name=name: name in line.figures))
+                rows.append(_left_open(why, lines, lambda line, name=name, held=held: name in held[line.kind]))
     return [row for row in rows if row["checks"]]
 
 

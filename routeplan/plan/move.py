@@ -16,7 +16,7 @@ from routeplan.hazards.prepare import Encounter, encounter
 from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.hazards.uncertainty import sigmas_wanted
 from routeplan.machine.model import Machine
-from routeplan.machine.modelled import not_modelled
+from routeplan.machine.modelled import ELEVATED, not_modelled
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
 from routeplan.plan.goal_posts import goal_posts
@@ -26,6 +26,7 @@ from routeplan.plan.legs import Driven, legs_of
 from routeplan.plan.portals import Portal, named_at, with_gaps
 from routeplan.plan.profile import Judged, checks_of, profile, unmade_checks
 from routeplan.plan.rounds import bounded, cheapest_round
+from routeplan.plan.set_up import WORKFACE, set_up_at, set_ups
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
 from routeplan.plan.speeds import paced
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
@@ -74,7 +75,7 @@ class MovePlanner:
     def plan(self, wanted: MoveWanted) -> Move:
         """Plan one move; it is not yet re-checked."""
         machine = self.site.machines[wanted.machine]
-        why = not_modelled(machine)
+        why = ELEVATED if wanted.regime == "elevated" else not_modelled(machine)
         if why is not None:
             return replace(_no_way(wanted, "not proven", why, ()), checks=unmade_checks(why))
         graph = self._graph(wanted, machine)
@@ -92,11 +93,20 @@ class MovePlanner:
         return move
 
     def _stops(self, graph: SiteGraph, wanted: MoveWanted) -> list[Stop]:
-        """The nodes that a move leads over, from where the machine was left."""
+        """The nodes that a move leads over, from where the machine was left; at workfaces in the poses that suit the
+        work, as long as a way leads to them.
+        """
         left_at = self._standing.get((wanted.machine, wanted.start))
         begins = [left_at] if left_at else self._stands(graph, wanted.start)
-        stands = [(name, self._stands(graph, name)) for name in (*wanted.via, wanted.goal)]
-        return [graph.stop(name, dict.fromkeys(poses, 0.0)) for name, poses in ((wanted.start, begins), *stands)]
+        names = (*wanted.via, wanted.goal)
+
+        def over(stands: Callable[[SiteGraph, str], list[Anchor]]) -> list[Stop]:
+            found = [(wanted.start, begins), *((name, stands(graph, name)) for name in names)]
+            return [graph.stop(name, dict.fromkeys(poses, 0.0)) for name, poses in found]
+
+        stops, suited = over(self._stands), over(self._suited)
+        reached = stops == suited or len(cheapest_round(graph, suited, 0)) == len(names)
+        return suited if reached else stops
 
     def _round(
         self, wanted: MoveWanted, graph: SiteGraph, thrown: Floats, first: Move
@@ -167,6 +177,15 @@ class MovePlanner:
             return [Anchor(place.point.x, place.point.y, heading_rad(place.bearing_deg))]
         x, y = lattice.grid.snapped(place.point.x, place.point.y, place.tolerance_m)
         return [Anchor(x, y, float(heading)) for heading in lattice.motions.headings]
+
+    def _suited(self, graph: SiteGraph, name: str) -> list[Anchor]:
+        """The ways to stand at a place that are as good for working there as any is; all of them where nobody works."""
+        stands, hazards = self._stands(graph, name), graph.lattices[0].hazards
+        if self.site.places[name].kind != WORKFACE:
+            return stands
+        found = [set_up_at(at, self.site, graph.machine, hazards).verdict(hazards.k) for at in stands]
+        best = max(found, key=MOVE_VERDICTS.index)
+        return [at for at, one in zip(stands, found, strict=True) if one == best]
 
     def _no_room(self, wanted: MoveWanted, graph: SiteGraph, stop: Stop, mode: int) -> Move:
         """The move as it is when the machine cannot stand at one of its stops."""
@@ -266,7 +285,8 @@ class MovePlanner:
         whole = replace(self._graph(wanted, machine).lattices[0].hazards, sigma=hazards.sigma)
         gripped = Gripped.of(poses, machine, hazards, self.site, wanted, tuple(shapes))
         pace = paced(found, machine, whole, k, holds, gripped)
-        judged = Judged(self.site, machine, hazards, k, pace.swung, gripped.driven_at(pace.poses))
+        works = set_ups(poses, stops, self.site, machine, whole)
+        judged = Judged(self.site, machine, hazards, k, pace.swung, gripped.driven_at(pace.poses), works)
         checks = checks_of(found, judged, shapes)
         posts = goal_posts(found, self.site, hazards, k)
         told = (*controls, *pace.controls, *posts, *dry_only(wanted))

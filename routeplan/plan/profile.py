@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from routeplan.hazards import arrays
 from routeplan.hazards.attitude import stand
-from routeplan.hazards.catalogue import CATALOGUE, CheckKind
+from routeplan.hazards.catalogue import CATALOGUE, TAIL, TILT, CheckKind
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.fields import soffit_reach_m
 from routeplan.hazards.prepare import Hazards
@@ -22,6 +22,7 @@ from routeplan.hazards.tile import stances_of
 from routeplan.machine.model import Machine
 from routeplan.plan.grip import GRIP, Gripped
 from routeplan.plan.ground_load import ground_load_check
+from routeplan.plan.set_up import SetUp, set_up_check
 from routeplan.plan.steer import least_radius_m
 from routeplan.plan.swing import SWING, Swung
 from routeplan.plan.trace import ROW_STEP_M
@@ -98,8 +99,8 @@ class Profile:
 
 @dataclass(frozen=True, eq=False)
 class Judged:
-    """What every check of a way rests on: k, and at the limits of its rows what the basket's swing leaves and what
-    holds the machine.
+    """What every check of a way rests on: k, at the limits of its rows what the basket's swing leaves and what holds
+    the machine, and how it stands at the workfaces it comes to.
     """
 
     site: Site
@@ -108,6 +109,12 @@ class Judged:
     k: float
     swung: Swung
     gripped: Gripped
+    set_ups: tuple[SetUp, ...]
+
+    def come_to(self, found: Profile) -> list[SetUp]:
+        """The workfaces that a part of the way comes to stand at; the one that it begins at is the part's before."""
+        first, last = found.along_m[0] + NEAR_M, found.along_m[-1]
+        return [one for one in self.set_ups if first < one.chainage_m < last or abs(one.chainage_m - last) <= NEAR_M]
 
 
 def profile(stretches: Sequence[Stretch], poses: Sequence[Pose]) -> Profile:
@@ -305,6 +312,8 @@ def checks_of(found: Profile, judged: Judged, configurations: Iterable[str]) -> 
             rows.append(_turning_check(line, found, machine, k, why))
         elif line.kind == "survey resolution":
             rows.append(_survey_check(line, found, site, hazards, k, why))
+        elif line.kind in (TILT, TAIL):
+            rows.append(set_up_check(line, judged.come_to(found), machine, k, why, found.poses[0]))
         elif line.kind == SWING:
             rows.append(judged.swung.check(line, k, why, *_ends(found)))
         else:

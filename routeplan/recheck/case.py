@@ -18,6 +18,8 @@ from routeplan.site.model import Area, Site
 
 #: What leaning, the tube and a rolling wheel add to the reach of a body, metres.
 WINDOW_SPARE_M = 3.0
+#: Kind of the places where machines work, and how near rows and holds lie that are one, metres.
+WORKFACE, HELD_M = "workface", 0.001
 
 
 def _levels_around(site: Site, track: Track, rows: Ints, reach_m: float) -> Levels:
@@ -26,9 +28,24 @@ def _levels_around(site: Site, track: Track, rows: Ints, reach_m: float) -> Leve
     return Levels(site.ground, tuple(map(float, window)))
 
 
+def _works(move: Move, track: Track, site: Site) -> Ints:
+    """Samples in which the machine stands to work: where the move ends, and where it is held at a stop."""
+    faces = {name: place for name, place in site.places.items() if place.kind == WORKFACE}
+    at = {len(track.x) - 1} if move.goal in faces else set[int]()
+    for place in (faces[name] for name in move.via if name in faces):
+        off_m = np.hypot(track.x - place.point.x, track.y - place.point.y)
+        for hold in move.holds:
+            held = (np.abs(track.chainage_m - hold.chainage_m) < HELD_M) & (off_m <= place.tolerance_m + HELD_M)
+            at.update(np.flatnonzero(held).tolist())
+    return np.array(sorted(at), dtype=np.intp)
+
+
 @dataclass(frozen=True, eq=False)
 class Case:
-    """Everything a check needs to know of one move; ``levels`` reach as far round the samples as any check looks."""
+    """Everything a check needs to know of one move; ``levels`` reach as far round the samples as any check looks.
+
+    ``works`` are the samples of the track in which it stands at a workface.
+    """
 
     site: Site
     machine: Machine
@@ -43,6 +60,7 @@ class Case:
     configurations: tuple[str, ...]
     steers: tuple[str, ...]
     wet: bool
+    works: Ints
 
     @classmethod
     def of(cls, move: Move, track: Track, *, site: Site, machine: Machine, conditions: Conditions) -> Case:
@@ -64,6 +82,7 @@ class Case:
             steers=tuple(dict.fromkeys(pose.steer for pose in move.poses)),
             wet=conditions.wet or not any(one.id == move.id and not one.wet for one in site.moves),
             sigmas=Sigmas.of(machine, site.ground.accuracy),
+            works=_works(move, track, site),
         )
 
     def driven(self, travel_mode: str, configuration: Configuration) -> Case:

@@ -18,6 +18,8 @@ _TYRES = ("wheelbase_m", "track_m", "wheel_width_m")
 _GRADE = ("gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct", *_SLOPE)
 _SIDE = ("side_slope_pct", *_SLOPE)
 _PLAN = ("length_m", "width_m")
+_TILT = ("tilt_side_deg", "tilt_long_deg", "tilt_any_deg", "tilt_sensor_tolerance_deg")
+_TAIL = ("tail_swing_radius_m", "turntable_xi_m", "chassis_top_m", "height_m")
 _WEIGHED = ("mass_kg", "rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m", "wheel_load_max_kn")
 _HELD = ("brakes_front", "brakes_rear", "drives_front", "drives_rear", "brake_mps2")
 #: How a basket bounces, and how fast and slowly the machine is driven.
@@ -84,6 +86,8 @@ CATALOGUE: Mapping[str, Basis] = MappingProxyType(
         "turning": Basis("m", ("turn_radius_outside_m", "wheelbase_m", "front_overhang_m", "width_m", "pivots")),
         "levels known": Basis("1"),
         "survey resolution": Basis("m", ("wheel_radius_m", "wheelbase_m")),
+        "set-up tilt": Basis("deg", (*_TILT, *_SLOPE), surveyed=True),
+        "tail swing": Basis("m", (*_TAIL, *_SLOPE), ("obstacles", "walkways")),
     }
 )
 

@@ -10,7 +10,7 @@ import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from routeplan.machine.model import Machine
-from routeplan.machine.modelled import not_modelled
+from routeplan.machine.modelled import ELEVATED, not_modelled
 from routeplan.recheck.attitude import offer_attitude
 from routeplan.recheck.bounce import offer_bounce, survey_margin_m
 from routeplan.recheck.case import Case
@@ -20,6 +20,7 @@ from routeplan.recheck.ground_load import offer_ground_load
 from routeplan.recheck.ledger import BOUNCE_FIGURES, SPEED_FIGURES, Ledger
 from routeplan.recheck.overhead import offer_overhead
 from routeplan.recheck.same import input_objections, machine_objections
+from routeplan.recheck.set_up import offer_set_up
 from routeplan.recheck.stance import Stance, stand
 from routeplan.recheck.steering import steering_objections, turn_radius_m
 from routeplan.recheck.strike import offer_strike
@@ -60,7 +61,8 @@ def second_opinion(
     tuple of Objection
         Empty when the move is accepted. A move that gives nothing to drive is accepted as it is.
     """
-    unmodelled = not_modelled(machine)
+    raised = any(wanted.id == move.id and wanted.regime == "elevated" for wanted in site.moves)
+    unmodelled = ELEVATED if raised else not_modelled(machine)
     if move.verdict in UNDRIVEN or not move.poses or unmodelled is not None:
         return _undriven(move, unmodelled)
     numbers = [(pose.x, pose.y, pose.bearing_deg, pose.chainage_m) for pose in move.poses]
@@ -145,9 +147,9 @@ def _runs(move: Move, track: Track) -> Iterator[tuple[str, Ints]]:
 def _undriven(move: Move, unmodelled: str | None) -> tuple[Objection, ...]:
     """What is wrong with a move that must give nothing to drive; one of a machine not modelled is not proven."""
     text = f"a move called {move.verdict} has {len(move.poses)} rows to drive"
-    text += "" if unmodelled is None else f", and the machine cannot be judged: {unmodelled}"
+    text += "" if unmodelled is None else f", and it cannot be judged: {unmodelled}"
     undriven = UNDRIVEN if unmodelled is None else {"not proven"}
-    if (move.verdict in undriven) == bool(move.poses):
+    if move.verdict not in undriven or move.poses:
         return (Objection("verdict", 0.0, (math.nan, math.nan), math.nan, math.nan, "", text),)
     return ()
 
@@ -169,6 +171,7 @@ def _offer_samples(
     offer_sweep(case, stance, ledger, crossings)
     keep_off(case, stance, ledger, unaccepted)
     offer_ground_load(case, stance, ledger)
+    offer_set_up(case, stance, ledger)
     return stance
 
 

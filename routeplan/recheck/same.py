@@ -59,6 +59,8 @@ def _differences(planned: Machine, known: Machine) -> Iterator[Objection]:
             tags = tuple("missing" if entry is None else entry.tag for entry in (then, now))
             text = f"{figure} of {known.id} is not the site folder's ({tags[0]} in the plan, {tags[1]} on site)"
             yield _objection("machine", text, *values)
+    if planned.slews != known.slews:
+        yield _objection("machine", f"{known.id} {'slews' if known.slews else 'does not slew'} by the site folder")
     for wheel, there in zip(planned.wheels, known.wheels, strict=True):
         if wheel != there:
             yield _objection("machine", f"wheel {there.name} of {known.id} is not the site folder's")

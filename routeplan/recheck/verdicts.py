@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from routeplan.machine.model import Machine
 from routeplan.machine.modelled import UNDER_TRACKS
 from routeplan.machine.shape import CONFIGURATIONS
 from routeplan.recheck.case import Case
@@ -19,6 +20,8 @@ from routeplan.route import MOVE_VERDICTS, Check, Move, Objection
 NOISE = 1e-6
 #: The check that rests on figures only where a surface under the wheels claims anything; the ledger then has why.
 WHERE_CLAIMED = "ground load"
+#: Checks of where a machine stands to work: elsewhere they rest on nothing; the ledger has why they are open.
+SET_UP_TILT, TAIL_SWING = "set-up tilt", "tail swing"
 #: Checks whose negative margin leaves them open but never fails.
 NEVER_FAILS = frozenset({"survey resolution"})
 
@@ -53,8 +56,7 @@ def check_objections(move: Move, case: Case, ledger: Ledger) -> Iterator[Objecti
 def _row_objections(move: Move, row: Check, case: Case, ledger: Ledger) -> Iterator[Objection]:
     least: Instance | None
     if row.verdict in PASSES:
-        reasons = _layers_lacking if row.kind == WHERE_CLAIMED else open_reasons
-        for why in (*reasons(row.kind, case), *sorted(ledger.open.get(row.kind, ()))):
+        for why in (*_anywhere(row.kind, case), *sorted(ledger.open.get(row.kind, ()))):
             yield _of_move(move, row.kind, f"claimed as {row.verdict}, but {why}")
         if not math.isnan(row.k) and row.k < ledger.k - NOISE:
             yield _of_move(move, row.kind, "its k is smaller than the confidence asked for", row.k, ledger.k)
@@ -69,6 +71,23 @@ def _row_objections(move: Move, row: Check, case: Case, ledger: Ledger) -> Itera
         yield _of_move(move, row.kind, "a failed check is on a route that is given to drive")
 
 
+def _anywhere(kind: str, case: Case) -> Iterator[str]:
+    """Why no pass may be given to a check, wherever the way leads."""
+    if kind == WHERE_CLAIMED:
+        yield from _layers_lacking(kind, case)
+    elif kind not in (SET_UP_TILT, TAIL_SWING):
+        yield from open_reasons(kind, case)
+
+
+def tilt_figures(machine: Machine) -> frozenset[str]:
+    """The figures of tilt that count: one for any direction leaves of the two axes what is the machine's own."""
+    axes = {"tilt_side_deg", "tilt_long_deg"}
+    if "tilt_any_deg" not in machine.figures:
+        return frozenset({*axes, "tilt_sensor_tolerance_deg"})
+    vouched = {name for name, figure in machine.figures.items() if figure.trusted}
+    return frozenset({*(axes & vouched), "tilt_any_deg", "tilt_sensor_tolerance_deg"})
+
+
 def open_reasons(kind: str, case: Case) -> Iterator[str]:
     """Why no pass may be given to a check here, whatever its margin."""
     basis = CATALOGUE[kind]
@@ -80,6 +99,9 @@ def open_reasons(kind: str, case: Case) -> Iterator[str]:
     if kind == "turning":
         parts += [STEERED_BY[steer] for steer in case.steers if steer in STEERED_BY]
     figures = [*basis.figures, *parts]
+    if kind == SET_UP_TILT:
+        counts = tilt_figures(case.machine)
+        figures = [name for name in figures if name in counts or not name.startswith("tilt_")]
     if case.machine.tracks:
         figures = [name.replace("wheelbase_m", "track_contact_m") for name in figures]
         if "wheel_radius_m" in figures or "length_m" in figures:  # the body leans as the levels have it

@@ -32,6 +32,8 @@ BETWEEN: dict[str, str] = {
     "line clearance": "between the machine and the safety distance below an overhead line",
     "closed areas": "between the machine and a closed area",
     "turning": "on the tightest turn",
+    "set-up tilt": "before the tilt cut-out where it works",
+    "tail swing": "beside the slewing tail where it works",
 }
 #: Margins of these say yes or no, or are used up on every way with a turn, or a limit of speed, in it: none is the
 #: tightest.
@@ -39,10 +41,10 @@ _NO_MARGIN = ("walkways", "levels known", "turning", "survey resolution", "baske
 #: Whose limit is a most; the others' is a least.
 _AT_MOST = (
     "gradeability", "side slope", "combined slope", "bounce rise", "basket swing", "step", "ground load", "grip",
-    "survey resolution",
+    "survey resolution", "set-up tilt",
 )  # fmt: skip
-#: Distances in plan are looked at no further than this, metres; where nothing is claimed of wheels this is left, kN.
-#: Other margins are held to ten of their unit.
+#: Distances in plan are looked at no further than this, metres; where nothing is claimed of wheels this is left, kN,
+#: and where nobody works, or nothing slews, degrees and metres. Other margins are held to ten of their unit.
 _LOOKED = {
     "side clearance": 0.5,
     "surface acceptance": 0.5,
@@ -52,7 +54,11 @@ _LOOKED = {
     "closed areas": 0.5,
     "walkways": 0.5,
     "ground load": 1000.0,
+    "set-up tilt": 1000.0,
+    "tail swing": 1000.0,
 }
+#: What is said where a margin is no more than that.
+_NOTHING = {"ground load": "nothing claimed", "set-up tilt": "not set up", "tail swing": "no tail sweeps"}
 _LOOKED_OTHERS = 10.0
 #: A margin of this much is roomy, where the limit does not say: gaps between bodies, and under the chassis, metres.
 _ROOMY_M, _ROOMY_BELOW_M = 0.5, 0.25
@@ -88,8 +94,8 @@ def margin_text(check: Check) -> str:
         return "none crossed" if check.margin >= 0.0 else "crosses a walkway"
     if check.kind == "levels known" and check.margin >= 0.0:
         return "all known"
-    if check.kind == "ground load" and capped(check):
-        return "nothing claimed"
+    if check.kind in _NOTHING and capped(check):
+        return _NOTHING[check.kind]
     if _full_lock(check):
         return "as tight as it turns"
     amount = amount_text(check.margin, check.unit, upwards=False)

@@ -23,6 +23,7 @@ TravelMode = Literal["ridden", "beside_rails_up", "beside_rails_folded"]
 #: A move may leave the travel mode to the planner, which then changes it at hold points.
 ModeWanted = Literal["ridden", "beside_rails_up", "beside_rails_folded", "any"]
 Purpose = Literal["delivery", "collection", "relocation"]
+Regime = Literal["stowed", "elevated"]
 DefectKind = Literal["pothole", "kerb", "sill", "cover", "plate", "trench"]
 
 
@@ -276,6 +277,7 @@ class MoveWanted:
     """One move the site asks for; ``via`` are places to stop at on the way, in order.
 
     ``wet`` is false where it is made on dry ground only.
+    ``regime`` is how it is to travel; elevated, its platform raised, it is never planned.
     """
 
     id: str
@@ -288,6 +290,7 @@ class MoveWanted:
     on: dt.date | None
     via: tuple[str, ...] = ()
     wet: bool = True
+    regime: Regime = "stowed"
 
 
 @dataclass(frozen=True)
@@ -295,7 +298,7 @@ class Thresholds:
     """The site's own limits; the defaults and their sources stand in ``docs/site-folder.md``.
 
     ``tip_participation`` is how much livelier the basket is than a rigid boom (worst of the range 1 to 1.6, value from
-    memory). Gaps: EN ISO 13854 / EN 349 (head 300 mm, body 500 mm),
+    memory). Gaps: EN ISO 13854 / EN 349 (head 300 mm, body 500 mm, which a slewing tail keeps too),
     as listed at app.auva.at/Lexikon/Topic/SafetyDistances.
     The rest is common practice, no source.
     """
@@ -303,6 +306,7 @@ class Thresholds:
     head_gap_m: float = 0.30
     body_gap_m: float = 0.50
     structure_clearance_m: float = 0.10
+    tail_gap_m: float = 0.50
     ground_clearance_m: float = 0.01
     head_height_m: float = 2.00
     lateral_tolerance_m: float = 0.15

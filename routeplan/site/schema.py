@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
-from routeplan.site.model import GridSpec, ModeWanted, Purpose, Thresholds
+from routeplan.site.model import GridSpec, ModeWanted, Purpose, Regime, Thresholds
 
 FORMAT = "routeplan/site@1"
 
@@ -98,6 +98,7 @@ class ThresholdsSection(Section):
     head_gap_m: Annotated[float, Field(ge=0.05, le=2.0)] = Thresholds.head_gap_m
     body_gap_m: Annotated[float, Field(ge=0.05, le=2.0)] = Thresholds.body_gap_m
     structure_clearance_m: Annotated[float, Field(ge=0.02, le=2.0)] = Thresholds.structure_clearance_m
+    tail_gap_m: Annotated[float, Field(ge=0.05, le=2.0)] = Thresholds.tail_gap_m
     ground_clearance_m: Annotated[float, Field(ge=0.0, le=0.5)] = Thresholds.ground_clearance_m
     head_height_m: Annotated[float, Field(ge=1.5, le=2.5)] = Thresholds.head_height_m
     lateral_tolerance_m: Annotated[float, Field(ge=0.02, le=1.0)] = Thresholds.lateral_tolerance_m
@@ -122,6 +123,7 @@ class MoveSection(Section):
     on: dt.date | None = None
     via: Annotated[tuple[Name, ...], Field(max_length=20, strict=False)] = ()
     wet: bool = True
+    regime: Regime = "stowed"
 
 
 class ContactSection(Section):
@@ -164,4 +166,5 @@ TABLES: dict[tuple[str, ...], type[Section]] = {
 CHOICES: Mapping[tuple[str, ...], tuple[str, ...]] = {
     ("moves", "travel_mode"): get_args(ModeWanted),
     ("moves", "purpose"): get_args(Purpose),
+    ("moves", "regime"): get_args(Regime),
 }

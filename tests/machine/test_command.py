@@ -59,8 +59,9 @@ def test_json_tells_the_same(capsys: pytest.CaptureFixture[str]) -> None:
     }
     weight = ["rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m"]
     held = ["brakes_front", "brakes_rear", "drives_front", "drives_rear", "brake_mps2"]
-    assert boom["missing"] == ["turn_radius_outside_coordinated_m", *held, *weight]
-    assert spider["contact"] == "tracks"
-    assert spider["missing"] == ["creep_speed_mps", "brake_mps2", "tilt_side_deg", "tilt_long_deg"]
+    sensor = ["tilt_any_deg", "tilt_sensor_tolerance_deg"]
+    assert boom["missing"] == ["turn_radius_outside_coordinated_m", *held, *weight, *sensor, "tail_swing_radius_m"]
+    assert spider["missing"] == ["creep_speed_mps", "brake_mps2", "tilt_side_deg", "tilt_long_deg", *sensor]
+    assert spider["contact"] == "tracks" and spider["slews"] and not classes["slab-scissor-8m"]["slews"]
     assert spider["not_modelled"] == [f"its moves are not proven: {UNDER_TRACKS}"]
     assert classes["slab-scissor-8m"]["configurations"]["stowed_rails_folded"]["ridden"] is False

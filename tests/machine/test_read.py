@@ -19,6 +19,8 @@ from routeplan.machine.shape import turn_radius_at_origin_m
 WHERE = "site.toml [machines.X]"
 CLASSES = sorted(read_classes())
 SET_UP = ("tilt_side_deg", "tilt_long_deg")
+#: A limit for any direction, the sensor's tolerance and the tail's circle are a plate's to say.
+PLATE, TAIL = ("tilt_any_deg", "tilt_sensor_tolerance_deg"), ("tail_swing_radius_m",)
 #: What holds a machine, and what a wheel carries, comes from these: no page of a class tells them.
 UNTOLD = (
     "brakes_front", "brakes_rear", "drives_front", "drives_rear", "brake_mps2",
@@ -26,26 +28,28 @@ UNTOLD = (
 )  # fmt: skip
 #: Figures that apply to a class and that the trade gives no range for, in printed order.
 MISSING = {
-    **dict.fromkeys(CLASSES, UNTOLD),
-    "push-around-mast-4m": ("creep_speed_mps", *UNTOLD),
-    "rough-terrain-scissor-18m": ("height_folded_m", *UNTOLD),
+    **dict.fromkeys(CLASSES, (*UNTOLD, *PLATE)),
+    "push-around-mast-4m": ("creep_speed_mps", *UNTOLD, *PLATE),
+    "rough-terrain-scissor-18m": ("height_folded_m", *UNTOLD, *PLATE),
+    "electric-articulating-boom-15m": (*UNTOLD, *PLATE, *TAIL),
     **dict.fromkeys(
         ("articulating-boom-16m", "rough-terrain-boom-20m", "telescopic-boom-26m"),
-        ("turn_radius_outside_coordinated_m", *UNTOLD),
+        ("turn_radius_outside_coordinated_m", *UNTOLD, *PLATE, *TAIL),
     ),
     **dict.fromkeys(
         ("telescopic-boom-40m", "telescopic-boom-40m-axles-out"),
-        ("turn_radius_outside_coordinated_m", "crab_angle_deg", *UNTOLD),
+        ("turn_radius_outside_coordinated_m", "crab_angle_deg", *UNTOLD, *PLATE, *TAIL),
     ),
     **dict.fromkeys(
-        ("tracked-spider-20m", "tracked-spider-20m-tracks-out"), ("creep_speed_mps", "brake_mps2", *SET_UP)
+        ("tracked-spider-20m", "tracked-spider-20m-tracks-out"), ("creep_speed_mps", "brake_mps2", *SET_UP, *PLATE)
     ),
-    "trailer-boom-17m": ("creep_speed_mps", *UNTOLD, "wheel_load_max_kn", *SET_UP),
+    "trailer-boom-17m": ("creep_speed_mps", *UNTOLD, "wheel_load_max_kn", *SET_UP, *PLATE),
     "vehicle-boom-20m": (
         "gradeability_basket_uphill_pct", "gradeability_basket_downhill_pct", "side_slope_pct", "creep_speed_mps",
-        "travel_speed_mps", *UNTOLD, "wheel_load_max_kn", *SET_UP,
+        "travel_speed_mps", *UNTOLD, "wheel_load_max_kn", *SET_UP, *PLATE,
     ),
 }  # fmt: skip
+SLEWING = {class_id for class_id in CLASSES if "scissor" not in class_id and "push-around" not in class_id}
 
 
 def built(class_id: str, **spec: Any) -> Machine:
@@ -91,6 +95,24 @@ def test_a_class_alone_makes_no_trusted_figure(class_id: str) -> None:
     machine = built(class_id)
     assert not any(figure.trusted for figure in machine.figures.values())
     assert machine.missing == MISSING.get(class_id, ())
+
+
+@pytest.mark.parametrize("class_id", CLASSES)
+def test_what_slews_says_so_and_only_booms_have_a_circle(class_id: str) -> None:
+    machine = built(class_id)
+    assert machine.slews == read_classes()[class_id].slews == (class_id in SLEWING)
+    assert ("tail_swing_radius_m" in machine.missing) == (read_classes()[class_id].kind == "boom")
+
+
+def test_a_tail_sweeps_no_smaller_a_circle_than_it_reaches() -> None:
+    """Axis 1.0 m ahead of the rear axle, tail 0.60 + 0.15 m behind it: 1.75 m, and sheets round by 0.02 m."""
+    own = {"turntable_xi_m": 1.0, "rear_overhang_m": 0.60, "tail_overhang_m": 0.15}
+    figures = built("electric-articulating-boom-15m").figures
+    own["length_m"] = 0.75 + figures["wheelbase_m"].value + figures["basket_overhang_m"].value
+    machine = built("electric-articulating-boom-15m", measured=own | {"tail_swing_radius_m": 1.74})
+    assert machine.value("tail_swing_radius_m") == 1.74
+    short = {"class": "electric-articulating-boom-15m", "measured": own | {"tail_swing_radius_m": 1.70}}
+    assert "its circle only 1.700 m" in faults(short)["figures-clash"]
 
 
 def test_sheet_and_tape_override_the_class() -> None:

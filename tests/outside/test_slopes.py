@@ -18,11 +18,14 @@ import pytest
 from numpy.typing import NDArray
 
 from routeplan.hazards import arrays
+from routeplan.hazards.attitude import Stance, Tube
 from routeplan.hazards.body import build_body
 from routeplan.hazards.ground import OUT, slope_margins
+from routeplan.hazards.set_up import leans
 from routeplan.hazards.terrain import build_terrain
 from routeplan.recheck.attitude import rating_deg
 from routeplan.recheck.levels import Raster
+from routeplan.recheck.set_up import whichever_way
 from routeplan.recheck.stance import mean_plane
 from routeplan.report.contours import horn_gradient, slope_pct
 from routeplan.site.model import GridSpec
@@ -191,3 +194,25 @@ def test_level_and_tape_is_a_tangent() -> None:
     """0.5 m over a level 2 m straightedge is 25 % (common practice, no source), 14.04 deg, not the sine's 14.48."""
     raster = Raster(plane_levels(0.5 / 2.0, 0.0), x_min=0.0, y_min=0.0, cell_m=0.25)
     assert degrees(gradient(raster, 5.0, 5.0, heading=0.0, side_m=2.0)) == pytest.approx(14.036, abs=0.001)
+
+
+#: Standing on level ground, nothing uncertain.
+LEVEL = Stance(True, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, Tube(0.0, 0.0, 0.0, 0.0))
+
+
+@pytest.mark.parametrize(("grade_pct", "cut_out_deg"), [(3.49, 2.0), (5.24, 3.0), (8.75, 5.0)])
+def test_tilt_cut_outs_on_a_road_crossfall(grade_pct: float, cut_out_deg: float) -> None:
+    """engineeringtoolbox.com/slope-degrees-gradient-grade-d_1562.html: cut-outs of 2, 3 and 5 deg in percent.
+
+    A chassis on that grade leans by just the cut-out, along, across, and whichever way at 4 along and 3 across of 5.
+    """
+    slope = grade_pct / 100.0
+    machine = worlds.scissor(
+        tilt_side_deg=cut_out_deg, tilt_long_deg=cut_out_deg, tilt_any_deg=cut_out_deg, tilt_sensor_tolerance_deg=0.0
+    )
+    for pitch, roll, axes in ((0.0, slope, (1, 0, 1)), (slope, 0.0, (0, 1, 1)), (0.8 * slope, 0.6 * slope, (0, 0, 1))):
+        stance = LEVEL._replace(pitch=pitch, roll=roll)
+        at_it = [abs(lean.margin) < 0.006 for lean in leans(machine, [stance], 0.0, 0.0)]
+        assert at_it == [bool(axis) for axis in axes]
+        second = math.degrees(float(whichever_way(np.array(pitch), np.array(roll))))
+        assert second == pytest.approx(cut_out_deg, abs=0.006)

@@ -9,6 +9,7 @@ import pytest
 from routeplan.machine.read import build_machine
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
+from routeplan.route import Pose
 from tests import worlds
 
 
@@ -28,3 +29,6 @@ def test_what_is_not_modelled_is_not_proven(class_id: str, why: str) -> None:
     assert not recheck_plan(plan, site=site)["M1"]
     passed = replace(plan, moves=(replace(move, verdict="pass"),))
     assert recheck_plan(passed, site=site)["M1"], "a machine that nobody has modelled passes nothing"
+    start = Pose(5.0, 10.0, 90.0, 1, "beside_rails_up", "front", "stowed", 0.5, 0.0)
+    driven = replace(move, verdict="pass", poses=(start,))
+    assert recheck_plan(replace(plan, moves=(driven,)), site=site)["M1"], "nor has it rows to drive"

@@ -13,6 +13,7 @@ from routeplan.recheck.ledger import CATALOGUE
 from routeplan.recheck.opinion import WHOLE_SITE, recheck_plan, second_opinion
 from routeplan.recheck.swing import KIND as SWING
 from routeplan.recheck.uncertainty import confidence_k
+from routeplan.recheck.verdicts import SET_UP_TILT, TAIL_SWING
 from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Objection, Plan
 from routeplan.site.bearing import HardGround
 from routeplan.site.model import Acceptance, Area, InputFile, Obstacle, Site, Soffit, Surface
@@ -107,7 +108,7 @@ def test_a_row_the_method_does_not_know() -> None:
     assert kinds(opinion(dataclasses.replace(MOVE, checks=(*MOVE.checks, extra)), SITE)) == {"luck"}
 
 
-@pytest.mark.parametrize("kind", CATALOGUE)
+@pytest.mark.parametrize("kind", [kind for kind in CATALOGUE if kind not in (SET_UP_TILT, TAIL_SWING)])
 def test_a_pass_that_rests_on_nothing_is_refused_and_not_proven_is_accepted(kind: str) -> None:
     basis = CATALOGUE[kind]
     spoilt: list[tuple[Site, str]] = []

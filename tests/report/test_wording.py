@@ -85,6 +85,9 @@ def test_what_was_not_made_has_no_figures() -> None:
         (check("turning", margin=0.0004, value=4.2004, limit=4.2), "as tight as it turns"),
         (check("turning", margin=-0.0004, value=4.1996, limit=4.2), "1 mm short"),
         (check("levels known", unit="1", margin=0.0), "all known"),
+        (check("set-up tilt", unit="deg", margin=0.39, limit=1.8), "0.3 deg to spare"),
+        (check("set-up tilt", unit="deg", margin=1000.0, limit=1000.0), "not set up"),
+        (check("tail swing", margin=1000.0, limit=1000.0), "no tail sweeps"),
         (check("levels known", "fail", unit="1", margin=-0.1), "10 % short"),
     ],
 )

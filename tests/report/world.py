@@ -78,6 +78,8 @@ KINDS = (
     ("turning", "m", 4.2),
     ("levels known", "1", 1.0),
     ("survey resolution", "m", 0.3),
+    ("set-up tilt", "deg", 1.8),
+    ("tail swing", "m", 0.5),
 )
 
 
