@@ -1,5 +1,5 @@
 """Standing to work at a workface: the lean of the chassis against its tilt cut-out, and the circle that a slewing tail
-sweeps (docs/method.md 12).
+sweeps (docs/method.md 13).
 """
 
 from __future__ import annotations
