@@ -99,7 +99,8 @@ def offer_grip(case: Case, stance: Stance, fastest_mps: Floats, ledger: Ledger) 
     braking_m = wanted.stopping_distance_m - wanted.reaction_s * speed
     stops = np.divide(speed**2, 2 * braking_m * _G * upright, out=np.full(slope.shape, np.inf), where=braking_m > 0)
     slowing = np.minimum(stops, _TOO_LATE)
-    mu = friction[:, None, None]
+    off = np.isinf(friction)[:, None, None]  # on no ground that is accepted, which is another check's to say
+    mu = np.where(off, np.nan, friction[:, None, None])
     used = slope + slowing
     gives = [
         mu * share_on(case, planes, "brakes", slowing),
@@ -110,7 +111,7 @@ def offer_grip(case: Case, stance: Stance, fastest_mps: Floats, ledger: Ledger) 
     unknown = np.isnan(np.stack(gives)).any(axis=0) & ~(least < used)
     sigma = math.hypot(case.sigmas.pitch, case.sigmas.roll) + _of_the_share(case, mu) * case.sigmas.pitch
     margin = np.where(unknown, np.nan, least - used)
-    if unknown.any():
+    if (unknown & ~off).any():
         ledger.leave_open(KIND, "what holds it is not known all along the way")
     ledger.offer(KIND, stance.rows, margin, value=used, limit=least, sigma=np.broadcast_to(sigma, margin.shape))
 
@@ -133,7 +134,9 @@ def _of_the_share(case: Case, mu: Floats) -> Floats:
 
 
 def _met(case: Case, stance: Stance) -> tuple[Floats, set[str]]:
-    """Least friction under any tyre from each sample to the next, NaN where it is not said; surfaces that do not."""
+    """Least friction under any tyre from each sample to the next, NaN where a surface does not say; infinite off all of
+    them. Then the surfaces that do not say.
+    """
     least, bare = np.full(len(stance.rows), np.inf), set[str]()
     driven_on = [surface for surface in case.site.surfaces if accepts(case, surface.acceptance)]
     for surface in local(driven_on, case.track, stance.rows, wheel_reach_m(case)):
@@ -142,7 +145,7 @@ def _met(case: Case, stance: Stance) -> tuple[Floats, set[str]]:
         if math.isnan(mu) and under.any():
             bare.add(surface.id)
         least[under] = np.where(np.isnan(least[under]), np.nan, np.minimum(least[under], mu))
-    return np.where(np.isinf(least), np.nan, least), bare
+    return least, bare
 
 
 def _under(case: Case, stance: Stance, surface: Surface) -> NDArray[np.bool_]:
