@@ -78,6 +78,11 @@ def capped(check: Check) -> bool:
     return made(check) and check.margin >= _LOOKED.get(check.kind, _LOOKED_OTHERS)
 
 
+def idle(check: Check) -> bool:
+    """Return whether a check passes for want of anything near, or of anything to check: its figures tell nothing."""
+    return check.verdict == "pass" and capped(check)
+
+
 def _full_lock(check: Check) -> bool:
     """Return whether a turn is the tightest that the machine makes: its rounded figures would read as too tight."""
     return check.kind == "turning" and check.verdict == "pass" and 0.0 <= check.margin < _FULL_LOCK_M
@@ -138,6 +143,12 @@ def _askable(text: str, machine: Machine) -> str:
     figure, missing, _ = text.partition(" is missing")
     why = no_such_figure(machine, figure) if missing else None
     return f"{why}. The check stays open: a competent person settles it on site, machine and gap seen" if why else text
+
+
+def idle_words(move: Move) -> str:
+    """Return the checks that tell nothing but that they pass, in one sentence; nothing where each tells more."""
+    kinds = sorted(check.kind for check in move.checks if idle(check))
+    return f"Pass, with nothing near or nothing to check: {', '.join(kinds)}." if kinds else ""
 
 
 def decisive(check: Check) -> tuple[int, bool, float, str]:

@@ -9,7 +9,17 @@ from routeplan.machine.model import Machine
 from routeplan.report.driving import after_text, before_text, modes_text, speed_text, steering_text
 from routeplan.report.legend import key
 from routeplan.report.legs import leg_words, legs_of
-from routeplan.report.margins import capped, decisive, figures_text, governing, made, margin_text, rests_on
+from routeplan.report.margins import (
+    capped,
+    decisive,
+    figures_text,
+    governing,
+    idle,
+    idle_words,
+    made,
+    margin_text,
+    rests_on,
+)
 from routeplan.report.markup import escape, name
 from routeplan.report.nearby import named_near
 from routeplan.report.plan_svg import Window, fitted, plan_svg
@@ -218,17 +228,26 @@ def _unbroken(along: str) -> str:
     return along.replace(" ", "&nbsp;").replace("&nbsp;to", " to")
 
 
+#: Of the tables of checks.
+_COLUMNS = ("Check", "Verdict", "To spare", "Figures", "Where", "Source", "Rests on")
+
+
 def _checks(move: Move, machine: Machine) -> str:
     if not move.checks:
         return "<h3>Checks</h3><p>No check was made: there is no way to check.</p>"
     order = sorted(move.checks, key=decisive)
-    columns = ("Check", "Verdict", "To spare", "Figures", "Where", "Source", "Rests on")
-    return "<h3>Checks</h3>" + table(
-        "Every check at its worst place, the most pressing first",
-        columns,
-        (_check_row(check, machine) for check in order),
-        style="checks",
-    )
+    at_rest = [check for check in order if idle(check)]
+    told = table(
+        "Every check at its worst place, the most pressing first", _COLUMNS,
+        (_check_row(check, machine) for check in order if not idle(check)), style="checks",
+    )  # fmt: skip
+    if not at_rest:
+        return f"<h3>Checks</h3>{told}"
+    rest = table(
+        "Checks that pass with nothing near, or nothing to check", _COLUMNS,
+        (_check_row(check, machine) for check in at_rest), style="checks idle",
+    )  # fmt: skip
+    return f'<h3>Checks</h3>{told}{rest}<p class="idle-words">{escape(idle_words(move))}</p>'
 
 
 def _check_row(check: Check, machine: Machine) -> tuple[str, ...]:

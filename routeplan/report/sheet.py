@@ -5,18 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
+from routeplan.report.margins import idle, idle_words
 from routeplan.report.plan_svg import HEIGHT_UNITS, UNIT_M
 from routeplan.report.stops import Stop
 from routeplan.route import Move
 
 #: Of an A4 sheet upright, what head, verdict, key, ruled lines and cautions leave to plan and tables, millimetres.
-_ROOM_MM = 170.0
+_ROOM_MM = 163.0
 #: A line of a table, and what a table adds around its lines, millimetres.
 _LINE_MM, _AROUND_MM = 3.2, 8.5
 #: A line of the facts, millimetres.
 _FACT_MM = 3.5
-#: Characters to a line of the narrow column's text, of a table over the whole width, and of the names of checks.
-_STOP_CHARS, _WIDE_CHARS, _KIND_CHARS = 43, 125, 30
+#: Characters to a line of the narrow column's text, of a table over the whole width, of the names of checks, and of
+#: the words for those that tell nothing more.
+_STOP_CHARS, _WIDE_CHARS, _KIND_CHARS, _IDLE_CHARS = 43, 125, 27, 80
 #: Less than this shows nothing, units of the plan.
 _LEAST_UNITS = 190
 
@@ -38,7 +40,8 @@ def plan_units(
     above = sum(_AROUND_MM + _LINE_MM * 1.1 * _lines(texts, _WIDE_CHARS) for texts in across if texts)
     above += _FACT_MM * _lines(facts, _WIDE_CHARS)
     left = _AROUND_MM + _LINE_MM * sum(1 + _lines(stop.lines, _STOP_CHARS) for stop in stops)
-    right = _AROUND_MM + _LINE_MM * 1.1 * _lines((check.kind for check in move.checks), _KIND_CHARS)
+    kinds = [check.kind for check in move.checks if not idle(check)]
+    right = _AROUND_MM + _LINE_MM * (1.1 * _lines(kinds, _KIND_CHARS) + _lines([idle_words(move)], _IDLE_CHARS))
     units = (_ROOM_MM - above - max(left, right)) / (UNIT_M * 1000.0)
     return max(_LEAST_UNITS, min(HEIGHT_UNITS, math.floor(units)))
 
