@@ -66,8 +66,8 @@ def second_opinion(
     if move.verdict in UNDRIVEN or not move.poses or unmodelled is not None:
         return _undriven(move, unmodelled)
     numbers = [(pose.x, pose.y, pose.bearing_deg, pose.chainage_m) for pose in move.poses]
-    if move.configuration not in machine.configurations or not np.isfinite(numbers).all():
-        text = f"rows are not finite, or machine {machine.id} has no configuration {move.configuration!r}"
+    if move.configuration not in machine.configurations or len(numbers) < 2 or not np.isfinite(numbers).all():
+        text = f"rows are not finite, there is one only, or {machine.id} has no configuration {move.configuration!r}"
         return (Objection("form", 0.0, (math.nan, math.nan), math.nan, math.nan, "", text),)
     rows, case, ledger, crossings, _ = look(move, site=site, machine=machine, conditions=conditions)
     return (

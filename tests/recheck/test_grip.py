@@ -152,7 +152,9 @@ def test_wet_ground_flips_a_pass_and_a_dry_only_move_has_to_say_so() -> None:
     move = at_speed(0.2, site.machines["SC"])
     told = dataclasses.replace(move, controls=(*move.controls, Control("grip", 0.0, "dry ground only")))
     assert kinds(opinion(told, site)) == {"grip"} and kinds(opinion(told, dry)) == set()
-    assert [found.text for found in opinion(move, dry)] == ["nobody is told that it is for dry ground only"]
+    late = dataclasses.replace(move, controls=(*move.controls, Control("grip", 0.5, "dry ground only")))
+    for untold in (move, late):
+        assert [found.text for found in opinion(untold, dry)] == ["nobody is told that it is for dry ground only"]
     assert kinds(opinion(told, dry, conditions=Conditions(wet=True))) == {"grip"}
 
 
