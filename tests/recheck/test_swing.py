@@ -21,7 +21,7 @@ from routeplan.route import MOVE_VERDICTS, Conditions, Control, Hold, Move, Obje
 from routeplan.site.model import Defect, LineCorridor, LineHeight, Site, Soffit, Thresholds
 from tests import worlds
 from tests.pitch_plane import PitchPlane
-from tests.recheck.drives import certain, drive, kinds, move_of, opinion, yard_for
+from tests.recheck.drives import certain, drive, kinds, move_of, opinion, with_controls, yard_for
 from tests.recheck.test_lines import DISTANCE, POSTS
 
 Floats = NDArray[np.float64]
@@ -142,7 +142,7 @@ def over_a_kerb(limit_mps: float, *, told: bool = True, **layers: Any) -> tuple[
     controls = (*POSTS, Control("speed", 0.0, "Slowly.")) if told else POSTS
     verdict = min((check.verdict for check in move.checks), key=MOVE_VERDICTS.index)
     site = certain(yard_for(poses, machine, defects=(KERB,), **layers))
-    return dataclasses.replace(move, controls=controls, verdict=verdict), site
+    return with_controls(dataclasses.replace(move, verdict=verdict), controls), site
 
 
 def objected(limit_mps: float, **how: Any) -> tuple[Objection, ...]:
