@@ -79,14 +79,11 @@ def set_ups(
 
     On the way each pose counts that it turns to on the spot there; at the end of the way, the last one.
     """
-    rows = list(poses)
-    faces = [at for at, name in stops[1:] if site.places[name].kind == WORKFACE]
-    stood = [
-        pose
-        for n, pose in enumerate(rows)
-        if any(abs(pose.chainage_m - at) < _NEAR_M for at in faces)
-        and (n == len(rows) - 1 or rows[-1].chainage_m - pose.chainage_m >= _NEAR_M)
-    ]
+    rows, *_, (_, goal) = list(poses), *stops
+    faces = [at for at, name in stops[1:-1] if site.places[name].kind == WORKFACE]
+    stood = [pose for pose in rows if any(abs(pose.chainage_m - at) < _NEAR_M for at in faces)]
+    if site.places[goal].kind == WORKFACE and rows[-1] not in stood:
+        stood.append(rows[-1])
     anchors = [Anchor(pose.x, pose.y, heading_rad(pose.bearing_deg)) for pose in stood]
     return tuple(
         set_up_at(at, site, machine, hazards, pose.chainage_m) for at, pose in zip(anchors, stood, strict=True)

@@ -29,14 +29,20 @@ def _levels_around(site: Site, track: Track, rows: Ints, reach_m: float) -> Leve
 
 
 def _works(move: Move, track: Track, site: Site) -> Ints:
-    """Samples in which the machine stands to work: where the move ends, and where it is held at a stop."""
+    """Samples in which the machine stands to work: where the move ends, and where it is held at a stop.
+
+    A hold is at the rows whose chainage says so, wherever on the path's own length that is.
+    """
     faces = {name: place for name, place in site.places.items() if place.kind == WORKFACE}
     at = {len(track.x) - 1} if move.goal in faces else set[int]()
+    ends = np.flatnonzero(np.diff(track.row, append=track.row[-1] + 1))  # the sample that is each row itself
+    said = np.array([pose.chainage_m for pose in move.poses])[track.row[ends]]
     for place in (faces[name] for name in move.via if name in faces):
         off_m = np.hypot(track.x - place.point.x, track.y - place.point.y)
         for hold in move.holds:
-            held = (np.abs(track.chainage_m - hold.chainage_m) < HELD_M) & (off_m <= place.tolerance_m + HELD_M)
-            at.update(np.flatnonzero(held).tolist())
+            for here in track.chainage_m[ends[np.abs(said - hold.chainage_m) < HELD_M]]:
+                held = (np.abs(track.chainage_m - here) < HELD_M) & (off_m <= place.tolerance_m + HELD_M)
+                at.update(np.flatnonzero(held).tolist())
     return np.array(sorted(at), dtype=np.intp)
 
 

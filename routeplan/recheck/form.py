@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from routeplan.machine.model import Machine
 from routeplan.machine.modelled import not_ridden
 from routeplan.recheck.track import Rows, driven_in, envelope, largest_displacement
-from routeplan.route import Move, Objection, Pose
+from routeplan.route import Move, Objection, Plan, Pose
 from routeplan.site.model import MoveWanted, Place, Site, TravelMode
 
 #: Coordinates are written to 1e-5 m and 1e-5 deg; each difference of two carries this much at most.
@@ -24,6 +24,8 @@ ROW_STEP_M = 0.10
 ROW_TURN_DEG = 2.0
 #: A step may end this far off the arc, and a chainage be this far off the path, metres.
 FORM_TOLERANCE_M = 0.001
+#: A machine may be turned by this much between the end of a move and where the next begins, degrees: rounding.
+LEFT_DEG = 0.001
 
 
 def objection(kind: str, pose: Pose, *, value: float, limit: float, unit: str, text: str) -> Objection:
@@ -58,6 +60,38 @@ def _at_stops(move: Move, site: Site) -> Iterator[Objection]:
             yield objection("form", move.poses[0], value=0, limit=0, unit="", text=text)
             return
         held = held[at:]
+
+
+def left_objections(plan: Plan, site: Site) -> Iterator[tuple[str, Objection]]:
+    """A machine drives off as a move before left it: where, which way round, and in another mode at a hold point only.
+
+    With each objection the move that it is about. Of a place that a move leads to which gives nothing to drive nobody
+    knows how a machine stands there.
+    """
+    planned = {move.id: move for move in plan.moves}
+    left = dict[tuple[str, str], Pose]()
+    for move in (planned[wanted.id] for wanted in site.moves if wanted.id in planned):
+        before = left.get((move.machine, move.start))
+        if before is not None and move.poses:
+            for what in _otherwise(before, move):
+                text = f"it does not drive off as it was left at {move.start}: {what}"
+                yield move.id, objection("form", move.poses[0], value=0, limit=0, unit="", text=text)
+        left.pop((move.machine, move.goal), None)
+        if move.poses:
+            left[move.machine, move.goal] = move.poses[-1]
+
+
+def _otherwise(before: Pose, move: Move) -> Iterator[str]:
+    """In what a move begins otherwise than a machine was left."""
+    first = move.poses[0]
+    if not math.hypot(first.x - before.x, first.y - before.y) <= FORM_TOLERANCE_M:
+        yield "it stands elsewhere"
+    if not abs((first.bearing_deg - before.bearing_deg + 180.0) % 360.0 - 180.0) <= LEFT_DEG:
+        yield "its bearing is another"
+    if first.travel_mode != before.travel_mode and not any(
+        abs(hold.chainage_m - first.chainage_m) < FORM_TOLERANCE_M for hold in move.holds
+    ):
+        yield "its travel mode is another, and there is no hold point"
 
 
 def _as_wanted(move: Move, wanted: MoveWanted | None) -> Iterator[Objection]:

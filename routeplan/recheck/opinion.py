@@ -14,7 +14,7 @@ from routeplan.machine.modelled import ELEVATED, not_modelled
 from routeplan.recheck.attitude import offer_attitude
 from routeplan.recheck.bounce import offer_bounce, survey_margin_m
 from routeplan.recheck.case import Case
-from routeplan.recheck.form import form_objections
+from routeplan.recheck.form import form_objections, left_objections
 from routeplan.recheck.grip import grip_objections, offer_grip
 from routeplan.recheck.ground_load import offer_ground_load
 from routeplan.recheck.ledger import BOUNCE_FIGURES, SPEED_FIGURES, Ledger
@@ -66,8 +66,8 @@ def second_opinion(
     if move.verdict in UNDRIVEN or not move.poses or unmodelled is not None:
         return _undriven(move, unmodelled)
     numbers = [(pose.x, pose.y, pose.bearing_deg, pose.chainage_m) for pose in move.poses]
-    if move.configuration not in machine.configurations or not np.isfinite(numbers).all():
-        text = f"rows are not finite, or machine {machine.id} has no configuration {move.configuration!r}"
+    if move.configuration not in machine.configurations or len(numbers) < 2 or not np.isfinite(numbers).all():
+        text = f"rows are not finite, there is one only, or {machine.id} has no configuration {move.configuration!r}"
         return (Objection("form", 0.0, (math.nan, math.nan), math.nan, math.nan, "", text),)
     rows, case, ledger, crossings, _ = look(move, site=site, machine=machine, conditions=conditions)
     return (
@@ -222,5 +222,6 @@ def recheck_plan(plan: Plan, *, site: Site) -> Mapping[str, tuple[Objection, ...
         if known is not None:
             k = plan.k_by_move.get(move.id)
             opinion = second_opinion(move, k, site=site, machine=known, conditions=plan.conditions)
-        found[move.id] = (*differs, *opinion)
+        left = (objection for name, objection in left_objections(plan, site) if name == move.id)
+        found[move.id] = (*differs, *opinion, *left)
     return found

@@ -32,7 +32,7 @@ from routeplan.recheck.overhead import (
 )
 from routeplan.recheck.stance import Plane, Stance
 from routeplan.recheck.track import Floats, Ints, Rows, Track
-from routeplan.route import Move, Objection
+from routeplan.route import Move, Objection, Pose
 from routeplan.site.model import Soffit
 
 KIND = "basket swing"
@@ -273,18 +273,24 @@ def _offer(ledger: Ledger, rows: Ints, room: Floats, swing: Floats, least: Float
 
 
 def speed_objections(move: Move, case: Case) -> Iterator[Objection]:
-    """Rows without a limit, limits beyond what the machine can go, and limits that nobody is told of."""
+    """Rows without a limit, limits that the machine cannot go, and limits that nobody is told of where they begin.
+
+    A limit below creep speed is none: nobody can drive it so slowly.
+    """
     travel = case.figure("travel_speed_mps")
     if math.isnan(travel):
         return
+    slowest = float(np.fmin(travel, case.figure("creep_speed_mps"))) - ROUNDING_M
     limits = np.array([pose.v_max_mps for pose in move.poses])
-    for at in np.flatnonzero(~((limits > 0.0) & (limits <= travel)))[:1]:
-        pose, text = move.poses[at], "the row's limit is no speed that the machine has"
-        yield Objection(KIND, pose.chainage_m, (pose.x, pose.y), float(limits[at]), travel, "m/s", text)
-    slow = np.flatnonzero(limits < travel)
+    for at in np.flatnonzero(~((limits > 0.0) & (limits >= slowest) & (limits <= travel)))[:1]:
+        yield _of_row(move.poses[at], limits[at], travel, "the row's limit is no speed that the machine has")
     told = [control.chainage_m for control in move.controls if control.kind == "speed"]
-    for run in np.split(slow, np.flatnonzero(np.diff(slow) > 1) + 1) if slow.size else ():
-        pose, last = move.poses[run[0]], move.poses[run[-1]].chainage_m + FORM_TOLERANCE_M
-        if not any(pose.chainage_m - ROW_STEP_M <= at <= last for at in told):
-            text = "nobody is told to go slower than the machine can"
-            yield Objection(KIND, pose.chainage_m, (pose.x, pose.y), float(limits[run[0]]), travel, "m/s", text)
+    for at in np.flatnonzero(limits < np.append(travel, limits[:-1])):
+        pose, after = move.poses[at], move.poses[min(at + 1, len(limits) - 1)].chainage_m + FORM_TOLERANCE_M
+        if not any(pose.chainage_m - ROW_STEP_M <= where <= after for where in told):
+            yield _of_row(pose, limits[at], travel, "nobody is told to go slower than the machine can")
+            return
+
+
+def _of_row(pose: Pose, limit: float, speed: float, text: str) -> Objection:
+    return Objection(KIND, pose.chainage_m, (pose.x, pose.y), float(limit), speed, "m/s", text)

@@ -58,7 +58,7 @@ def _row_objections(move: Move, row: Check, case: Case, ledger: Ledger) -> Itera
     if row.verdict in PASSES:
         for why in (*_anywhere(row.kind, case), *sorted(ledger.open.get(row.kind, ()))):
             yield _of_move(move, row.kind, f"claimed as {row.verdict}, but {why}")
-        if not math.isnan(row.k) and row.k < ledger.k - NOISE:
+        if not row.k >= ledger.k - NOISE:
             yield _of_move(move, row.kind, "its k is smaller than the confidence asked for", row.k, ledger.k)
         least = ledger.least_slack.get(row.kind)
         if least is not None and least.slack < -NOISE:
@@ -144,6 +144,8 @@ def move_objections(move: Move, plan_k: float | None, ledger: Ledger) -> Iterato
     worst = min((row.verdict for row in move.checks), key=MOVE_VERDICTS.index, default="fail")
     if MOVE_VERDICTS.index(move.verdict) > MOVE_VERDICTS.index(worst):
         yield _of_move(move, "verdict", f"the move is called {move.verdict}, its worst check is {worst}")
+    if move.verdict == "pass" and move.controls:
+        yield _of_move(move, "verdict", f"the move is called pass, and asks for {len(move.controls)} controls")
     if plan_k is None or math.isnan(plan_k):
         yield _of_move(move, "confidence", "the plan does not say its k", math.nan, ledger.k)
     elif plan_k < ledger.k - NOISE:

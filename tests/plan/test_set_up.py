@@ -242,6 +242,19 @@ def test_every_pose_at_a_workface_counts_but_those_it_leaves_from() -> None:
     assert [one.chainage_m for one in found] == [1.0, 1.0, 2.0]
 
 
+def test_a_workface_from_which_it_only_turns_to_the_goal_counts() -> None:
+    """It works across the fall, beyond its limit, then turns on the spot along it, where the move ends."""
+    machine = worlds.scissor(pivots=1.0)
+    places = [worlds.place("w", 10.0, 15.0, 90.0), worlds.place("v", 14.0, 15.0, 90.0, kind="workface")]
+    wanted = dataclasses.replace(worlds.wanted("SC", "w", "g"), via=("v",))
+    for kind in ("parking", "workface"):
+        goal = worlds.place("g", 14.0, 15.0, 0.0, kind=kind)
+        site = worlds.flat_site(machines=(machine,), z=plane(0.0, 1.9), places=(*places, goal), moves=(wanted,))
+        move = the_move(plan_site(certain(site), issued=ISSUED))
+        assert move.verdict == "fail" and row_of(move, TILT).verdict == "fail"
+        assert row_of(move, TILT).value == pytest.approx(1.9, abs=0.05)
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_the_plan_is_never_kinder_than_the_second_opinion_on_rough_ground(seed: int) -> None:
     rng = np.random.default_rng(seed)
@@ -319,6 +332,31 @@ def test_elevated_travel_is_denied_in_words() -> None:
     lowered = plan_site(site, issued=ISSUED)
     assert the_move(lowered).poses and not recheck_plan(lowered, site=site)["M1"]
     assert any(ELEVATED in one.text for one in recheck_plan(lowered, site=raised)["M1"])
+
+
+def test_the_next_move_drives_off_as_the_machine_was_left_at_a_workface() -> None:
+    """Only the pose in which it came to a workface was judged there; it turns round nowhere in between."""
+    machine = worlds.scissor()
+
+    def planned(x: float, bearing: float) -> tuple[Plan, Site]:
+        site = worlds.flat_site(
+            machines=(machine,), moves=(worlds.wanted("SC", "w", "v"), worlds.wanted("SC", "v", "g", move_id="M2")),
+            places=(worlds.place("w", x, 15.0, bearing), worlds.place("v", 16.0, 15.0, kind="workface"),
+                    worlds.place("g", 16.0, 25.0, 0.0)),
+        )  # fmt: skip
+        return plan_site(site, issued=ISSUED), site
+
+    (plan, site), (other, _) = planned(10.0, 90.0), planned(22.0, 270.0)
+    assert plan.moves[0].poses[-1].bearing_deg != other.moves[0].poses[-1].bearing_deg
+    assert not any(recheck_plan(plan, site=site).values())
+    mixed = dataclasses.replace(plan, moves=(plan.moves[0], other.moves[1]), k_by_move={
+        "M1": plan.k_by_move["M1"], "M2": other.k_by_move["M2"]
+    })  # fmt: skip
+    found = recheck_plan(mixed, site=site)
+    assert not found["M1"] and ["bearing" in one.text for one in found["M2"]] == [True]
+    undriven = dataclasses.replace(plan.moves[0], verdict="fail", poses=(), holds=(), controls=())
+    alone = dataclasses.replace(mixed, moves=(undriven, other.moves[1]))
+    assert not recheck_plan(alone, site=site)["M2"]
 
 
 def test_what_a_workface_leaves_open_is_told_before_anybody_plans() -> None:

@@ -11,7 +11,7 @@ from routeplan.machine.model import Machine
 from routeplan.recheck.ledger import CATALOGUE
 from routeplan.recheck.opinion import second_opinion
 from routeplan.recheck.uncertainty import confidence_k
-from routeplan.route import Check, Conditions, Hold, Move, Objection, Pose, bearing_deg
+from routeplan.route import Check, Conditions, Control, Hold, Move, Objection, Pose, bearing_deg
 from routeplan.site.model import Site
 from tests import worlds
 
@@ -76,6 +76,12 @@ def move_of(
         bound=1.0, poses=tuple(poses), checks=checks, controls=(), holds=holds, zones=(),
         reversals=sum(a != b for a, b in zip(gears, gears[1:], strict=False)), refused=None, legs=(), nearest_misses=(),
     )  # fmt: skip
+
+
+def with_controls(move: Move, controls: Sequence[Control]) -> Move:
+    """The move with what people do on the way: no plain pass, if there is anything."""
+    verdict = "pass with controls" if controls and move.verdict == "pass" else move.verdict
+    return dataclasses.replace(move, controls=tuple(controls), verdict=verdict)
 
 
 def yard_for(poses: Sequence[Pose], machine: Machine, **layers: Any) -> Site:

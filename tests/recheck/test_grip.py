@@ -21,7 +21,7 @@ from routeplan.route import Conditions, Control, Move
 from routeplan.site.friction import Friction, Loose
 from routeplan.site.model import Site, Thresholds
 from tests import worlds
-from tests.recheck.drives import certain, drive, kinds, move_of, opinion, yard_for
+from tests.recheck.drives import certain, drive, kinds, move_of, opinion, with_controls, yard_for
 
 G = 9.80665
 #: No load, and the weight as low as its figure says; a machine of which a ramp may ask anything.
@@ -58,7 +58,7 @@ def measured(value: float) -> Friction:
 def at_speed(speed_mps: float, machine: Machine, **claims: Any) -> Move:
     poses = [pose._replace(v_max_mps=speed_mps) for pose in POSES]
     told = (Control("speed", 0.0, "slowly"),) if speed_mps < machine.value("travel_speed_mps") else ()
-    return dataclasses.replace(move_of(poses, machine, **claims), controls=told)
+    return with_controls(move_of(poses, machine, **claims), told)
 
 
 def refused(site: Site, *, speed_mps: float = 0.2, **claims: Any) -> bool:
@@ -150,9 +150,11 @@ def test_wet_ground_flips_a_pass_and_a_dry_only_move_has_to_say_so() -> None:
     site = sloping(scissor(), said, 0.2)
     dry = dataclasses.replace(site, moves=(dataclasses.replace(site.moves[0], wet=False),))
     move = at_speed(0.2, site.machines["SC"])
-    told = dataclasses.replace(move, controls=(*move.controls, Control("grip", 0.0, "dry ground only")))
+    told = with_controls(move, (*move.controls, Control("grip", 0.0, "dry ground only")))
     assert kinds(opinion(told, site)) == {"grip"} and kinds(opinion(told, dry)) == set()
-    assert [found.text for found in opinion(move, dry)] == ["nobody is told that it is for dry ground only"]
+    late = with_controls(move, (*move.controls, Control("grip", 0.5, "dry ground only")))
+    for untold in (move, late):
+        assert [found.text for found in opinion(untold, dry)] == ["nobody is told that it is for dry ground only"]
     assert kinds(opinion(told, dry, conditions=Conditions(wet=True))) == {"grip"}
 
 

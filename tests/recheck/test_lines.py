@@ -11,7 +11,7 @@ from routeplan.recheck.uncertainty import confidence_k
 from routeplan.route import Control, Move, Objection
 from routeplan.site.model import Defect, LineCorridor, LineHeight, SafetyDistance, Site
 from tests import worlds
-from tests.recheck.drives import kinds, move_of, opinion
+from tests.recheck.drives import kinds, move_of, opinion, with_controls
 from tests.recheck.test_just_beyond import MM, SEEDS, Straight
 
 DISTANCE = SafetyDistance(11.0, 1.829, "invented for a test", "invented for a test")
@@ -33,7 +33,7 @@ def top_m(straight: Straight) -> float:
 
 
 def driven(straight: Straight, site: Site, *, posts: tuple[Control, ...] = POSTS) -> tuple[Objection, ...]:
-    move: Move = dataclasses.replace(move_of(straight.poses, straight.machine), controls=posts)
+    move: Move = with_controls(move_of(straight.poses, straight.machine), posts)
     return opinion(move, site)
 
 

@@ -107,6 +107,21 @@ def test_a_stop_at_a_workface_counts_as_well() -> None:
         assert kinds(opinion(move, certain(here))) == expected
 
 
+def test_a_chainage_a_little_off_hides_no_stop_at_a_workface() -> None:
+    """Rows may be 1 mm off the path's length and a hold 1 mm off its row: it stands there to work all the same."""
+    machine = worlds.scissor()
+    middle = POSES[len(POSES) // 2]
+    inner = [pose._replace(chainage_m=pose.chainage_m + 0.0009) for pose in POSES[1:-1]]
+    hold = Hold(middle.chainage_m + 0.0017, (middle.x, middle.y), "work here")
+    poses = (POSES[0], *inner, POSES[-1])
+    move = dataclasses.replace(move_of(poses, machine, holds=(hold,)), via=("C",))
+    site = yard_for(POSES, machine, z=plane(0.0, 5.0), thresholds=BARE)
+    stop = worlds.place("C", middle.x, middle.y, kind="workface")
+    asked = dataclasses.replace(site.moves[0], via=("C",))
+    here = dataclasses.replace(site, places={**site.places, "C": stop}, moves=(asked,))
+    assert kinds(opinion(move, certain(here))) == {SET_UP_TILT}
+
+
 def test_a_wall_a_millimetre_inside_and_outside_the_gap_of_the_tail() -> None:
     """The axis stands 1.2 m ahead of the origin at x 20, its circle is 2.9 m, the gap 0.5 m."""
     machine = worlds.boom()

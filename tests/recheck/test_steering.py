@@ -15,7 +15,7 @@ from routeplan.recheck.steering import turn_radius_m
 from routeplan.route import Control, Move, Objection, Pose
 from routeplan.site.model import Obstacle, Thresholds
 from tests import worlds
-from tests.recheck.drives import Aslant, Stretch, drive, move_of, opinion, yard_for
+from tests.recheck.drives import Aslant, Stretch, drive, move_of, opinion, with_controls, yard_for
 
 CRAB = math.radians(20.0)
 
@@ -48,7 +48,7 @@ def said(move: Move, one: Machine) -> str:
 
 def driven(one: Machine, stretches: Sequence[Stretch | Aslant], heading: float = 0.3, **changes: Any) -> Move:
     poses = drive(20.0, 15.0, heading, stretches, step_m=0.03, turn_deg=1.5)
-    return replace(move_of(poses, one), controls=told(poses), **changes)
+    return replace(with_controls(move_of(poses, one), told(poses)), **changes)
 
 
 def relabelled(move: Move, steer: str) -> Move:
@@ -97,7 +97,7 @@ def test_the_turning_centre_lies_abeam_of_the_middle(off_m: float, refused: bool
     half = one.wheelbase_m / 2 + off_m
     radius = math.hypot(3.0, half)
     poses = drive(20.0, 15.0, 0.3, [(1.5, 1.5 / radius, -math.atan2(half, 3.0))], step_m=step_m, turn_deg=1.9)
-    move = replace(move_of(poses, one), controls=told(poses))
+    move = with_controls(move_of(poses, one), told(poses))
     assert ("no arc" in said(move, one)) is refused
 
 
@@ -166,7 +166,7 @@ def test_crab_steer_strays_square_to_where_it_travels() -> None:
         lateral_tolerance_m=lateral, heading_tolerance_deg=0.0, body_gap_m=0.0, structure_clearance_m=0.0
     )
     right = 0.405 * math.cos(d) + 2.13 * math.sin(d) + lateral
-    move = replace(move_of(poses, one), controls=told(poses))
+    move = with_controls(move_of(poses, one), told(poses))
     for spare_m, refused in ((0.001, False), (-0.001, True)):
         wall = way.offset_curve(-right - spare_m).buffer(-0.2, single_sided=True)
         site = yard_for(poses, one, obstacles=(Obstacle("w", wall, "wall", None),), thresholds=limits)

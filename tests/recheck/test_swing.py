@@ -21,7 +21,7 @@ from routeplan.route import MOVE_VERDICTS, Conditions, Control, Hold, Move, Obje
 from routeplan.site.model import Defect, LineCorridor, LineHeight, Site, Soffit, Thresholds
 from tests import worlds
 from tests.pitch_plane import PitchPlane
-from tests.recheck.drives import certain, drive, kinds, move_of, opinion, yard_for
+from tests.recheck.drives import certain, drive, kinds, move_of, opinion, with_controls, yard_for
 from tests.recheck.test_lines import DISTANCE, POSTS
 
 Floats = NDArray[np.float64]
@@ -142,7 +142,7 @@ def over_a_kerb(limit_mps: float, *, told: bool = True, **layers: Any) -> tuple[
     controls = (*POSTS, Control("speed", 0.0, "Slowly.")) if told else POSTS
     verdict = min((check.verdict for check in move.checks), key=MOVE_VERDICTS.index)
     site = certain(yard_for(poses, machine, defects=(KERB,), **layers))
-    return dataclasses.replace(move, controls=controls, verdict=verdict), site
+    return with_controls(dataclasses.replace(move, verdict=verdict), controls), site
 
 
 def objected(limit_mps: float, **how: Any) -> tuple[Objection, ...]:
@@ -238,6 +238,36 @@ def test_rows_say_a_speed_that_the_machine_has_and_people_are_told_of_slower_one
         assert "basket swing" in kinds(objected(limit))
     (found,) = objected(0.2, told=False)
     assert "nobody is told" in found.text
+
+
+def test_nobody_is_told_to_go_slower_than_the_machine_can() -> None:
+    """At a tenth of creep speed the basket would keep its gap; at creep, which is as slow as it goes, it does not."""
+    slack = worlds.boom(**(LIVELY | {"bounce_period_s": 3.0}))
+    (found,) = objected(0.2, machine=slack, **BEAM)
+    assert "the machine has" not in found.text and found.unit == "m"
+    for limit in (0.02, 0.199):
+        refusals = [found.text for found in objected(limit, machine=slack, **BEAM)]
+        assert "the row's limit is no speed that the machine has" in refusals
+    # Where nobody knows how slowly it can go, no limit slows it down.
+    figures = {name: figure for name, figure in slack.figures.items() if name != "creep_speed_mps"}
+    bare = dataclasses.replace(slack, figures=figures)
+    assert any("the machine has" in found.text for found in objected(0.2, machine=bare, **BEAM))
+
+
+def test_each_slower_stretch_is_told_of_where_it_begins() -> None:
+    """Rows at 0.8, then 0.4, then 0.8 m/s: who is told of the first and of the last drives 0.8 all the way."""
+    move, site = over_a_kerb(0.4, thresholds=BEAM["thresholds"])
+    move = dataclasses.replace(move, poses=at_speed(move.poses, 0.8, 0.4, 0.8))
+    at = [move.poses[n].chainage_m for n, pose in enumerate(move.poses)
+          if n and pose.v_max_mps != move.poses[n - 1].v_max_mps]  # fmt: skip
+
+    def told(*where: float) -> tuple[Objection, ...]:
+        return opinion(dataclasses.replace(move, controls=tuple(Control("speed", m, "Slowly.") for m in where)), site)
+
+    assert told(0.0, *at) == () and told(0.0, at[0]) == ()
+    (found,) = told(0.0, at[1])
+    assert "nobody is told" in found.text and found.chainage_m == at[0]
+    assert told(0.0, at[0] + 0.2) != () and told(*at) != ()
 
 
 def test_assumed_figures_prove_nothing_and_do_not_excuse_more_than_creep() -> None:

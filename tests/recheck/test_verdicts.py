@@ -14,11 +14,11 @@ from routeplan.recheck.opinion import WHOLE_SITE, recheck_plan, second_opinion
 from routeplan.recheck.swing import KIND as SWING
 from routeplan.recheck.uncertainty import confidence_k
 from routeplan.recheck.verdicts import SET_UP_TILT, TAIL_SWING
-from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Objection, Plan
+from routeplan.route import CAUTIONS, Conditions, Control, FileRecord, Move, Objection, Plan
 from routeplan.site.bearing import HardGround
 from routeplan.site.model import Acceptance, Area, InputFile, Obstacle, Site, Soffit, Surface
 from tests import worlds
-from tests.recheck.drives import drive, kinds, move_of, opinion, yard_for
+from tests.recheck.drives import drive, kinds, move_of, opinion, with_controls, yard_for
 from tests.recheck.test_just_beyond import DAY, ROLE, YARD
 
 #: Weighed, on ground that claims what its wheels may weigh: so that every check rests on something.
@@ -72,6 +72,7 @@ def poses_with(at: int, **changes: Any) -> Move:
         (dataclasses.replace(MOVE, id="M2"), "no move M2"),
         (dataclasses.replace(MOVE, configuration="raised"), "no configuration"),
         (dataclasses.replace(MOVE, poses=()), "0 rows to drive"),
+        (dataclasses.replace(MOVE, poses=POSES[:1]), "there is one only"),
         (dataclasses.replace(MOVE, verdict="fail"), "rows to drive"),
     ],
 )
@@ -171,12 +172,19 @@ def test_a_move_is_no_better_than_its_worst_row() -> None:
     assert opinion(dataclasses.replace(MOVE, verdict="not proven"), SITE) == ()
 
 
+def test_a_move_that_asks_something_of_people_is_no_plain_pass() -> None:
+    asks = with_controls(MOVE, (Control("marshal", 0.5, "Keep people back."),))
+    assert asks.verdict == "pass with controls" and opinion(asks, SITE) == ()
+    assert kinds(opinion(dataclasses.replace(asks, verdict="pass"), SITE)) == {"verdict"}
+
+
 def test_k_may_be_larger_but_not_smaller() -> None:
     k = confidence_k(MOVE.length_m, route_confidence=0.95, correlation_m=2.0)
     for said, expected in ((k, set()), (k + 1, set()), (k - 1e-5, {"confidence"}), (None, {"confidence"})):
         found = second_opinion(MOVE, said, site=SITE, machine=MACHINE, conditions=Conditions())
         assert kinds(found) == expected
-    assert kinds(opinion(with_row("bounce rise", k=k - 1e-5), SITE)) == {"bounce rise"}
+    for less in (k - 1e-5, math.nan):
+        assert kinds(opinion(with_row("bounce rise", k=less), SITE)) == {"bounce rise"}
 
 
 def test_acceptances_and_closures_go_by_the_day() -> None:
