@@ -22,7 +22,7 @@ def planned() -> tuple[Site, Plan]:
     walls = ((0.0, 8.0, 17.0, 24.0), (0.0, 0.0, 26.0, 4.0), (25.0, 0.0, 26.0, 24.0))
     site = worlds.flat_site(
         26.0, 24.0, machines=(worlds.spider(),), moves=(worlds.wanted("SP", "w", "n", travel_mode="beside_rails_up"),),
-        places=(worlds.place("w", 5.0, 6.0, 90.0), worlds.place("n", 21.0, 18.0, 180.0)),
+        places=(worlds.place("w", 5.0, 6.0, 90.0), worlds.place("n", 21.0, 18.0, 180.0, kind="workface")),
         obstacles=tuple(Obstacle(f"o{n}", box(*corners), "wall", None) for n, corners in enumerate(walls)),
     )  # fmt: skip
     return site, plan_site(site, issued="2026-11-24T12:00:00+00:00")
