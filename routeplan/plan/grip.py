@@ -105,6 +105,8 @@ class Gripped:
         wanted = self.site.thresholds
         asked = self.footing.asked(ahead, wanted.stopping_distance_m, wanted.reaction_s)
         left, sigma = self.footing.left(asked), self.footing.sigma
+        vague = np.array([bool(names) for names in self.bare])  # some of the ground may grip less than what is known
+        left = np.where(vague & (left >= 0.0), math.nan, left)
         inside = np.flatnonzero((chainage >= from_m) & (chainage <= to_m))
         slack = np.where(np.isnan(left), math.inf, left - k * sigma)[inside]
         row = int(inside[np.argmin(slack)])
@@ -134,7 +136,7 @@ class Gripped:
 def _frictions(
     under: UnderWheels, surfaces: Sequence[Surface], wet: bool
 ) -> tuple[Floats, list[str], list[tuple[str, ...]]]:
-    """Least friction of the surfaces that each row meets, NaN where one does not say, whose word, and which do not."""
+    """Least friction said of the surfaces that each row meets, NaN where none is, whose word, and which do not say."""
     count = len(under.poses)
     least, whose = np.full(count, math.inf), ["no surface on the way"] * count
     bare = list[tuple[str, ...]]([()] * count)
@@ -145,8 +147,7 @@ def _frictions(
                 bare[row] = (*bare[row], surface.id)
             elif friction < least[row] and surface.friction is not None:
                 least[row], whose[row] = friction, f"{surface.id}: {surface.friction.role}"
-    unknown = np.isinf(least) | np.array([bool(names) for names in bare])
-    return np.where(unknown, math.nan, least), whose, bare
+    return np.where(np.isinf(least), math.nan, least), whose, bare
 
 
 def dry_only(wanted: MoveWanted) -> tuple[Control, ...]:

@@ -84,7 +84,7 @@ def share_on(case: Case, planes: Plane, what: str, slowing: Floats | float) -> F
 
 def offer_grip(case: Case, stance: Stance, fastest_mps: Floats, ledger: Ledger) -> None:
     """Offer what holds the machine in each sample, stopping in time from the limits of the steps of the whole drive."""
-    friction, bare = _met(case, stance)
+    friction, vague, bare = _met(case, stance)
     for surface in sorted(bare):
         ledger.leave_open(KIND, f"nobody said how tyres grip {surface}")
     if _one_axle(case):
@@ -99,8 +99,9 @@ def offer_grip(case: Case, stance: Stance, fastest_mps: Floats, ledger: Ledger) 
     braking_m = wanted.stopping_distance_m - wanted.reaction_s * speed
     stops = np.divide(speed**2, 2 * braking_m * _G * upright, out=np.full(slope.shape, np.inf), where=braking_m > 0)
     slowing = np.minimum(stops, _TOO_LATE)
-    off = np.isinf(friction)[:, None, None]  # on no ground that is accepted, which is another check's to say
-    mu = np.where(off, np.nan, friction[:, None, None])
+    nobody = np.isinf(friction)
+    off = (nobody & ~vague)[:, None, None]  # on no ground that is accepted, which is another check's to say
+    mu = np.where(nobody, np.nan, friction)[:, None, None]
     used = slope + slowing
     gives = [
         mu * share_on(case, planes, "brakes", slowing),
@@ -108,7 +109,7 @@ def offer_grip(case: Case, stance: Stance, fastest_mps: Floats, ledger: Ledger) 
         mu * share_on(case, planes, "drives", 0.0) + slowing,
     ]
     least = np.fmin.reduce(gives)
-    unknown = np.isnan(np.stack(gives)).any(axis=0) & ~(least < used)
+    unknown = (np.isnan(np.stack(gives)).any(axis=0) | vague[:, None, None]) & ~(least < used)
     sigma = math.hypot(case.sigmas.pitch, case.sigmas.roll) + _of_the_share(case, mu) * case.sigmas.pitch
     margin = np.where(unknown, np.nan, least - used)
     if (unknown & ~off).any():
@@ -133,19 +134,20 @@ def _of_the_share(case: Case, mu: Floats) -> Floats:
     return np.asarray(np.nan_to_num(mu * height / case.machine.wheelbase_m))
 
 
-def _met(case: Case, stance: Stance) -> tuple[Floats, set[str]]:
-    """Least friction under any tyre from each sample to the next, NaN where a surface does not say; infinite off all of
-    them. Then the surfaces that do not say.
+def _met(case: Case, stance: Stance) -> tuple[Floats, NDArray[np.bool_], set[str]]:
+    """Least friction said of what any tyre is on from each sample to the next, infinite where nobody says; where some
+    of it is not said, and of which surfaces.
     """
-    least, bare = np.full(len(stance.rows), np.inf), set[str]()
+    least, vague, bare = np.full(len(stance.rows), np.inf), np.zeros(len(stance.rows), dtype=bool), set[str]()
     driven_on = [surface for surface in case.site.surfaces if accepts(case, surface.acceptance)]
     for surface in local(driven_on, case.track, stance.rows, wheel_reach_m(case)):
         under = _under(case, stance, surface)
         mu = coefficient(surface, case.wet)
         if math.isnan(mu) and under.any():
             bare.add(surface.id)
-        least[under] = np.where(np.isnan(least[under]), np.nan, np.minimum(least[under], mu))
-    return least, bare
+        vague |= under & math.isnan(mu)
+        least[under] = np.fmin(least[under], mu)
+    return least, vague, bare
 
 
 def _under(case: Case, stance: Stance, surface: Surface) -> NDArray[np.bool_]:

@@ -285,8 +285,8 @@ def speed_objections(move: Move, case: Case) -> Iterator[Objection]:
     for at in np.flatnonzero(~((limits > 0.0) & (limits >= slowest) & (limits <= travel)))[:1]:
         yield _of_row(move.poses[at], limits[at], travel, "the row's limit is no speed that the machine has")
     told = [control.chainage_m for control in move.controls if control.kind == "speed"]
-    for at in np.flatnonzero(limits < np.append(travel, limits[:-1])):
-        pose, after = move.poses[at], move.poses[min(int(at) + 1, len(limits) - 1)].chainage_m + FORM_TOLERANCE_M
+    for at in np.flatnonzero(limits < np.append(travel, limits[:-1])).tolist():
+        pose, after = move.poses[at], move.poses[min(at + 1, len(limits) - 1)].chainage_m + FORM_TOLERANCE_M
         if not any(pose.chainage_m - ROW_STEP_M <= where <= after for where in told):
             yield _of_row(pose, limits[at], travel, "nobody is told to go slower than the machine can")
             return

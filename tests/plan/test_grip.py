@@ -145,6 +145,13 @@ def test_unknown_friction_is_open_and_says_what_to_measure() -> None:
     assert half.reason == "open: grip", "a wet day of which nobody said anything"
 
 
+def test_ground_of_which_nobody_said_hides_no_ice_that_lies_there_too() -> None:
+    site = ramped(scissor(**FAST), None)
+    ice = dataclasses.replace(site.surfaces[0], id="ice", geometry=box(11.0, -1.0, 19.0, 21.0), friction=measured(0.02))
+    move = planned(dataclasses.replace(site, surfaces=(*site.surfaces, ice))).moves[0]
+    assert (move.verdict, row(move).verdict, move.poses) == ("fail", "fail", ()) and row(move).margin < 0.0
+
+
 @pytest.mark.parametrize("name", ["brake_mps2", "brakes_front", "drives_rear", "gravity_xi_m"])
 def test_an_unknown_brake_is_open_and_says_what_to_read(name: str) -> None:
     machine = scissor(**FAST, **REAR)

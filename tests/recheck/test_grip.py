@@ -177,6 +177,17 @@ def test_friction_that_nobody_measured_is_open_but_weak_brakes_break_it_all_the_
     assert refused(sloping(scissor(brake_mps2=1.0), None, 0.2), verdict="not proven")
 
 
+def test_ground_of_which_nobody_said_hides_no_ice_that_lies_there_too() -> None:
+    """Whatever it is, it grips no better than the least that is known: 0.02 does not hold on 10 %."""
+    site = sloping(scissor(), measured(0.9), 0.1)
+    (yard,) = site.surfaces
+    ice = dataclasses.replace(yard, id="ice", friction=measured(0.02))
+    odd = dataclasses.replace(yard, id="odd", friction=None)
+    opened: dict[str, Any] = {"verdict": "not proven"}
+    for surfaces, expected in (((yard, odd), False), ((yard, ice, odd), True), ((yard, odd, ice), True)):
+        assert refused(dataclasses.replace(site, surfaces=surfaces), **opened) is expected
+
+
 def test_braked_on_one_axle_it_rests_on_where_the_weight_acts() -> None:
     whole = scissor(**REAR)
     for name in ("gravity_xi_m", "gravity_height_m", "rated_load_kg"):
