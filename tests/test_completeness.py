@@ -257,6 +257,8 @@ def test_what_can_be_driven_is_found() -> None:
         missed |= {(ground, seed) for seed in by_reference - by_planner}
         print(f"\n{ground}: of {len(SEEDS)} the reference solves {len(by_reference)}, the planner {len(by_planner)}")
         assert len(by_reference) >= 0.4 * len(SEEDS), "hopeless sites show nothing"
+        if ground == "even" or not FULL:  # of all rough sites it is 95.6 % yet (docs/design.md, how complete)
+            assert len(by_reference - by_planner) <= (1.0 - LEAST_SHARE) * len(by_reference), missed
         solvable += len(by_reference)
     print(f"missed of {solvable}: {sorted(missed)}")
     assert len(missed) <= (1.0 - LEAST_SHARE) * solvable, missed

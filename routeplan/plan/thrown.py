@@ -21,6 +21,8 @@ Bools = NDArray[np.bool_]
 #: Shares of the most that the machine rocked where it was thrown, one after the other: a snap from plane to plane is
 #: as high at creep as at any speed, and grows with what parts the planes.
 ROCKS_LESS = (0.6, 0.3, 0.15, 0.05)
+#: Rocking by less throws no basket, whatever else did, m.
+LEAST_M = 0.005
 #: Such places are kept off by so much, m; headings there that differ by less are alike, rad.
 OFF_M, ALIKE_RAD = 0.5, math.radians(15.0)
 #: Motions are looked at so many times a piece.
@@ -56,7 +58,7 @@ def kept_off(lattices: Sequence[CheckedLattice], thrown: Floats, share: float) -
 def _barred(lattice: CheckedLattice, thrown: Floats, share: float) -> tuple[Bools, set[int]]:
     """Which motions of the table are taken away, and which links, by their places in the list."""
     grid, hazards, motions = lattice.grid, lattice.hazards, lattice.motions
-    most_m = share * float(np.nanmax(rocking_m(hazards, *thrown.T)))
+    most_m = max(share * float(np.nanmax(rocking_m(hazards, *thrown.T))), LEAST_M)
 
     def bad(x: Floats, y: Floats, heading: Floats) -> Bools:
         return np.asarray(_near(x, y, heading, thrown) | (rocking_m(hazards, x, y, heading) > most_m))
