@@ -36,8 +36,10 @@ from routeplan.route import Control, Hold, Pose
 Floats = NDArray[np.float64]
 Left = Callable[[Floats | float], Swung]
 
-#: Each speed that is tried is about this share of the one before.
-SLOWER = 0.8
+#: Limits are whole multiples of this, m/s, but for travel and creep speed: what people are told is what is meant.
+STEP_MPS = 0.01
+#: Of stopping in time, which may ask for another limit on every row, multiples of this.
+STOPPING_STEP_MPS = 0.05
 #: A limit holds from so many fadings of a swing before where it is wanted; more are tried until every gap is kept.
 FADINGS = (0.1, 0.3, 1.0, 3.0, 10.0)
 #: Stretches of one limit nearer to each other than this are one, m: nobody changes speed for less.
@@ -106,7 +108,7 @@ def paced(
     left = _left(found, path, swing, hazards, k, bool(assumed))
     slowest = min(creep, travel)
     stopping = _stopping(gripped.fastest_mps(k), path, travel, slowest)
-    limits = _limits(_wanted(left, k, travel, slowest), stopping, path, swing, left, k)
+    limits = _limits(largest_kept(left, k, path, travel, slowest), stopping, path, swing, left, k)
     rows = zip(found.poses, _of_rows(limits, path), strict=True)
     poses = tuple(pose._replace(v_max_mps=limit) for pose, limit in rows)
     doubt = _ASSUMED.format(", ".join(assumed)) if assumed else ""
@@ -194,33 +196,47 @@ def _kept(left: Swung, k: float) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     return left.margin_m >= k * left.sigma_m, left.margin_m >= 0.0
 
 
-def _tried(travel: float, creep: float) -> Iterator[float]:
-    """Speeds from travel speed down to creep speed."""
-    speed = travel
-    while speed > creep:
-        yield speed
-        speed = max(math.floor(100.0 * SLOWER * speed) / 100.0, creep)
-    yield speed
+def _tried(travel: float, creep: float, step_mps: float) -> Floats:
+    """Speeds that a limit may be: creep speed, every whole step above it, and travel speed; rising."""
+    steps = np.arange(math.floor(creep / step_mps) + 1, math.ceil(travel / step_mps)) * step_mps
+    return np.unique([creep, *np.round(steps[(steps > creep) & (steps < travel)], 6), travel])
 
 
-def _wanted(left: Left, k: float, travel: float, creep: float) -> Floats:
-    """Largest speed tried at which each sample keeps its gaps, all the way there driven at it; creep if none does."""
-    wanted = np.zeros(0)
-    for speed in _tried(travel, creep):
-        kept, _ = _kept(left(speed), k)
-        wanted = np.zeros(kept.size) if not wanted.size else wanted
-        wanted[(wanted == 0.0) & kept] = speed
-        if wanted.all():
-            break
-    return np.where(wanted == 0.0, creep, wanted)
+def largest_kept(left: Left, k: float, path: Path, travel: float, creep: float) -> Floats:
+    """Largest speed tried at which each sample keeps its gaps, all the way there driven at it; creep if none does.
+
+    A swing never falls as the speed grows, so that a speed keeps what all slower ones keep: it is found by bisection,
+    for each stretch of samples that travel speed does not keep. What stretches have in common is tried once.
+    """
+    speeds = _tried(travel, creep, STEP_MPS)
+    fast = ~_kept(left(travel), k)[0]
+    wanted = np.where(fast, creep, travel)
+    open_ = [(list(_runs(fast, path)), 0, speeds.size - 1)]
+    while open_:
+        runs, low, high = open_.pop()
+        middle = (low + high) // 2
+        if not runs or middle == low:
+            continue
+        kept, _ = _kept(left(float(speeds[middle])), k)
+        slower = [run for run in runs if not kept[_within(fast, run)].all()]
+        faster = [run for run in runs if run not in slower]
+        for run in faster:
+            wanted[_within(fast, run)] = speeds[middle]
+        open_ += [(slower, low, middle), (faster, middle, high)]
+    return wanted
+
+
+def _within(fast: NDArray[np.bool_], run: tuple[int, int]) -> NDArray[np.intp]:
+    """The samples of a stretch that ask for less than travel speed."""
+    return run[0] + np.flatnonzero(fast[run[0] : run[1] + 1])
 
 
 def _stopping(fastest: Floats, path: Path, travel: float, creep: float) -> Floats:
     """Largest speed tried from which the machine stops in time on each step, by what each row on to the next allows;
     creep if from none.
     """
-    speeds = np.array(list(_tried(travel, creep)))
-    tried = speeds[np.minimum((speeds[:, None] > fastest).sum(axis=0), speeds.size - 1)]
+    speeds = _tried(travel, creep, STOPPING_STEP_MPS)
+    tried = speeds[np.maximum((~(speeds[:, None] > fastest)).sum(axis=0) - 1, 0)]
     found = np.full(path.at_m.size - 1, travel)
     first = np.maximum(np.searchsorted(path.at_m, path.rows_m + NEAR_M, side="right") - 1, 0)
     last = np.searchsorted(path.at_m, np.append(path.rows_m[1:], path.rows_m[-1]) - NEAR_M)

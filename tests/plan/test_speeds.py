@@ -22,8 +22,8 @@ from routeplan.hazards.rolling import allowed_for, rolled, rolled_on, wheel_leve
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
 from routeplan.plan.profile import Profile
-from routeplan.plan.ridden import heights, path_of, rides
-from routeplan.plan.speeds import FIGURES, Paced, least_over, paced, points_of
+from routeplan.plan.ridden import Path, heights, path_of, rides
+from routeplan.plan.speeds import FIGURES, TOGETHER_M, Paced, largest_kept, least_over, paced, points_of
 from routeplan.plan.swing import SWING, Swung
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.stance import planes_of
@@ -108,6 +108,29 @@ def test_a_kerb_is_crossed_slowly_and_people_are_told() -> None:
     assert (move.verdict, control.kind) == ("pass with controls", "speed")
     least = f"{limits(move).min():.2f}"
     assert control.text.startswith(f"No faster than {least} m/s between {math.floor(control.chainage_m)} m and")
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_each_stretch_is_as_fast_as_any_speed_of_whole_centimetres_that_keeps_it(seed: int) -> None:
+    """Found by bisection; here by trying all. Of a swing that grows with the speed, by so much at each sample."""
+    rng = np.random.default_rng(seed)
+    at = np.arange(0.0, 60.0, 0.5)
+    path = Path(at, at, np.zeros((at.size, 3)), at, np.zeros(at.size, bool))
+    grows = np.where(rng.random(at.size) < 0.06, rng.uniform(0.05, 1.5, at.size), 0.01)
+    tried: list[float] = []
+
+    def left(speed: Floats | float) -> Swung:
+        tried.append(float(speed))
+        one = np.ones(at.size)
+        return Swung(at, at, at, 0.2 * one, grows * speed, 0.01 * one, assumed=False)
+
+    found = largest_kept(left, 2.0, path, 1.6, 0.2)
+    kept = [grows * speed <= 0.18 for speed in np.arange(20, 161) / 100.0]
+    slow = np.flatnonzero(~kept[-1])
+    for run in np.split(slow, np.flatnonzero(np.diff(at[slow]) > TOGETHER_M + 0.5) + 1):
+        keep = [20 + n for n, of in enumerate(kept) if of[run].all()]
+        assert np.all(found[run] == max(keep, default=20) / 100.0)
+    assert np.all(found[kept[-1]] == 1.6) and len(tried) <= 1 + 8 * len(slow)
 
 
 def test_driven_at_its_limits_the_basket_keeps_its_limit() -> None:
