@@ -48,7 +48,7 @@ TOGETHER_M = 3.0
 FIGURES = ("bounce_period_s", "bounce_damping_pct", "travel_speed_mps", "creep_speed_mps")
 _ASSUMED = "; not the machine's own: {}; read its plate, rock the basket and count its cycles in ten seconds"
 _LATE = "from more it would not stop within {:.1f} m there"
-_UNKNOWN = "Creep all the way: nobody knows how the basket bounces; not known of the machine: {}."
+_UNKNOWN = "Creep all the way{}: nobody knows how the basket bounces; not known of the machine: {}."
 
 
 @dataclass(frozen=True, eq=False)
@@ -123,7 +123,8 @@ def _unknown(poses: tuple[Pose, ...], machine: Machine, missing: Sequence[str]) 
     """Rows of a machine that does not say how its basket bounces, or how slowly it can go: as slow as is known."""
     speeds = [machine.value(name) for name in ("travel_speed_mps", "creep_speed_mps") if name in machine.figures]
     slowest = min(speeds, default=math.nan)
-    told = Control("speed", 0.0, _UNKNOWN.format(", ".join(missing)))
+    most = "" if math.isnan(slowest) else f", no faster than {_down(slowest):.2f} m/s"
+    told = Control("speed", 0.0, _UNKNOWN.format(most, ", ".join(missing)))
     return Paced(tuple(pose._replace(v_max_mps=slowest) for pose in poses), (told,), not_swung())
 
 

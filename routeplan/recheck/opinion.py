@@ -25,7 +25,8 @@ from routeplan.recheck.stance import Stance, stand
 from routeplan.recheck.steering import steering_objections, turn_radius_m
 from routeplan.recheck.strike import offer_strike
 from routeplan.recheck.sweep import Crossing, offer_sweep
-from routeplan.recheck.swing import Drive, Ridden, offer_swing, speed_objections, suspects
+from routeplan.recheck.swing import Drive, Ridden, offer_swing, suspects
+from routeplan.recheck.told import told_objections
 from routeplan.recheck.touch import near
 from routeplan.recheck.track import Ints, Rows, Track, driven_in, envelope, read_rows, subdivide
 from routeplan.recheck.uncertainty import confidence_k
@@ -73,7 +74,7 @@ def second_opinion(
     return (
         *form_objections(move, rows, site=site, machine=machine),
         *steering_objections(move, rows, machine),
-        *speed_objections(move, case),
+        *told_objections(move, case),
         *grip_objections(move, case),
         *check_objections(move, case, ledger),
         *walkway_objections(move, case, ledger, crossings),

@@ -9,7 +9,6 @@ obeys ``r'' + 2 z w r' + w^2 r = -u''``. Two answers to u bound it: to each chan
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from copy import copy
 from dataclasses import dataclass
 
@@ -18,7 +17,7 @@ from numpy.typing import NDArray
 
 from routeplan.recheck.bounce import floor_corners, highest_rise, rigid_rise
 from routeplan.recheck.case import Case
-from routeplan.recheck.form import FORM_TOLERANCE_M, ROUNDING_M, ROW_STEP_M
+from routeplan.recheck.form import ROUNDING_M
 from routeplan.recheck.ledger import BOUNCE_FIGURES, SPEED_FIGURES, Ledger
 from routeplan.recheck.overhead import (
     Top,
@@ -32,7 +31,7 @@ from routeplan.recheck.overhead import (
 )
 from routeplan.recheck.stance import Plane, Stance
 from routeplan.recheck.track import Floats, Ints, Rows, Track
-from routeplan.route import Move, Objection, Pose
+from routeplan.route import Move
 from routeplan.site.model import Soffit
 
 KIND = "basket swing"
@@ -270,27 +269,3 @@ def _offer_under(case: Case, stance: Stance, ridden: Ridden, ledger: Ledger, sof
 def _offer(ledger: Ledger, rows: Ints, room: Floats, swing: Floats, least: Floats, sigma: Floats) -> None:
     margin = np.where((least > 0.0) & (room < least), np.nan, room - swing)
     ledger.offer(KIND, rows, margin, value=swing, limit=room, sigma=sigma)
-
-
-def speed_objections(move: Move, case: Case) -> Iterator[Objection]:
-    """Rows without a limit, limits that the machine cannot go, and limits that nobody is told of where they begin.
-
-    A limit below creep speed is none: nobody can drive it so slowly.
-    """
-    travel = case.figure("travel_speed_mps")
-    if math.isnan(travel):
-        return
-    slowest = float(np.fmin(travel, case.figure("creep_speed_mps"))) - ROUNDING_M
-    limits = np.array([pose.v_max_mps for pose in move.poses])
-    for at in np.flatnonzero(~((limits > 0.0) & (limits >= slowest) & (limits <= travel)))[:1]:
-        yield _of_row(move.poses[at], limits[at], travel, "the row's limit is no speed that the machine has")
-    told = [control.chainage_m for control in move.controls if control.kind == "speed"]
-    for at in np.flatnonzero(limits < np.append(travel, limits[:-1])).tolist():
-        pose, after = move.poses[at], move.poses[min(at + 1, len(limits) - 1)].chainage_m + FORM_TOLERANCE_M
-        if not any(pose.chainage_m - ROW_STEP_M <= where <= after for where in told):
-            yield _of_row(pose, limits[at], travel, "nobody is told to go slower than the machine can")
-            return
-
-
-def _of_row(pose: Pose, limit: float, speed: float, text: str) -> Objection:
-    return Objection(KIND, pose.chainage_m, (pose.x, pose.y), float(limit), speed, "m/s", text)

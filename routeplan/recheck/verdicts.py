@@ -175,6 +175,9 @@ def walkway_objections(move: Move, case: Case, ledger: Ledger, crossings: Sequen
             if not any(after < hold.chainage_m <= at + NOISE for hold in move.holds):
                 text = f"no hold point at or before a crossing of walkway {walkway}"
                 yield Objection("walkways", at, place, math.nan, at, "m", text)
+            elif not any(one.kind == "walkway" and after < one.chainage_m <= at + NOISE for one in move.controls):
+                text = f"nobody is told to hold people back at a crossing of walkway {walkway}"
+                yield Objection("walkways", at, place, math.nan, at, "m", text)
             after = float(track.chainage_m[last])
 
 

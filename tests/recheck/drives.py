@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from typing import Any
 
 from routeplan.machine.model import Machine
@@ -69,19 +70,35 @@ def move_of(
         for kind, claim in claimed.items()
     )
     length = poses[-1].chainage_m
-    gears = [pose.gear for pose in poses if pose.gear]
-    return Move(
+    reversals = tuple(reversals_of(poses))
+    marshals = tuple(Control("walkway", hold.chainage_m, "The marshal holds people back.") for hold in holds)
+    move = Move(
         id="M1", purpose="delivery", machine=machine.id, configuration="stowed", start="A", goal="B", on=None,
         verdict=verdict, reason="", length_m=length, cost_m=length, lattice_cost_m=length, best_possible_m=length,
         bound=1.0, poses=tuple(poses), checks=checks, controls=(), holds=holds, zones=(),
-        reversals=sum(a != b for a, b in zip(gears, gears[1:], strict=False)), refused=None, legs=(), nearest_misses=(),
+        reversals=len(reversals), refused=None, legs=(), nearest_misses=(),
     )  # fmt: skip
+    return with_controls(move, (*reversals, *marshals))
+
+
+def reversals_of(poses: Sequence[Pose]) -> Iterator[Control]:
+    """What people are told where the gear changes."""
+    driven = [pose for pose in poses if pose.gear]
+    for before, after in pairwise(driven):
+        if before.gear != after.gear:
+            way = "along" if after.gear > 0 else "against"
+            yield Control("reversal", after.chainage_m, f"Stop and drive on {way} the chassis arrow.")
 
 
 def with_controls(move: Move, controls: Sequence[Control]) -> Move:
     """The move with what people do on the way: no plain pass, if there is anything."""
     verdict = "pass with controls" if controls and move.verdict == "pass" else move.verdict
     return dataclasses.replace(move, controls=tuple(controls), verdict=verdict)
+
+
+def slowly(at_m: float, limit_mps: float) -> Control:
+    """What people are told of a slower stretch."""
+    return Control("speed", at_m, f"No faster than {limit_mps:.6f} m/s.")
 
 
 def yard_for(poses: Sequence[Pose], machine: Machine, **layers: Any) -> Site:

@@ -28,7 +28,7 @@ def recheck(monkeypatch: Monkey, folder: Path, move: Move, site: Site, *options:
 
 def test_a_good_plan_survives_being_written(monkeypatch: Monkey, tmp_path: Path, capsys: Captured) -> None:
     assert recheck(monkeypatch, tmp_path, MOVE, SITE) == 0
-    assert "move M1: PASS: no objection" in capsys.readouterr().out
+    assert "move M1: PASS WITH CONTROLS: no objection" in capsys.readouterr().out
 
 
 def test_a_plan_that_is_not_passed(monkeypatch: Monkey, tmp_path: Path, capsys: Captured) -> None:
@@ -42,7 +42,7 @@ def test_a_refused_plan_names_kind_and_place(monkeypatch: Monkey, tmp_path: Path
     site = dataclasses.replace(SITE, obstacles=(Obstacle("wall", YARD, "wall", None),))
     assert recheck(monkeypatch, tmp_path, MOVE, site) == 5
     out = capsys.readouterr().out
-    assert "move M1: PASS: REFUSED" in out and "side clearance at chainage" in out and "must not be driven" in out
+    assert "move M1: PASS WITH CONTROLS: REFUSED" in out and "side clearance at chainage" in out and "must not be driven" in out
 
 
 def test_json_says_the_same(monkeypatch: Monkey, tmp_path: Path, capsys: Captured) -> None:
@@ -53,7 +53,7 @@ def test_json_says_the_same(monkeypatch: Monkey, tmp_path: Path, capsys: Capture
     whole, move = answer["rechecked"]
     assert whole["move"] is None and "changed since: levels.tif" in whole["objections"][0]["text"]
     assert whole["objections"][0]["place"] is None
-    assert (move["move"], move["verdict"], move["objections"]) == ("M1", "pass", [])
+    assert (move["move"], move["verdict"], move["objections"]) == ("M1", "pass with controls", [])
 
 
 def test_a_plan_that_cannot_be_read_is_bad_input(tmp_path: Path, capsys: Captured) -> None:

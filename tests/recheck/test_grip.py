@@ -21,7 +21,7 @@ from routeplan.route import Conditions, Control, Move
 from routeplan.site.friction import Friction, Loose
 from routeplan.site.model import Site, Thresholds
 from tests import worlds
-from tests.recheck.drives import certain, drive, kinds, move_of, opinion, with_controls, yard_for
+from tests.recheck.drives import certain, drive, kinds, move_of, opinion, slowly, with_controls, yard_for
 
 G = 9.80665
 #: No load, and the weight as low as its figure says; a machine of which a ramp may ask anything.
@@ -57,7 +57,7 @@ def measured(value: float) -> Friction:
 
 def at_speed(speed_mps: float, machine: Machine, **claims: Any) -> Move:
     poses = [pose._replace(v_max_mps=speed_mps) for pose in POSES]
-    told = (Control("speed", 0.0, "slowly"),) if speed_mps < machine.value("travel_speed_mps") else ()
+    told = (slowly(0.0, speed_mps),) if speed_mps < machine.value("travel_speed_mps") else ()
     return with_controls(move_of(poses, machine, **claims), told)
 
 

@@ -17,11 +17,11 @@ from routeplan.recheck.case import Case
 from routeplan.recheck.swing import Drive
 from routeplan.recheck.track import envelope, read_rows, subdivide
 from routeplan.recheck.uncertainty import Sigmas, confidence_k
-from routeplan.route import MOVE_VERDICTS, Conditions, Control, Hold, Move, Objection, Pose
+from routeplan.route import MOVE_VERDICTS, Conditions, Hold, Move, Objection, Pose
 from routeplan.site.model import Defect, LineCorridor, LineHeight, Site, Soffit, Thresholds
 from tests import worlds
 from tests.pitch_plane import PitchPlane
-from tests.recheck.drives import certain, drive, kinds, move_of, opinion, with_controls, yard_for
+from tests.recheck.drives import certain, drive, kinds, move_of, opinion, slowly, with_controls, yard_for
 from tests.recheck.test_lines import DISTANCE, POSTS
 
 Floats = NDArray[np.float64]
@@ -139,7 +139,7 @@ def over_a_kerb(limit_mps: float, *, told: bool = True, **layers: Any) -> tuple[
     poses = at_speed(drive(15.0, 15.0, 0.0, [(12.0, 0.0)]), limit_mps)
     layers.setdefault("thresholds", Thresholds(bounce_limit_m=0.62))
     move = move_of(poses, machine, rows=layers.pop("rows", None))
-    controls = (*POSTS, Control("speed", 0.0, "Slowly.")) if told else POSTS
+    controls = (*POSTS, slowly(0.0, limit_mps)) if told else POSTS
     verdict = min((check.verdict for check in move.checks), key=MOVE_VERDICTS.index)
     site = certain(yard_for(poses, machine, defects=(KERB,), **layers))
     return with_controls(dataclasses.replace(move, verdict=verdict), controls), site
@@ -261,13 +261,19 @@ def test_each_slower_stretch_is_told_of_where_it_begins() -> None:
     at = [move.poses[n].chainage_m for n, pose in enumerate(move.poses)
           if n and pose.v_max_mps != move.poses[n - 1].v_max_mps]  # fmt: skip
 
-    def told(*where: float) -> tuple[Objection, ...]:
-        return opinion(dataclasses.replace(move, controls=tuple(Control("speed", m, "Slowly.") for m in where)), site)
+    def told(*where: float, first: float = 0.8, then: float = 0.4) -> tuple[Objection, ...]:
+        said = [slowly(m, first if n == 0 or m == at[1] else then) for n, m in enumerate(where)]
+        return opinion(dataclasses.replace(move, controls=tuple(said)), site)
 
     assert told(0.0, *at) == () and told(0.0, at[0]) == ()
     (found,) = told(0.0, at[1])
     assert "nobody is told" in found.text and found.chainage_m == at[0]
     assert told(0.0, at[0] + 0.2) != () and told(*at) != ()
+    # Who is told of a stretch has to be told how slow it is.
+    (found,) = told(0.0, at[0], then=0.41)
+    assert "told of a faster speed" in found.text and (found.value, found.limit) == (0.4, pytest.approx(0.41))
+    (found,) = told(0.0, at[0], first=0.81)
+    assert "told of a faster speed" in found.text and found.chainage_m == 0.0
 
 
 def test_assumed_figures_prove_nothing_and_do_not_excuse_more_than_creep() -> None:

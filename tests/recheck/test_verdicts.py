@@ -173,7 +173,7 @@ def test_a_move_is_no_better_than_its_worst_row() -> None:
 
 
 def test_a_move_that_asks_something_of_people_is_no_plain_pass() -> None:
-    asks = with_controls(MOVE, (Control("marshal", 0.5, "Keep people back."),))
+    asks = with_controls(MOVE, (*MOVE.controls, Control("marshal", 0.5, "Keep people back.")))
     assert asks.verdict == "pass with controls" and opinion(asks, SITE) == ()
     assert kinds(opinion(dataclasses.replace(asks, verdict="pass"), SITE)) == {"verdict"}
 
