@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from routeplan.hazards.arrays import Body, Floats, World
 from routeplan.hazards.clearance import in_frame, segment_box
 from routeplan.kernel import kernel
 
-#: Layers of ``World.levels``.
-SURVEYED, CLEAN = 0, 1
+#: Layers of ``World.levels``. Not plain integers: for each value of those numba compiles what they are given to anew.
+SURVEYED, CLEAN = np.int64(0), np.int64(1)
 #: Parts of half a wheel's length: those that bound its level from above, and the places that do from below.
 PARTS, PLACES = 8, 4
 #: Features farther away than this change nothing, m.
@@ -17,7 +19,7 @@ FAR_OFF_M = 3.5
 
 
 @kernel
-def height(world: World, layer: int, u: float, v: float) -> float:
+def height(world: World, layer: np.int64, u: float, v: float) -> float:
     """Bilinear level at fractional column u and row v, m; NaN where a neighbour that counts is unknown, and outside."""
     rows, cols = world.levels.shape[1:]
     if not (0.0 <= u <= cols - 1.0 and 0.0 <= v <= rows - 1.0):
@@ -35,7 +37,7 @@ def height(world: World, layer: int, u: float, v: float) -> float:
 
 @kernel
 def extremes(
-    world: World, layer: int, x: float, y: float, wide: float, high: float, level: float, east: float, north: float
+    world: World, layer: np.int64, x: float, y: float, wide: float, high: float, level: float, east: float, north: float
 ) -> tuple[float, float]:
     """Lowest and highest of the levels over a plane within a rectangle about (x, y), half sides east and north, m.
 
@@ -86,8 +88,8 @@ def standing_level(world: World, body: Body, hub_x: float, hub_y: float, c: floa
 
 @kernel
 def wheel_span(
-    world: World, body: Body, layer: int, hub_x: float, hub_y: float, c: float, s: float, level: float, pitch: float,
-    roll: float, ahead: float, aside: float, turned: float,
+    world: World, body: Body, layer: np.int64, hub_x: float, hub_y: float, c: float, s: float, level: float,
+    pitch: float, roll: float, ahead: float, aside: float, turned: float,
 ) -> tuple[float, float]:
     """Lowest and highest that a wheel may stand over a plane, m, within a rectangle of places about its hub.
 
@@ -129,7 +131,7 @@ def wheel_span(
 
 @kernel
 def ground_slopes(
-    world: World, layer: int, x: float, y: float, c: float, s: float, reach: float
+    world: World, layer: np.int64, x: float, y: float, c: float, s: float, reach: float
 ) -> tuple[float, float]:
     """About how steep the ground is at a place, along a heading and across it; NaN where it is not known."""
     u, v, step = (x - world.x0) / world.cell, (y - world.y0) / world.cell, reach / world.cell

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from routeplan.hazards.arrays import Body, Floats, World
 from routeplan.hazards.clearance import clipped
 from routeplan.hazards.levels import CLEAN, SURVEYED, arc_over, height, outline_distance, worst_within
 from routeplan.kernel import kernel
 
+#: Which way lines of the raster run; numpy's for the same reason as the layers.
+_NORTH, _EAST = np.int64(0), np.int64(1)
 #: Steps to where a disc touches ground that curves between two lines of the raster.
 _TOUCHES = 4
 
@@ -24,7 +28,7 @@ def next_line(at: float, rate: float) -> float:
 
 
 @kernel
-def rolled_on(world: World, layer: int, radius: float, x: float, y: float, c: float, s: float) -> float:
+def rolled_on(world: World, layer: np.int64, radius: float, x: float, y: float, c: float, s: float) -> float:
     """Level that a thin disc stands at, m; NaN where a level under it is not known.
 
     Along its line the bilinear levels are parabolas from one line of the raster to the next: the disc is tried on their
@@ -73,7 +77,9 @@ def fit_on_piece(radius: float, z0: float, z1: float, s0: float, ds: float, t0: 
 
 
 @kernel
-def crest_under(world: World, body: Body, layer: int, x: float, y: float, c: float, s: float, east: int) -> float:
+def crest_under(
+    world: World, body: Body, layer: np.int64, x: float, y: float, c: float, s: float, east: np.int64
+) -> float:
     """Level that a wheel stands at on the raster's lines that run east (1) or north (0) under its tyre, m.
 
     Bilinear levels have their crests there; minus infinity where no line is met, NaN where a level is not known.
@@ -99,14 +105,15 @@ def crest_under(world: World, body: Body, layer: int, x: float, y: float, c: flo
 
 
 @kernel
-def rolled(world: World, body: Body, layer: int, x: float, y: float, c: float, s: float) -> float:
+def rolled(world: World, body: Body, layer: np.int64, x: float, y: float, c: float, s: float) -> float:
     """Level that a wheel stands at, m: the highest of its disc at the middle of the tyre, at its edges, and on crests.
     """
     w = body.tyre_half
     left = rolled_on(world, layer, body.radius, x - w * s, y + w * c, c, s)
     right = rolled_on(world, layer, body.radius, x + w * s, y - w * c, c, s)
     middle = rolled_on(world, layer, body.radius, x, y, c, s)
-    east, north = crest_under(world, body, layer, x, y, c, s, 1), crest_under(world, body, layer, x, y, c, s, 0)
+    east = crest_under(world, body, layer, x, y, c, s, _EAST)
+    north = crest_under(world, body, layer, x, y, c, s, _NORTH)
     if math.isnan(left + middle + right) or math.isnan(east) or math.isnan(north):
         return math.nan
     return max(left, middle, right, east, north)
