@@ -76,6 +76,7 @@ class LayersSection(Section):
     areas: Source | None = None
     overhead_lines: Source | None = None
     excavations: Source | None = None
+    readings: Source | None = None
     places: Source | None = None
 
 
