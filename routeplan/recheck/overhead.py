@@ -141,7 +141,9 @@ def _under(case: Case, stance: Stance, ledger: Ledger, soffit: Soffit, top: Top)
     lever = levers(case.machine, corners.xi, corners.eta)
     lifted = case.site.thresholds.tip_participation * 2.0 * np.max(lever * defect, axis=-1)
     gap = soffit_level(case, soffit, corners) - (corners.z + lifted)
-    sigma = gap_sigma_m(case, soffit, corners.xi, corners.eta)
+    sure = case.sure(close.hub_x, close.hub_y, ledger.k)
+    levels = sure.point_in((corners.at, corners.variant), corners.xi, corners.eta)
+    sigma = np.hypot(levels, soffit_sigma_m(case, soffit))
     ledger.offer(top.kind, corners.rows, gap - top.required_m, value=gap, limit=top.required_m, sigma=sigma)
 
 

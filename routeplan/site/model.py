@@ -320,6 +320,7 @@ class Thresholds:
     route_confidence: float = 0.95
     stopping_distance_m: float = 3.0
     reaction_s: float = 1.0
+    reading_sigma_m: float = 0.002
 
 
 @dataclass(frozen=True)

@@ -63,8 +63,9 @@ def places_of(given: Sequence[Reading]) -> tuple[Floats, Floats]:
 
 def beyond_survey_m(ground: Ground, given: Sequence[Reading]) -> Floats:
     """What each reading lies above the levels as surveyed, metres; NaN where those are not known."""
+    surveyed = ground if ground.surveyed is None else replace(ground, z=ground.surveyed)
     read_m = np.array([one.level_m for one in given])
-    return read_m - levels_at(ground, np.column_stack(places_of(given)))
+    return read_m - levels_at(surveyed, np.column_stack(places_of(given)))
 
 
 def check_readings(given: Sequence[Reading], ground: Ground, *, label: str, faults: Faults) -> None:
@@ -113,13 +114,7 @@ def _between(given: Sequence[Reading], accuracy: Accuracy) -> Floats:
 
 
 def weights(given: Sequence[Reading], ground: Ground) -> Floats:
-    """What each reading pulls the survey by: levels rise by ``alike(...) @ weights``.
-
-    Parameters
-    ----------
-    ground
-        As surveyed.
-    """
+    """What each reading pulls the survey by: levels rise by ``alike(...) @ weights``."""
     return np.asarray(cho_solve(cho_factor(_between(given, ground.accuracy)), beyond_survey_m(ground, given)))
 
 

@@ -129,8 +129,8 @@ def test_the_lean_that_is_least_sure_governs() -> None:
 
 
 def test_the_workface_that_is_least_sure_governs() -> None:
-    seen = enumerate((Lean(1.0, 2.0, 0.1), Lean(0.9, 2.0, 0.5)))
-    found = [SetUp(n, (n, 0.0), (lean,), math.nan, 0.5) for n, lean in seen]
+    seen = enumerate((Lean(1.0, 2.0, 0.1, "tilt_side_deg"), Lean(0.9, 2.0, 0.5, "tilt_long_deg")))
+    found = [SetUp(n, Anchor(n, 0.0, 0.0), (lean,), math.nan, 0.5) for n, lean in seen]
     row = set_up_check(by_kind(TILT), found, worlds.scissor(), 3.0, (), START)
     assert (row.verdict, row.chainage_m, row.sigma) == ("not proven", 1.0, 0.5)
 

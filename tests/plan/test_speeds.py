@@ -296,7 +296,8 @@ def test_no_point_may_swing_by_more_than_was_allowed_for_at_it() -> None:
     """Near a kerb, 0.2 m left of every gap: of a box the least counts, at its back less than at its front."""
     hazards = hazards_of(boom(), flat_site(machines=(boom(),), defects=(KERB,)))
     margins = np.full((1, UNDER_LINE_PROVEN + 1), 0.2)
-    found = Profile((), margins, np.array([[12.0, 10.0, 0.0]]), np.array([0.0, 0.1]), np.ones(1))
+    starts, ends = np.array([[12.0, 10.0, 0.0]]), np.array([[12.1, 10.0, 0.0]])
+    found = Profile((), margins, starts, ends, np.array([0.0, 0.1]), np.ones(1))
     points = points_of(found, hazards, 0.0)
     own = [max(lever(xi, eta, 2.5, 0.0, 2.05), lever(xi, eta, 0.0, 2.5, 2.05)) for xi, eta in points.places]
     most = 0.2 + hazards.body.amplification * 0.05 * np.array(own)
