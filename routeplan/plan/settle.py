@@ -18,7 +18,7 @@ from routeplan.machine.model import Machine
 from routeplan.machine.read import read_figure_kinds
 from routeplan.plan.profile import OVER, Judged, Profile, doubt_of, no_accuracy
 from routeplan.plan.set_up import SetUp
-from routeplan.plan.spots import Question
+from routeplan.plan.spots import MOST_READ, Question
 from routeplan.plan.surer import BY_READINGS, EITHER, Doubt
 from routeplan.plan.swing import SWING
 from routeplan.route import Check, Measurement
@@ -98,11 +98,26 @@ def _doubts(line: CheckKind, found: Profile, judged: Judged) -> Iterator[Doubt]:
         levels = judged.surer.along(doubt, judged.k)
         open_ = doubt.margin < judged.k * np.hypot(levels, doubt.other)
         yield doubt.where(np.flatnonzero(open_ & np.isfinite(doubt.other)))
+    elif line.kind == SWING:
+        yield _swung(found, judged)
     elif line.kind == TILT:
         for one in judged.come_to(found):
             for lean in one.leans:
                 if abs(lean.margin) < judged.k * lean.sigma:
                     yield _tilted(one, lean)
+
+
+def _swung(found: Profile, judged: Judged) -> Doubt:
+    """What the swing leaves on each stretch where that is open, as of the least sure point of the body."""
+    swung, index = judged.swung, found.along_m[1:-1]
+    margin, sigma = np.full(len(found.starts), np.inf), np.zeros(len(found.starts))
+    for side in ("left", "right"):  # a sample between two stretches counts for both
+        stretch = np.searchsorted(index, swung.chainage_m, side=side)
+        np.minimum.at(margin, stretch, swung.margin_m)
+        np.maximum.at(sigma, stretch, swung.sigma_m)
+    survey = np.full(len(margin), judged.hazards.sigma[arrays.HEAD])
+    doubt = Doubt(arrays.HEAD, found.starts, found.ends, margin, survey, np.zeros(len(margin)))
+    return doubt.where(np.flatnonzero(margin < judged.k * sigma))
 
 
 def _tilted(one: SetUp, lean: Lean) -> Doubt:
@@ -121,8 +136,8 @@ def _spot_levels(row: Check, doubts: Sequence[Doubt], judged: Judged) -> Iterato
     spots = Question.of(judged.surer, asked, k, sigma_m).smallest()
     if spots is None:
         text = (
-            f"no spot levels of {1000 * sigma_m:.3g} mm under its wheels settle it: the margin is too small for them. "
-            "Change what it is held against, the way, or the instrument"
+            f"no {MOST_READ} spot levels of {1000 * sigma_m:.3g} mm under its wheels settle it: the margin is too "
+            "small, or open too far along. Survey the ground again, or change the way or what it is held against"
         )
         yield Measurement("nothing", "", row.place, _NAN, sigma_m, False, text)
         return
@@ -145,6 +160,5 @@ def _worst(beyond: Sequence[Doubt]) -> Doubt:
 def _better_survey(row: Check, site: Site) -> Measurement:
     """A survey that is good enough; spot levels are not counted for this row."""
     enough = site.ground.accuracy.short_range_m * abs(row.margin) / (row.k * row.sigma)
-    also = ", and what hangs over it as many times better" if row.kind == SWING else ""
-    text = f"spot levels are not counted for it: survey the ground here again, so that levels err no more{also}"
+    text = "spot levels are not counted for it: survey the ground here again, so that levels err no more"
     return Measurement("accuracy", "", row.place, _NAN, enough, False, text)

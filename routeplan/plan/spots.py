@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan.plan.surer import Doubt, Spread, Surer
+from routeplan.plan.surer import QUICK, Doubt, Spread, Surer
 
 Floats = NDArray[np.float64]
 
@@ -23,8 +23,9 @@ Floats = NDArray[np.float64]
 MOST_TRIED = 20_000
 #: Places that are thought of at most; they are told to the centimetre.
 MOST_PLACES, DIGITS = 160, 2
-#: The tube is first looked at in so many poses, without what lies between them: that refuses no set that settles it.
-_QUICK = (1, 3, 3)
+#: Stretches that a quick look looks at, at most, and spot levels that anybody is sent to read before the ground is
+#: better surveyed again (common practice, no source).
+_LOOKED_AT, MOST_READ = 60, 24
 #: By how much surer than needed a quick look is asked to be, in turn, until the full look agrees.
 _MORE = (1.0, 1.05, 1.1, 1.2, 1.35, 1.5, 2.0)
 
@@ -34,6 +35,10 @@ class Spots(NamedTuple):
 
     places: Floats
     fewest: bool
+
+
+#: Stretches that are few.
+_CLOSE = 3
 
 
 class _Quick(NamedTuple):
@@ -52,14 +57,16 @@ class Question:
 
     Parameters
     ----------
-    surer, doubts, k
-        The machine on its way after the readings that there are, what is open, and the sigmas wanted.
+    surer, doubts, some, k
+        The machine on its way after the readings that there are, what is open, those stretches of it that a quick look
+        looks at, and the sigmas wanted.
     places, sigma_m
         ``(p, 2)`` that may be read, and how well.
     """
 
     surer: Surer
     doubts: tuple[Doubt, ...]
+    some: tuple[Doubt, ...]
     k: float
     places: Floats
     sigma_m: float
@@ -72,26 +79,25 @@ class Question:
         places = _under_wheels(surer, doubts)
         read = surer.posterior.between(*places.T) + sigma_m**2 * np.eye(len(places))
         quick = []
-        for doubt in doubts:
-            hub_x, hub_y, _ = surer.poses(doubt.starts, doubt.ends, _QUICK)
+        some = tuple(doubt.where(np.arange(0, n, -(-n // _LOOKED_AT))) for doubt in doubts if (n := len(doubt.margin)))
+        for doubt in some:
+            hub_x, hub_y, _ = surer.poses(doubt.starts, doubt.ends, QUICK)
             used = surer.used(doubt.kind)
             forms = np.concatenate(surer.forms)[used]
             sigma, _ = surer.posterior.widest(hub_x, hub_y, 0.0, forms)
             told = surer.posterior.told(hub_x, hub_y, forms, *places.T)
             quick.append(_Quick(sigma**2, told, used))
-        return cls(surer, tuple(doubts), k, places, sigma_m, read, tuple(quick))
+        return cls(surer, tuple(doubts), some, k, places, sigma_m, read, tuple(quick))
 
     def short(self, chosen: Sequence[int], more: float = 1.0) -> float:
         """How much is lacking, all stretches together, at a quick look; nothing where some set might settle it."""
         lacks, at = 0.0, list(chosen)
-        for doubt, quick in zip(self.doubts, self.quick, strict=True):
+        for doubt, quick in zip(self.some, self.quick, strict=True):
             left = quick.forms
             if at:
                 told = quick.told[..., at]
                 left = left - np.sum(told * (told @ np.linalg.inv(self.read[np.ix_(at, at)])), axis=-1)
-            sigma = np.zeros((len(left), len(quick.used)))
-            sigma[:, quick.used] = np.sqrt(np.maximum(left, 0.0))
-            worst = self.surer.worst(sigma, len(doubt.margin))
+            worst = self.surer.worst(np.sqrt(np.maximum(left, 0.0)), quick.used, len(doubt.margin))
             found = self.surer.sigma(doubt.kind, Spread(worst, 0.0 * worst), self.k)
             lacks += float(np.maximum(more * self.k * np.hypot(found, doubt.other) - doubt.margin, 0.0).sum())
         return lacks
@@ -107,13 +113,14 @@ class Question:
 
     def smallest(self) -> Spots | None:
         """The smallest set of places that settles it, or a small one where there are too many to try; None where all
-        places together do not.
+        places together do not, or more would have to be read than anybody reads.
         """
         everywhere = range(len(self.places))
         if not len(self.places) or self.short(everywhere) > 0.0 or not self.settled(everywhere):
             return None
-        few = self._few()
-        tried = 0
+        few, tried = self._few(), 0
+        if len(few) > MOST_READ:
+            return None
         for size in range(1, len(few)):
             tried += math.comb(len(self.places), size)
             if tried > MOST_TRIED:
@@ -127,7 +134,7 @@ class Question:
         """A set that settles it, of which none may be left out: the place that helps most is added, one by one."""
         chosen = list[int]()
         for more in _MORE:
-            while self.short(chosen, more) > 0.0 and len(chosen) < len(self.places):
+            while self.short(chosen, more) > 0.0 and len(chosen) < min(len(self.places), 2 * MOST_READ):
                 rest = [one for one in range(len(self.places)) if one not in chosen]
                 chosen.append(min(rest, key=lambda one: self.short([*chosen, one], more)))
             if self.settled(chosen):
@@ -142,10 +149,11 @@ class Question:
 
 
 def _under_wheels(surer: Surer, doubts: Sequence[Doubt]) -> Floats:
-    """Places under the wheels in the middles of stretches, each once, ``(p, 2)``."""
+    """Places under the wheels in the middles of stretches, and where these are few to both sides, once each."""
     found = dict[tuple[float, float], None]()
     for doubt in doubts:
-        hub_x, hub_y, _ = surer.poses(doubt.starts, doubt.ends, (1, 1, 1))
+        across = 3 if len(doubt.margin) <= _CLOSE else 1
+        hub_x, hub_y, _ = surer.poses(doubt.starts, doubt.ends, (1, across, 1))
         rounded = np.stack([hub_x, hub_y], axis=-1).reshape(-1, 2).round(DIGITS)
         found |= {(float(x), float(y)): None for x, y in rounded}
     places = np.array(list(found)).reshape(-1, 2)

@@ -23,8 +23,8 @@ from routeplan.site.model import Site
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-#: Kinds of margin that readings make surer. Ground strike, basket swing, ground load and grip are left as sure as the
-#: survey alone makes them: what they rest on is not under the wheels alone.
+#: Kinds of margin that readings make surer, basket swing by those that it rests on. Ground strike, ground load and grip
+#: are left as sure as the survey alone makes them: what they rest on is not under the wheels alone, or not linear.
 BY_READINGS = (
     arrays.GRADE, arrays.SIDE_SLOPE, arrays.COMBINED, arrays.BOUNCE, arrays.HEAD, arrays.OVERHEAD, arrays.UNDER_LINE,
 )  # fmt: skip
@@ -32,6 +32,8 @@ BY_READINGS = (
 EITHER = -1
 #: Parts that a stretch and its tube are looked at in, one after the other until it is proven: along, across, in turn.
 LOOKS = ((1, 3, 1), (4, 6, 3), (8, 12, 6))
+#: The tube is first looked at in so many parts, their middles alone: what is not sure enough there is so nowhere.
+QUICK = (1, 3, 3)
 #: Poses looked at together; bounds the memory of any way.
 _AT_ONCE = 1024
 
@@ -126,36 +128,52 @@ class Surer:
     def along(self, doubt: Doubt, k: float) -> Floats:
         """Standard deviation of the levels' part of a margin, stretch by stretch; never more than the survey's own."""
         sigma = doubt.survey.copy()
-        for look in LOOKS if self.posterior.surer else ():
-            open_by = doubt.margin < k * np.hypot(sigma, doubt.other)
-            rows = np.flatnonzero(np.isfinite(doubt.other) & open_by)
-            if rows.size:
-                found = self.sigma(doubt.kind, self.spread(doubt.starts[rows], doubt.ends[rows], look), k)
-                sigma[rows] = np.minimum(sigma[rows], found)
+        if not self.posterior.surer:
+            return sigma
+        rows = np.flatnonzero(np.isfinite(doubt.other))
+        for look in LOOKS:
+            rows = rows[doubt.margin[rows] < k * np.hypot(sigma[rows], doubt.other[rows])]
+            some = doubt.where(rows)
+            # Poses that are not sure enough by themselves are not looked at closer.
+            rows = rows[some.margin >= k * np.hypot(self.sigma(some.kind, self.spread(some, QUICK), k), some.other)]
+            some = doubt.where(rows)
+            sigma[rows] = np.minimum(sigma[rows], self.sigma(some.kind, self.spread(some, look, astray=True), k))
         return sigma
+
+    def least(self, doubt: Doubt, k: float) -> Floats:
+        """The same as closely as it is ever looked at, whatever the margins."""
+        if not self.posterior.surer:
+            return doubt.survey
+        return np.minimum(doubt.survey, self.sigma(doubt.kind, self.spread(doubt, LOOKS[-1], astray=True), k))
 
     def at(self, at: Anchor, k: float) -> tuple[float, float]:
         """Standard deviations of pitch and roll in the tube about a pose, degrees; infinite where no reading tells."""
         if not self.posterior.surer:
             return math.inf, math.inf
-        pose = np.array([[at.x, at.y, at.heading]])
-        found = self.spread(pose, pose, LOOKS[-1])
+        pose, none = np.array([[at.x, at.y, at.heading]]), np.zeros(1)
+        found = self.spread(Doubt(EITHER, pose, pose, none, none, none), LOOKS[-1], astray=True)
         return float(self.sigma(arrays.GRADE, found, k)[0]), float(self.sigma(arrays.SIDE_SLOPE, found, k)[0])
 
-    def spread(self, starts: Floats, ends: Floats, look: tuple[int, int, int]) -> Spread:
-        """The worst in the tube about each stretch, looked at in so many parts along, across and in turn."""
-        at_once = max(1, _AT_ONCE // math.prod(look))
-        parts = []
-        for first in range(0, len(starts), at_once):
+    def spread(self, doubt: Doubt, look: tuple[int, int, int], *, astray: bool = False) -> Spread:
+        """The worst in the tube about each stretch, looked at in so many parts along, across and in turn.
+
+        ``astray`` takes in whatever lies between the poses in the middles of these parts.
+        """
+        at_once, used = max(1, _AT_ONCE // math.prod(look)), self.used(doubt.kind)
+        forms, parts = np.concatenate(self.forms)[used], [[np.empty((4, 0))] * 2]
+        for first in range(0, len(doubt.margin), at_once):
             some = slice(first, first + at_once)
-            found = self.posterior.widest(*self.poses(starts[some], ends[some], look), np.concatenate(self.forms))
-            parts.append([self.worst(value, len(starts[some])) for value in found])
+            hub_x, hub_y, off = self.poses(doubt.starts[some], doubt.ends[some], look)
+            found = self.posterior.widest(hub_x, hub_y, off if astray else 0.0, forms)
+            parts.append([self.worst(value, used, len(doubt.starts[some])) for value in found])
         sigma, amiss = (np.concatenate([part[n] for part in parts], axis=1) for n in (0, 1))
         return Spread(sigma, amiss)
 
-    def worst(self, value: Floats, stretches: int) -> Floats:
-        """The worst of the poses of each stretch, ``(4, stretches)``, of every form's ``(poses, forms)``."""
-        return np.stack([value[:, span].reshape(stretches, -1).max(axis=1) for span in self._spans()])
+    def worst(self, value: Floats, used: NDArray[np.bool_], stretches: int) -> Floats:
+        """The worst of the poses of each stretch, ``(4, stretches)``, of the used forms' ``(poses, used)``; else 0."""
+        every = np.zeros((len(value), len(used)))
+        every[:, used] = value
+        return np.stack([every[:, span].reshape(stretches, -1).max(axis=1) for span in self._spans()])
 
     def _spans(self) -> tuple[slice, slice, slice, slice]:
         """Which forms are of pitch, of roll, of the basket's floor and of the whole body."""

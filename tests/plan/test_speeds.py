@@ -204,9 +204,9 @@ def test_levels_too_poor_to_tell_are_not_proven_and_fail_nothing(monkeypatch: py
 
     monkeypatch.setattr("routeplan.plan.move.paced", heard)
     planned.__wrapped__(kerb=True, limit_m=2.0, **BOUNCE)
-    found, machine, hazards, k, holds, gripped = asked
+    found, machine, hazards, k, holds, gripped, surer = asked
     poor = dataclasses.replace(hazards, sigma=np.full_like(hazards.sigma, 2.0 / k))
-    both = [paced(found, machine, one, k, holds, gripped) for one in (hazards, poor)]
+    both = [paced(found, machine, one, k, holds, gripped, surer) for one in (hazards, poor)]
     assert [len(pace.thrown) for pace in both] == [0, 0]
     checks = [pace.swung.check(by_kind(SWING), k, (), 0.0, math.inf) for pace in both]
     assert [check.verdict for check in checks] == ["pass", "not proven"]

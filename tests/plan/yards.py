@@ -1,4 +1,4 @@
-"""Small invented site folders for what is measured and fed back: a yard with one ramp that has to be driven over."""
+"""Small invented site folders for what is measured and fed back: a level lane under one door head."""
 
 from __future__ import annotations
 
@@ -16,20 +16,20 @@ from routeplan.site.model import Site
 from routeplan.site.read import read_site
 from tests.site.folders import feature, geojson, point, polygon
 
-EAST_M, NORTH_M, CELL_M = 24.0, 8.0, 0.25
+EAST_M, NORTH_M, CELL_M = 24.0, 3.0, 0.25
 ISSUED = "2026-11-24T12:00:00+00:00"
 CLASS = "slab-scissor-8m"
 #: The class's figures taken for the machine's own (invented), but those that the tests turn on.
-SHEET: Mapping[str, float] = {name: one.value for name, one in build_machine("", {"class": CLASS}, where="").figures.items()} | {
-    "gradeability_basket_uphill_pct": 5.0, "gradeability_basket_downhill_pct": 5.0, "side_slope_pct": 40.0,
-    "ground_clearance_m": 0.14, "bounce_period_s": 0.3, "bounce_damping_pct": 20.0, "travel_speed_mps": 0.5,
+_FIGURES = build_machine("", {"class": CLASS}, where="").figures
+SHEET: Mapping[str, float] = {name: one.value for name, one in _FIGURES.items()} | {
+    "bounce_period_s": 0.3, "bounce_damping_pct": 20.0, "travel_speed_mps": 0.5,
     "creep_speed_mps": 0.2, "brakes_front": 1.0, "brakes_rear": 1.0, "drives_front": 1.0, "drives_rear": 1.0,
     "brake_mps2": 8.0, "tilt_sensor_tolerance_deg": 0.2,
 }  # fmt: skip
 TOML = """\
 format = "routeplan/site@1"
 [site]
-name = "Yard with a ramp (invented)"
+name = "Lane (invented)"
 revision = "T1"
 invented = true
 crs = "local"
@@ -38,9 +38,9 @@ boundary = "boundary.geojson"
 file = "levels.csv"
 survey = "S1"
 date = 2026-11-02
-short_range_m = 0.003
+short_range_m = 0.006
 datum_m = 0.005
-correlation_m = 2.0
+correlation_m = 3.0
 smallest_hole_m = 0.05
 {assumed}
 [layers]
@@ -63,14 +63,14 @@ LAYERS = ("obstacles", "defects", "walkways", "overhead_lines", "excavations", "
 
 
 def write_yard(
-    folder: Path, *, slope: float, sheet: Mapping[str, float] = SHEET, soffits: Iterable[dict[str, Any]] = (),
+    folder: Path, *, rise: float = 0.0, sheet: Mapping[str, float] = SHEET, soffits: Iterable[dict[str, Any]] = (),
     readings: Iterable[tuple[float, float, float, float]] = (), without: str = "", assumed: bool = False,
     kind: str = "parking",
 ) -> Path:  # fmt: skip
-    """Write a yard whose ramp rises to the east over a wheelbase from 11 m on; readings are x, y, level and sigma."""
+    """Write a lane that rises to the east by ``rise``; readings are x, y, level and sigma."""
     folder.mkdir(exist_ok=True)
     x, y = np.meshgrid(np.arange(0.0, EAST_M + 0.1, CELL_M), np.arange(0.0, NORTH_M + 0.1, CELL_M))
-    z = 100.0 + np.clip((x - 11.0) * slope, 0.0, 1.85 * slope)
+    z = 100.0 + x * rise
     rows = "\n".join(f"{a:.2f},{b:.2f},{c:.9f}" for a, b, c in zip(x.ravel(), y.ravel(), z.ravel(), strict=True))
     (folder / "levels.csv").write_text(f"x,y,z\n{rows}\n")
     yard = polygon(0, 0, EAST_M, NORTH_M)
@@ -78,7 +78,7 @@ def write_yard(
     grips = {"friction_by": "a test", "friction_dry": 0.9, "friction_wet": 0.9}
     drawn = {
         "boundary": [feature(yard)], "surfaces": [feature(yard, id="yard", **accepted, **grips)],
-        "places": [feature(point(x, 4), id=name, kind=kind, bearing_deg=90, tolerance_m=0.1)
+        "places": [feature(point(x, 1.5), id=name, kind=kind, bearing_deg=90, tolerance_m=0.1)
                    for name, x in (("west", 6), ("east", 18))],
         "soffits": list(soffits),
         "readings": [feature(point(x, y), id=f"r{n}", level_m=level, sigma_m=sigma, taken_on="2026-11-09",
@@ -94,6 +94,13 @@ def write_yard(
     toml = TOML.format(layers=layers, sheet=figures, machine_class=CLASS, assumed="assumed = true" if assumed else "")
     (folder / "site.toml").write_text(toml)
     return folder
+
+
+def door_head(gap_m: float, sigma_m: float | None = 0.002) -> dict[str, Any]:
+    """A soffit across the lane that leaves the operator's head so much beyond the 0.30 m wanted."""
+    told = {} if sigma_m is None else {"sigma_m": sigma_m}
+    level_m = 100.0 + SHEET["platform_floor_m"] + 2.0 + 0.3 + gap_m
+    return feature(polygon(11.9, 0, 12.1, NORTH_M), id="head", level_m=level_m, survey="S1", **told)
 
 
 def planned(folder: Path, **options: Any) -> tuple[Site, Plan]:
