@@ -11,7 +11,7 @@ import math
 from dataclasses import replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 
-from routeplan.route import Check, Hold, Leg, Move, NearMiss, Objection, Plan, Pose, Refused, Zone
+from routeplan.route import Check, Hold, Leg, Measurement, Move, NearMiss, Objection, Plan, Pose, Refused, Zone
 
 #: Metres, degrees and their like: 0.01 mm, far below what anybody measures on a site.
 STEP = Decimal("1e-5")
@@ -94,7 +94,13 @@ def _check(check: Check) -> Check:
         k=up(check.k, FINE),
         chainage_m=near(check.chainage_m),
         place=_place(check.place),
+        settled_by=tuple(map(_measurement, check.settled_by)),
     )
+
+
+def _measurement(one: Measurement) -> Measurement:
+    """What is good enough is rounded to better."""
+    return replace(one, place=_place(one.place), level_m=near(one.level_m), sigma_m=down(one.sigma_m))
 
 
 def _zone(zone: Zone) -> Zone:

@@ -18,6 +18,9 @@ MoveVerdict = Literal["pass", "pass with controls", "not proven", "fail", "no ro
 #: The figures of a recorded thing that a person can measure on a walk.
 Measured = Literal["depth", "width", "height", "level", "clear height"]
 
+#: What an open check may wait for.
+Wanted = Literal["figure", "layer", "accuracy", "overhead", "level", "other", "nothing"]
+
 #: From worst to best, as printed.
 MOVE_VERDICTS: tuple[MoveVerdict, ...] = (
     "no route", "search limit", "fail", "not proven", "pass with controls", "pass",
@@ -58,11 +61,42 @@ class Pose(NamedTuple):
 
 
 @dataclass(frozen=True)
+class Measurement:
+    """One thing to measure or say that, with the others of its check, settles what is open.
+
+    Parameters
+    ----------
+    what, name
+        A figure of the machine, a layer of the site, the accuracy of the survey, a soffit or line, a spot level; or
+        something else, or nothing that helps. The name is that of the figure, layer or feature.
+    place
+        Where; NaN where it has no place.
+    level_m
+        Of a spot level, what the plan has there; NaN of others.
+    sigma_m
+        Standard deviation that is enough, metres; NaN where that says nothing.
+    fewest
+        Of spot levels, whether no smaller set of places under the wheels settles it; else false.
+    text
+        In words.
+    """
+
+    what: Wanted
+    name: str
+    place: tuple[float, float]
+    level_m: float
+    sigma_m: float
+    fewest: bool
+    text: str
+
+
+@dataclass(frozen=True)
 class Check:
     """One line of the catalogue for one move: the governing (worst) instance along the route.
 
     ``value``, ``limit``, ``margin``, ``sigma``, ``k`` are NaN when the check could not be made; it is then not proven
-    and ``assumed`` says why. ``assumed`` lists every assumption, class figure and missing figure the verdict rests on.
+    and ``assumed`` says why. ``assumed`` lists every assumption, class figure and missing figure the verdict rests on;
+    ``settled_by`` what, measured all together, settles an open check.
     """
 
     kind: str
@@ -77,6 +111,7 @@ class Check:
     place: tuple[float, float]
     source: str
     assumed: tuple[str, ...] = ()
+    settled_by: tuple[Measurement, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from routeplan.route import (
     FileRecord,
     Hold,
     Leg,
+    Measurement,
     Move,
     NearMiss,
     Objection,
@@ -70,6 +71,7 @@ def move(move_id: str = "M1", **changes: Any) -> Move:
             check(
                 kind="survey resolution", verdict="not proven", value=math.nan, limit=math.nan, margin=math.nan,
                 sigma=math.nan, place=(math.nan, math.nan), assumed=("nobody said",),
+                settled_by=(Measurement("other", "", (math.nan, math.nan), math.nan, math.nan, False, "nobody said"),),
             ),
         ),
         controls=(Control("marshal", 1.0, "traffic marshal at the crossing"),),
@@ -123,6 +125,11 @@ _TEXT = st.text(max_size=8)
 _RING = st.lists(st.tuples(st.floats(-1e6, 1e6), st.floats(-1e6, 1e6)), min_size=3, max_size=4).map(tuple)
 _GOOD_NUMBER = st.floats(-1e7, 1e7)
 
+_MEASUREMENTS = st.builds(
+    Measurement,
+    what=st.sampled_from(["figure", "layer", "accuracy", "overhead", "level", "other", "nothing"]),
+    name=_TEXT, place=_PLACE, level_m=_NUMBER, sigma_m=_NUMBER, fewest=st.booleans(), text=_TEXT,
+)  # fmt: skip
 _CHECKS = st.builds(
     Check,
     kind=_TEXT,
@@ -130,6 +137,7 @@ _CHECKS = st.builds(
     value=_NUMBER, limit=_NUMBER, margin=_GOOD_NUMBER, sigma=_NUMBER, k=_NUMBER, chainage_m=_NUMBER,
     unit=_TEXT, place=_PLACE, source=_TEXT,
     assumed=st.lists(_TEXT, max_size=2).map(tuple),
+    settled_by=st.lists(_MEASUREMENTS, max_size=2).map(tuple),
 )  # fmt: skip
 
 _POSES = st.lists(

@@ -36,6 +36,8 @@ _MEASURED_BY = {
     "that it then takes",
 }
 _PLATE = "read it from the machine's plate or sheet"
+#: Why a survey proves nothing.
+ASSUMED = "the accuracy of the levels is assumed: state the survey's own"
 
 
 #: What the catalogue does not hold yet; printed on every output.
@@ -99,15 +101,21 @@ def doubts(
     if machine.tracks:
         found += [UNDER_TRACKS] if _ON_LEVELS & set(rests_on) else []
         figures = ["track_contact_m" if name == "wheelbase_m" else name for name in figures]
-    for name in figures:
-        figure = machine.figures.get(name)
-        if figure is None:
-            found.append(f"{name} is missing: {_MEASURED_BY.get(name, _PLATE)}")
-        elif not figure.trusted:
-            found.append(f"{name} is a {figure.tag} figure: {_MEASURED_BY.get(name, _PLATE)}")
-    found += [
-        f"layer {name} not given: nobody said what is there" for name in line.layers if name not in site.layers_given
-    ]
+    found += [doubt for doubt in (figure_doubt(name, machine) for name in figures) if doubt]
+    found += [layer_doubt(name) for name in line.layers if name not in site.layers_given]
     if line.surveyed and site.ground.accuracy.assumed:
-        found.append("the accuracy of the levels is assumed: state the survey's own")
+        found.append(ASSUMED)
     return tuple(found)
+
+
+def figure_doubt(name: str, machine: Machine) -> str:
+    """Why a figure proves nothing, and how it is got; empty where it is the machine's own."""
+    figure = machine.figures.get(name)
+    if figure is None:
+        return f"{name} is missing: {_MEASURED_BY.get(name, _PLATE)}"
+    return "" if figure.trusted else f"{name} is a {figure.tag} figure: {_MEASURED_BY.get(name, _PLATE)}"
+
+
+def layer_doubt(name: str) -> str:
+    """Why a layer that nobody gave proves nothing."""
+    return f"layer {name} not given: nobody said what is there"

@@ -25,11 +25,12 @@ SIDE, LONG, ANY, SENSOR = "tilt_side_deg", "tilt_long_deg", "tilt_any_deg", "til
 
 
 class Lean(NamedTuple):
-    """How far a chassis leans one way, the most that it may lean so, and the doubt of it, degrees."""
+    """How far a chassis leans one way, the most that it may lean so, the doubt of it, degrees, and by which limit."""
 
     value: float
     limit: float
     sigma: float
+    name: str
 
     @property
     def margin(self) -> float:
@@ -95,7 +96,7 @@ def leans(
     for name in tilt_limits(machine)[:-1]:
         if name in machine.figures:
             slope, sigma = seen[name]
-            yield Lean(math.degrees(math.atan(slope)), machine.value(name) - tolerance, sigma)
+            yield Lean(math.degrees(math.atan(slope)), machine.value(name) - tolerance, sigma, name)
 
 
 def swept_by_tail(machine: Machine, body: Body, stood: Stood) -> Circle:

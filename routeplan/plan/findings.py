@@ -36,6 +36,7 @@ LAYERS: Mapping[str, str] = {
     "overhead_lines": "line_corridors",
     "excavations": "excavations",
     "areas": "areas",
+    "readings": "readings",
     "places": "places",
 }
 

@@ -59,7 +59,7 @@ def part_of(site: Site, around: Polygon, grid: GridSpec) -> Site | None:
         return None
     levels = replace(
         ground, z=np.ascontiguousarray(ground.z[r0:r1, c0:c1]), x_min=ground.x_min + c0 * ground.cell_m,
-        y_min=ground.y_min + r0 * ground.cell_m,
+        y_min=ground.y_min + r0 * ground.cell_m, surveyed=None,
     )  # fmt: skip
     return replace(site, boundary=inside, ground=levels, grid=grid)
 

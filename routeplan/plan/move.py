@@ -27,9 +27,11 @@ from routeplan.plan.portals import Portal, named_at, with_gaps
 from routeplan.plan.profile import Judged, checks_of, profile, unmade_checks
 from routeplan.plan.rounds import bounded, cheapest_round
 from routeplan.plan.set_up import WORKFACE, set_up_at, set_ups
+from routeplan.plan.settle import settled
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
 from routeplan.plan.speeds import paced
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
+from routeplan.plan.surer import Surer
 from routeplan.plan.swing import SWING
 from routeplan.plan.thrown import ROCKS_LESS, kept_off
 from routeplan.plan.trace import reversals, trace
@@ -284,10 +286,11 @@ class MovePlanner:
         holds, controls = holds_of(found, configuration, begins, stops[1:-1])
         whole = replace(self._graph(wanted, machine).lattices[0].hazards, sigma=hazards.sigma)
         gripped = Gripped.of(poses, machine, hazards, self.site, wanted, tuple(shapes))
-        pace = paced(found, machine, whole, k, holds, gripped)
-        works = set_ups(poses, stops, self.site, machine, whole)
-        judged = Judged(self.site, machine, hazards, k, pace.swung, gripped.driven_at(pace.poses), works)
-        checks = checks_of(found, judged, shapes)
+        surer = Surer.of(self.site, machine, hazards, shapes)
+        pace = paced(found, machine, whole, k, holds, gripped, surer)
+        works = set_ups(poses, stops, self.site, machine, whole, lambda at: surer.at(at, k))
+        judged = Judged(self.site, machine, hazards, k, pace.swung, gripped.driven_at(pace.poses), works, surer)
+        checks = settled(checks_of(found, judged, shapes), found, judged)
         posts = goal_posts(found, self.site, hazards, k)
         told = (*controls, *pace.controls, *posts, *dry_only(wanted))
         controls = tuple(sorted(told, key=lambda control: control.chainage_m))

@@ -24,6 +24,7 @@ from routeplan.plan.grip import GRIP, Gripped
 from routeplan.plan.ground_load import ground_load_check
 from routeplan.plan.set_up import SetUp, set_up_check
 from routeplan.plan.steer import least_radius_m
+from routeplan.plan.surer import BY_READINGS, Doubt, Surer
 from routeplan.plan.swing import SWING, Swung
 from routeplan.plan.trace import ROW_STEP_M
 from routeplan.plan.way import Stretch
@@ -46,7 +47,8 @@ _PLAN_KINDS = frozenset({
 
 @dataclass(frozen=True, eq=False)
 class Profile:
-    """Margins of a route by stretches: ``margins`` (n, OUT), ``starts`` (n, 3: x, y, heading), ``along_m`` (n + 1).
+    """Margins of a route by stretches: ``margins`` (n, OUT), ``starts`` and ``ends`` (n, 3: x, y, heading), ``along_m``
+    (n + 1).
 
     ``cost_m`` (n,) is what each costs, as metres of the best forward driving. A stretch lies between two stances that
     the search looked at, so that nothing here is found that it did not see.
@@ -55,6 +57,7 @@ class Profile:
     poses: tuple[Pose, ...]
     margins: Floats
     starts: Floats
+    ends: Floats
     along_m: Floats
     cost_m: Floats
 
@@ -69,7 +72,8 @@ class Profile:
         here = slice(first, last + 1)
         poses = tuple(pose for pose in self.poses if from_m - NEAR_M <= pose.chainage_m <= to_m + NEAR_M)
         return Profile(
-            poses, self.margins[here], self.starts[here], self.along_m[first : last + 2], self.cost_m[here]
+            poses, self.margins[here], self.starts[here], self.ends[here], self.along_m[first : last + 2],
+            self.cost_m[here],
         )  # fmt: skip
 
     def chainage_m(self, stretch: int) -> float:
@@ -100,7 +104,7 @@ class Profile:
 @dataclass(frozen=True, eq=False)
 class Judged:
     """What every check of a way rests on: k, at the limits of its rows what the basket's swing leaves and what holds
-    the machine, and how it stands at the workfaces it comes to.
+    the machine, how it stands at the workfaces it comes to, and how much surer readings make it.
     """
 
     site: Site
@@ -110,6 +114,7 @@ class Judged:
     swung: Swung
     gripped: Gripped
     set_ups: tuple[SetUp, ...]
+    surer: Surer
 
     def come_to(self, found: Profile) -> list[SetUp]:
         """The workfaces that a part of the way comes to stand at; the one that it begins at is the part's before."""
@@ -123,6 +128,7 @@ def profile(stretches: Sequence[Stretch], poses: Sequence[Pose]) -> Profile:
     ``poses`` are the rows that ``trace`` makes of the motions.
     """
     starts: list[tuple[float, float, float]] = []
+    ends: list[tuple[float, float, float]] = []
     along_m, margins, costs = [0.0], [], []
     for stretch in stretches:
         hazards, first, pieces, factors = stretch.lattice.hazards, len(starts), [], []
@@ -132,6 +138,7 @@ def profile(stretches: Sequence[Stretch], poses: Sequence[Pose]) -> Profile:
                 n = stances_of(hazards.body, piece)
                 for i in range(n):
                     starts.append(along(*at, piece[0] * i / n, *piece[1:]))
+                    ends.append(along(*at, piece[0] * (i + 1) / n, *piece[1:]))
                     pieces.append((piece[0] / n, *piece[1:]))
                     factors.append(REVERSE_FACTOR / FORWARD_FACTOR if motion.gear < 0 else 1.0)
                     along_m.append(along_m[-1] + (0.0 if piece[2] > 0 else abs(piece[0]) / n))
@@ -144,7 +151,8 @@ def profile(stretches: Sequence[Stretch], poses: Sequence[Pose]) -> Profile:
         lengths = worth_m(driven) * np.where(driven[:, 2] > 0.0, arm_m, 1.0)
         costs.append(lengths * np.array(factors) * (verdicts & EIGHTHS) / 8.0)
     return Profile(
-        tuple(poses), np.concatenate(margins), np.array(starts), np.array(along_m), np.concatenate(costs)
+        tuple(poses), np.concatenate(margins), np.array(starts), np.array(ends), np.array(along_m),
+        np.concatenate(costs),
     )  # fmt: skip
 
 
@@ -166,7 +174,7 @@ def _limit(line: CheckKind, hazards: Hazards, found: Profile, row: int) -> float
 
 
 #: Where the margins of what is overhead stand less the k sigma of what hangs there.
-_OVER = {
+OVER = {
     arrays.HEAD: arrays.HEAD_PROVEN, arrays.OVERHEAD: arrays.OVERHEAD_PROVEN,
     arrays.UNDER_LINE: arrays.UNDER_LINE_PROVEN,
 }  # fmt: skip
@@ -175,13 +183,21 @@ _OVER = {
 _UPPER = frozenset({arrays.GRADE, arrays.SIDE_SLOPE, arrays.COMBINED, arrays.BOUNCE, arrays.STEP})
 
 
-def _margin_check(line: CheckKind, found: Profile, hazards: Hazards, k: float, why: tuple[str, ...]) -> Check:
+def doubt_of(line: CheckKind, found: Profile, hazards: Hazards) -> Doubt:
+    """Margin of each stretch, and its doubt by the survey and by what hangs over it: infinite without an accuracy."""
     raw = found.margins[:, line.index]
-    sigma = np.full(len(raw), hazards.sigma[line.index])
-    if line.index in _OVER:
-        proven = found.margins[:, _OVER[line.index]]
-        soffit = np.where(np.isfinite(raw), (raw - proven) / hazards.k, 0.0)
-        sigma = np.hypot(sigma, np.nan_to_num(soffit, posinf=math.inf))
+    survey, other = np.full(len(raw), hazards.sigma[line.index]), np.zeros(len(raw))
+    if line.index in OVER:
+        proven = found.margins[:, OVER[line.index]]
+        other = np.nan_to_num(np.where(np.isfinite(raw), (raw - proven) / hazards.k, 0.0), posinf=math.inf)
+    return Doubt(line.index, found.starts, found.ends, raw, survey, other)
+
+
+def _margin_check(line: CheckKind, found: Profile, judged: Judged, why: tuple[str, ...]) -> Check:
+    raw, hazards, k = found.margins[:, line.index], judged.hazards, judged.k
+    doubt = doubt_of(line, found, hazards)
+    levels = judged.surer.along(doubt, k) if line.index in BY_READINGS else doubt.survey
+    sigma = np.asarray(np.hypot(levels, doubt.other))
     unknown = np.isinf(sigma)
     row = int(np.argmin(np.where(unknown, raw, math.inf) if unknown.any() else raw - k * sigma))
     sigma[unknown] = math.nan
@@ -276,7 +292,7 @@ def _survey_check(
 
 def _unmeasured(line: CheckKind, found: Profile, site: Site, hazards: Hazards) -> tuple[str, ...]:
     """What has no accuracy and the body comes under: whatever the margin there, it proves nothing."""
-    over = [_OVER[line.index]] if line.index in _OVER else [*_OVER.values()] if line.kind == SWING else []
+    over = [OVER[line.index]] if line.index in OVER else [*OVER.values()] if line.kind == SWING else []
     open_there = np.isneginf(found.margins[:, over]).any(axis=1)
     if not open_there.any():
         return ()
@@ -287,10 +303,15 @@ def _unmeasured(line: CheckKind, found: Profile, site: Site, hazards: Hazards) -
     bare = [(f"line {one.id}", one.geometry) for one, height in lines if height and height.sigma_m is None]
     vague = bare if line.index == arrays.UNDER_LINE else vague + bare if line.kind == SWING else vague
     return tuple(
-        f"{name} has no accuracy: measure it and say how far off it may be"
+        no_accuracy(name)
         for name, geometry in vague
         if shapely.dwithin(under, geometry, reach_m)
     )
+
+
+def no_accuracy(name: str) -> str:
+    """Why nothing is proven under a soffit or line."""
+    return f"{name} has no accuracy: measure it and say how far off it may be"
 
 
 def checks_of(found: Profile, judged: Judged, configurations: Iterable[str]) -> tuple[Check, ...]:
@@ -317,7 +338,7 @@ def checks_of(found: Profile, judged: Judged, configurations: Iterable[str]) -> 
         elif line.kind == SWING:
             rows.append(judged.swung.check(line, k, why, *_ends(found)))
         else:
-            rows.append(_margin_check(line, found, hazards, k, why))
+            rows.append(_margin_check(line, found, judged, why))
     return tuple(rows)
 
 

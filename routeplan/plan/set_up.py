@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from routeplan.hazards import arrays
@@ -27,14 +27,20 @@ _CIRCLE = ("tail_swing_radius_m", "turntable_xi_m", "chassis_top_m", "height_m")
 _NEAR_M = 1e-6
 
 
+def _rank(margin: float, sigma: float, k: float) -> tuple[int, float]:
+    """Sorts what fails first, then by what is left beyond k sigma; what nobody knows leaves nothing."""
+    left = -math.inf if math.isnan(margin) else margin - k * sigma
+    return MOVE_VERDICTS.index(verdict(margin, sigma, k)), left
+
+
 @dataclass(frozen=True)
 class SetUp:
     """What a machine that stands somewhere has to spare for working there.
 
     Parameters
     ----------
-    chainage_m, place
-        Where on the way, and where on the site.
+    chainage_m, at
+        Where on the way, and how on the site.
     leans
         Of the chassis, against each limit; none where a level is unknown or nobody gave a limit.
     clear_m, gap_m
@@ -42,14 +48,15 @@ class SetUp:
     """
 
     chainage_m: float
-    place: tuple[float, float]
+    at: Anchor
     leans: tuple[Lean, ...]
     clear_m: float
     gap_m: float
 
     def worst_lean(self, k: float) -> Lean:
-        """The lean that leaves least beyond k sigma."""
-        return min(self.leans, key=lambda lean: lean.margin - k * lean.sigma, default=Lean(*[math.nan] * 3))
+        """The lean that is judged worst, and of those the one that leaves least beyond k sigma."""
+        none = Lean(math.nan, math.nan, math.nan, "")
+        return min(self.leans, key=lambda lean: _rank(lean.margin, lean.sigma, k), default=none)
 
     def verdict(self, k: float) -> CheckVerdict:
         """How good it is to work there, whoever vouches for the figures; what nobody gave speaks against no pose."""
@@ -59,25 +66,33 @@ class SetUp:
         return min(found, key=MOVE_VERDICTS.index, default="pass")
 
 
-def set_up_at(at: Anchor, site: Site, machine: Machine, hazards: Hazards, chainage_m: float = 0.0) -> SetUp:
-    """How a machine stands at a pose for working there."""
+def set_up_at(
+    at: Anchor, site: Site, machine: Machine, hazards: Hazards, chainage_m: float = 0.0,
+    surer: tuple[float, float] = (math.inf, math.inf),
+) -> SetUp:  # fmt: skip
+    """How a machine stands at a pose for working there; ``surer`` are the standard deviations of pitch and roll after
+    readings, degrees.
+    """
     stood = stood_about(hazards.world, hazards.body, at.x, at.y, at.heading)
     known = all(one.stance.known for one in stood)
     found, clear_m = tuple[Lean, ...](), math.nan
     if known and not on_outriggers(machine):
-        sigmas = float(hazards.sigma[arrays.GRADE]), float(hazards.sigma[arrays.SIDE_SLOPE])
-        found = tuple(leans(machine, [one.stance for one in stood], *sigmas))
+        survey = float(hazards.sigma[arrays.GRADE]), float(hazards.sigma[arrays.SIDE_SLOPE])
+        pitch, roll = map(min, survey, surer)
+        found = tuple(leans(machine, [one.stance for one in stood], pitch, roll))
     if known and machine.slews and all(name in machine.figures for name in _CIRCLE):
         clear_m = min(clear_of_tail_m(site, swept_by_tail(machine, hazards.body, one)) for one in stood)
-    return SetUp(chainage_m, (at.x, at.y), found, clear_m, site.thresholds.tail_gap_m)
+    return SetUp(chainage_m, at, found, clear_m, site.thresholds.tail_gap_m)
 
 
 def set_ups(
-    poses: Iterable[Pose], stops: Sequence[tuple[float, str]], site: Site, machine: Machine, hazards: Hazards
-) -> tuple[SetUp, ...]:
+    poses: Iterable[Pose], stops: Sequence[tuple[float, str]], site: Site, machine: Machine, hazards: Hazards,
+    surer: Callable[[Anchor], tuple[float, float]] = lambda at: (math.inf, math.inf),
+) -> tuple[SetUp, ...]:  # fmt: skip
     """Every pose that a machine stands in at the workfaces among the stops it comes to.
 
-    On the way each pose counts that it turns to on the spot there; at the end of the way, the last one.
+    On the way each pose counts that it turns to on the spot there; at the end of the way, the last one. ``surer`` tells
+    the standard deviations of pitch and roll at a pose after readings, degrees.
     """
     rows, *_, (_, goal) = list(poses), *stops
     faces = [at for at, name in stops[1:-1] if site.places[name].kind == WORKFACE]
@@ -86,7 +101,8 @@ def set_ups(
         stood.append(rows[-1])
     anchors = [Anchor(pose.x, pose.y, heading_rad(pose.bearing_deg)) for pose in stood]
     return tuple(
-        set_up_at(at, site, machine, hazards, pose.chainage_m) for at, pose in zip(anchors, stood, strict=True)
+        set_up_at(at, site, machine, hazards, pose.chainage_m, surer(at))
+        for at, pose in zip(anchors, stood, strict=True)
     )
 
 
@@ -111,14 +127,14 @@ def set_up_check(
         lean = one.worst_lean(k)
         return lean.margin, lean.value, lean.limit, lean.sigma
 
-    def slack(one: SetUp) -> float:
+    def rank(one: SetUp) -> tuple[int, float]:
         margin, _, _, sigma = spare(one)
-        return -math.inf if math.isnan(margin) else margin - k * sigma
+        return _rank(margin, sigma, k)
 
-    worst = min(found, key=slack)
+    worst = min(found, key=rank)
     margin, value, limit, sigma = spare(worst)
     result = verdict(margin, sigma, k)
     return Check(
         line.kind, "not proven" if why and result != "fail" else result, value, limit, margin, line.unit, sigma, k,
-        worst.chainage_m, worst.place, line.source, why,
+        worst.chainage_m, (worst.at.x, worst.at.y), line.source, why,
     )  # fmt: skip

@@ -30,10 +30,13 @@ from routeplan.machine.model import Machine
 from routeplan.plan.grip import Gripped
 from routeplan.plan.profile import NEAR_M, Profile
 from routeplan.plan.ridden import Path, path_of, rides
+from routeplan.plan.surer import Doubt, Surer
 from routeplan.plan.swing import Swung, not_swung
 from routeplan.route import Control, Hold, Pose
 
 Floats = NDArray[np.float64]
+#: Where a point has more room than its doubt and a swing of this, nobody asks how sure readings make it, m.
+_SWINGS_M = 0.1
 Left = Callable[[Floats | float], Swung]
 
 #: Limits are whole multiples of this, m/s, but for travel and creep speed: what people are told is what is meant.
@@ -73,19 +76,20 @@ class Paced:
 
 @dataclass(frozen=True, eq=False)
 class Points:
-    """Body points (n, 2: xi, eta), how far each may swing in each stretch of a profile, and the doubt of it.
+    """Body points (n, 2: xi, eta), how far each may swing in each stretch of a profile, and by which kind of margin.
 
-    ``room_m`` (n, stretches) is the best estimate, ``sigma_m`` (n,) its sigma.
+    ``room_m`` (n, stretches) is the best estimate.
     """
 
     places: Floats
     room_m: Floats
-    sigma_m: Floats
+    kinds: tuple[int, ...]
 
 
 def paced(
-    found: Profile, machine: Machine, hazards: Hazards, k: float, holds: Iterable[Hold], gripped: Gripped
-) -> Paced:
+    found: Profile, machine: Machine, hazards: Hazards, k: float, holds: Iterable[Hold], gripped: Gripped,
+    surer: Surer,
+) -> Paced:  # fmt: skip
     """Give every row its speed limit; creep all the way where the machine does not say how its basket bounces.
 
     Parameters
@@ -94,8 +98,8 @@ def paced(
         Of the ground of the whole site, with the largest sigmas of any stretch.
     k
         Sigmas that a check of the move must leave.
-    gripped
-        What holds the machine on each row.
+    gripped, surer
+        What holds the machine on each row, and how sure readings make it.
     """
     missing = [name for name in FIGURES if name not in machine.figures]
     if missing:
@@ -105,7 +109,9 @@ def paced(
     assumed = [figure.name for figure in figures if not figure.trusted]
     swing = Swing(period, damping / 100.0, hazards.body.amplification / 2.0)
     path = path_of(found.poses, hazards.body, (hold.chainage_m for hold in holds))
-    left = _left(found, path, swing, hazards, k, bool(assumed))
+    points = points_of(found, hazards, k)
+    sigma_m = _sigmas(points, found, hazards, k, surer)
+    left = _left(points, sigma_m, found, path, swing, hazards, k, bool(assumed))
     slowest = min(creep, travel)
     stopping = _stopping(gripped.fastest_mps(k), path, travel, slowest)
     limits = _limits(largest_kept(left, k, path, travel, slowest), stopping, path, swing, left, k)
@@ -128,11 +134,25 @@ def _unknown(poses: tuple[Pose, ...], machine: Machine, missing: Sequence[str]) 
     return Paced(tuple(pose._replace(v_max_mps=slowest) for pose in poses), (told,), not_swung())
 
 
-def _left(found: Profile, path: Path, swing: Swing, hazards: Hazards, k: float, assumed: bool) -> Left:
+def _sigmas(points: Points, found: Profile, hazards: Hazards, k: float, surer: Surer) -> Floats:
+    """Doubt of the room of points, ``(n, stretches)``: what readings make of it where there is not much room."""
+    doubts = dict[int, Floats]()
+    for kind in set(points.kinds):
+        room = points.room_m[[mine == kind for mine in points.kinds]].min(axis=0)
+        survey = np.full(len(room), hazards.sigma[kind])
+        doubt = Doubt(kind, found.starts, found.ends, room, survey, np.zeros(len(room)))
+        narrow = np.flatnonzero(room < k * survey + _SWINGS_M)
+        doubts[kind] = survey.copy()
+        doubts[kind][narrow] = surer.least(doubt.where(narrow), k)
+    return np.stack([doubts[kind] for kind in points.kinds])
+
+
+def _left(
+    points: Points, sigma_m: Floats, found: Profile, path: Path, swing: Swing, hazards: Hazards, k: float, assumed: bool
+) -> Left:
     """What limits of each step, or one limit all along, leave of every gap along a path."""
-    points = points_of(found, hazards, k)
     room = least_over(points.room_m, found.along_m, path.chainage_m)
-    sigma = np.broadcast_to(points.sigma_m[:, None], room.shape)
+    sigma = -least_over(-sigma_m, found.along_m, path.chainage_m)
     ridden = list(rides(path, points.places, hazards))
     samples = np.arange(path.at_m.size)
 
@@ -166,7 +186,7 @@ def points_of(found: Profile, hazards: Hazards, k: float) -> Points:
             for zeta in np.unique(mine[:, 2]):
                 box = mine[mine[:, 2] == zeta]
                 parts.append((box[:, :2], box[:, 3:5], kind, proven))
-    places, rooms, sigmas = [], [], []
+    places, rooms, kinds = [], [], list[int]()
     for at, levers, kind, proven in parts:
         left = found.margins[:, proven]
         left = np.where(np.isfinite(left), left, found.margins[:, kind])
@@ -174,8 +194,8 @@ def points_of(found: Profile, hazards: Hazards, k: float) -> Points:
         corners = np.unique([(xi, eta) for xi in _ends(at[:, 0]) for eta in _ends(at[:, 1])], axis=0)
         places.append(corners)
         rooms.append(np.broadcast_to(left + excess, (len(corners), len(left))))
-        sigmas.append(np.full(len(corners), hazards.sigma[kind]))
-    return Points(np.concatenate(places), np.concatenate(rooms), np.concatenate(sigmas))
+        kinds += [kind] * len(corners)
+    return Points(np.concatenate(places), np.concatenate(rooms), tuple(kinds))
 
 
 def _ends(values: Floats) -> tuple[float, float]:

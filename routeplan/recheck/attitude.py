@@ -33,7 +33,9 @@ def offer_attitude(case: Case, stance: Stance, ledger: Ledger) -> None:
     """Offer gradeability, side slope, their combination, and the share of wheel positions with a known level."""
     pitch, roll = (np.degrees(np.arctan(slope)) for slope in (stance.planes.pitch, stance.planes.roll))
     grade, side = grade_limits(case, pitch), rating_deg(case.figure("side_slope_pct"))
-    sigma_pitch, sigma_roll = math.degrees(case.sigmas.pitch), math.degrees(case.sigmas.roll)
+    sure = case.sure(stance.hub_x, stance.hub_y, ledger.k)
+    # One for both planes of a pose.
+    sigma_pitch, sigma_roll = (np.degrees(np.asarray(one))[..., None] for one in (sure.pitch, sure.roll))
     ledger.offer(
         "gradeability", stance.rows, grade - np.abs(pitch), value=np.abs(pitch), limit=grade, sigma=sigma_pitch
     )

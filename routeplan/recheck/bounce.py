@@ -75,7 +75,8 @@ def offer_bounce(case: Case, stance: Stance, ledger: Ledger) -> None:
         return
     close = stance.pick(at)
     rise = rigid_rise(case, close) + excess(case, lever, defects(case, close))
-    ledger.offer("bounce rise", close.rows, limit - rise, value=rise, limit=limit, sigma=sigma)
+    sure = case.sure(close.hub_x, close.hub_y, ledger.k).point(xi, eta)
+    ledger.offer("bounce rise", close.rows, limit - rise, value=rise, limit=limit, sigma=sure)
 
 
 def floor_corners(case: Case) -> tuple[Floats, Floats, Floats]:

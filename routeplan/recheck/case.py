@@ -11,8 +11,9 @@ import numpy as np
 
 from routeplan.machine.model import Configuration, Machine
 from routeplan.recheck.levels import DEFECT_REACH_M, Levels
+from routeplan.recheck.readings import Readings
 from routeplan.recheck.track import Floats, Ints, Track, driven_in, envelope
-from routeplan.recheck.uncertainty import Sigmas
+from routeplan.recheck.uncertainty import Sigmas, Sure
 from routeplan.route import Conditions, Move
 from routeplan.site.model import Area, Site
 
@@ -22,10 +23,10 @@ WINDOW_SPARE_M = 3.0
 WORKFACE, HELD_M = "workface", 0.001
 
 
-def _levels_around(site: Site, track: Track, rows: Ints, reach_m: float) -> Levels:
+def _levels_around(site: Site, track: Track, rows: Ints, reach_m: float, readings: Readings | None) -> Levels:
     x, y = track.x[rows], track.y[rows]
     window = (x.min() - reach_m, y.min() - reach_m, x.max() + reach_m, y.max() + reach_m)
-    return Levels(site.ground, tuple(map(float, window)))
+    return Levels(site.ground, tuple(map(float, window)), None if readings is None else readings.rise)
 
 
 def _works(move: Move, track: Track, site: Site) -> Ints:
@@ -67,12 +68,14 @@ class Case:
     steers: tuple[str, ...]
     wet: bool
     works: Ints
+    readings: Readings | None
 
     @classmethod
     def of(cls, move: Move, track: Track, *, site: Site, machine: Machine, conditions: Conditions) -> Case:
         """Gather a move that has samples."""
         configuration = machine.configurations[move.configuration]
         day = move.on or conditions.on
+        readings = Readings(site.ground, site.readings) if site.readings else None
         reach = float(np.hypot(*envelope(machine, configuration).T).max()) + DEFECT_REACH_M + WINDOW_SPARE_M
         return cls(
             site=site,
@@ -82,22 +85,29 @@ class Case:
             ridden=any(pose.travel_mode == "ridden" for pose in move.poses),
             day=None if day is None else dt.date.fromisoformat(day),
             track=track,
-            levels=_levels_around(site, track, np.zeros(1, dtype=np.intp), reach),
+            levels=_levels_around(site, track, np.zeros(1, dtype=np.intp), reach, readings),
             reach_m=reach,
             configurations=tuple(chosen.id for chosen in driven_in(move, machine).values()),
             steers=tuple(dict.fromkeys(pose.steer for pose in move.poses)),
             wet=conditions.wet or not any(one.id == move.id and not one.wet for one in site.moves),
             sigmas=Sigmas.of(machine, site.ground.accuracy),
             works=_works(move, track, site),
+            readings=readings,
         )
 
     def driven(self, travel_mode: str, configuration: Configuration) -> Case:
         """The same case in one travel mode, and the configuration it is driven in."""
         return dataclasses.replace(self, ridden=travel_mode == "ridden", configuration=configuration)
 
+    def sure(self, hub_x: Floats, hub_y: Floats, k: float) -> Sure:
+        """How sure the machine is of how it stands in poses whose hubs ``(..., 4)`` are at these places."""
+        known = None if self.site.ground.accuracy.assumed else self.readings
+        return Sure.of(self.sigmas, known, hub_x, hub_y, k)
+
     def around(self, rows: Ints) -> Case:
         """The same case with the levels round some samples of its track, so that no route needs them all at once."""
-        return dataclasses.replace(self, levels=_levels_around(self.site, self.track, rows, self.reach_m))
+        levels = _levels_around(self.site, self.track, rows, self.reach_m, self.readings)
+        return dataclasses.replace(self, levels=levels)
 
     def figure(self, name: str) -> float:
         """A machine figure, NaN when nobody gave it: a check that needs it is then not made."""

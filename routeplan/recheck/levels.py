@@ -6,6 +6,7 @@ Unknown levels are carried as a number larger than any level, so that a maximum 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from routeplan.site.model import Ground
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+Rise = Callable[[Floats, Floats], Floats]
 
 #: Stands for an unknown level inside the arrays; a weight of exactly zero still cancels it.
 UNKNOWN = 1e300
@@ -178,16 +180,23 @@ class Levels:
         The site's levels.
     window
         ``(x_min, y_min, x_max, y_max)`` in site metres: all that will be asked for, the reach of defects included.
+    rise
+        How far levels at places are lifted beyond what was surveyed; None where nothing lifts them.
     """
 
-    def __init__(self, ground: Ground, window: tuple[float, ...]) -> None:
+    def __init__(self, ground: Ground, window: tuple[float, ...], rise: Rise | None = None) -> None:
         cell = ground.cell_m
         border = 4 * max(1, round(CLEAN_HALF_M / cell)) + 2
         row0, row1 = self._span(window[1] - ground.y_min, window[3] - ground.y_min, cell, border, ground.z.shape[0])
         col0, col1 = self._span(window[0] - ground.x_min, window[2] - ground.x_min, cell, border, ground.z.shape[1])
-        self.z = np.asarray(ground.z[row0:row1, col0:col1], dtype=np.float64)
+        surveyed = ground.z if ground.surveyed is None else ground.surveyed
+        self.z = np.asarray(surveyed[row0:row1, col0:col1], dtype=np.float64)
         self.place = {"x_min": ground.x_min + col0 * cell, "y_min": ground.y_min + row0 * cell, "cell_m": cell}
         self.cell_m = cell
+        if rise is not None:
+            north, east = np.mgrid[0 : self.z.shape[0], 0 : self.z.shape[1]] * cell
+            x, y = self.place["x_min"] + east, self.place["y_min"] + north
+            self.z = self.z + rise(x.ravel(), y.ravel()).reshape(self.z.shape)
         tidy = clean_ground(self.z, cell)
         self.real = Raster(self.z, **self.place)
         self.clean = Raster(tidy, **self.place)

@@ -141,13 +141,20 @@ def _under(case: Case, stance: Stance, ledger: Ledger, soffit: Soffit, top: Top)
     lever = levers(case.machine, corners.xi, corners.eta)
     lifted = case.site.thresholds.tip_participation * 2.0 * np.max(lever * defect, axis=-1)
     gap = soffit_level(case, soffit, corners) - (corners.z + lifted)
-    sigma = gap_sigma_m(case, soffit, corners.xi, corners.eta)
+    sigma = sure_gap_m(case, close, soffit, corners, ledger.k)
     ledger.offer(top.kind, corners.rows, gap - top.required_m, value=gap, limit=top.required_m, sigma=sigma)
 
 
 def gap_sigma_m(case: Case, soffit: Soffit, xi: Floats, eta: Floats) -> Floats:
     """Sigma of the gap between body points and a soffit."""
     return np.asarray(np.hypot(case.sigmas.point(xi, eta), soffit_sigma_m(case, soffit)))
+
+
+def sure_gap_m(case: Case, stance: Stance, soffit: Soffit, corners: Corners, k: float) -> Floats:
+    """The same after readings, at corners of what lies under the soffit in some stance."""
+    sure = case.sure(stance.hub_x, stance.hub_y, k)
+    levels = sure.point_in((corners.at, corners.variant), corners.xi, corners.eta)
+    return np.asarray(np.hypot(levels, soffit_sigma_m(case, soffit)))
 
 
 def _leave_open(stance: Stance, ledger: Ledger, soffit: Soffit, top: Top) -> None:

@@ -50,14 +50,16 @@ def whichever_way(pitch: Floats, roll: Floats) -> Floats:
 def _offer_tilt(case: Case, stance: Stance, ledger: Ledger) -> None:
     off = np.nan_to_num(case.figure("tilt_sensor_tolerance_deg"))
     pitch, roll = stance.planes.pitch, stance.planes.roll
+    sure = case.sure(stance.hub_x, stance.hub_y, ledger.k)
+    along, across = (np.asarray(one)[..., None] for one in (sure.pitch, sure.roll))  # one for both planes of a pose
     seen = {
-        "tilt_side_deg": (np.abs(np.arctan(roll)), case.sigmas.roll),
-        "tilt_long_deg": (np.abs(np.arctan(pitch)), case.sigmas.pitch),
-        "tilt_any_deg": (whichever_way(pitch, roll), math.hypot(case.sigmas.pitch, case.sigmas.roll)),
+        "tilt_side_deg": (np.abs(np.arctan(roll)), across),
+        "tilt_long_deg": (np.abs(np.arctan(pitch)), along),
+        "tilt_any_deg": (whichever_way(pitch, roll), np.hypot(along, across)),
     }
     for name in tilt_figures(case.machine):
         if name in seen:
-            lean, sigma = np.degrees(seen[name][0]), math.degrees(seen[name][1])
+            lean, sigma = np.degrees(seen[name][0]), np.degrees(seen[name][1])
             limit = case.figure(name) - off
             ledger.offer(SET_UP_TILT, stance.rows, limit - lean, value=lean, limit=limit, sigma=sigma)
 

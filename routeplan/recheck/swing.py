@@ -26,6 +26,7 @@ from routeplan.recheck.overhead import (
     lowest_room,
     overhead,
     soffit_level,
+    sure_gap_m,
     tops_of,
     under,
 )
@@ -244,7 +245,8 @@ def offer_swing(case: Case, stance: Stance, ridden: Ridden, ledger: Ledger) -> N
     floor = np.array(case.configuration.basket.ring)
     room = case.site.thresholds.bounce_limit_m - rigid_rise(case, stance)
     swing, least = (values[stance.rows] for values in ridden.swings(case, floor))
-    _offer(ledger, stance.rows, room, swing, least, case.sigmas.point(*floor.T))
+    sure = case.sure(stance.hub_x, stance.hub_y, ledger.k).point(*floor.T)
+    _offer(ledger, stance.rows, room, swing, least, sure)
     for soffit, top in overhead(case, stance.rows):
         _offer_under(case, stance, ridden, ledger, soffit, top)
 
@@ -263,7 +265,7 @@ def _offer_under(case: Case, stance: Stance, ridden: Ridden, ledger: Ledger, sof
     room = soffit_level(case, soffit, corners) - corners.z - top.required_m
     # A swing is linear over a top, so that none of its places swings farther than all of its corners.
     swing, least = (values[corners.rows, corners.variant].max(axis=-1) for values in ridden.swings(case, top.ring))
-    _offer(ledger, corners.rows, room, swing, least, gap_sigma_m(case, soffit, corners.xi, corners.eta))
+    _offer(ledger, corners.rows, room, swing, least, sure_gap_m(case, close, soffit, corners, ledger.k))
 
 
 def _offer(ledger: Ledger, rows: Ints, room: Floats, swing: Floats, least: Floats, sigma: Floats) -> None:

@@ -14,9 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan.machine.model import Machine
+from routeplan.recheck.readings import Readings
 from routeplan.site.model import Accuracy
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
 
 
 def confidence_k(length_m: float, *, route_confidence: float, correlation_m: float) -> float:
@@ -63,3 +65,56 @@ class Sigmas:
         along = self._rho(self.wheelbase_m) + self._rho(math.hypot(self.wheelbase_m, self.track_m))
         square = (1 + across) / 2 * (q**2 + (1 - q) ** 2) + along * q * (1 - q)
         return np.asarray(np.sqrt(self.accuracy.short_range_m**2 * square + (eta_m * self.roll) ** 2))
+
+
+@dataclass(frozen=True, eq=False)
+class Sure:
+    """Standard deviations of a machine that stands in poses: what readings leave of those of the survey, never more.
+
+    ``pitch`` and ``roll`` have the shape of the poses, or are numbers where no reading tells. ``left`` ``(..., 4, 4)``
+    is the covariance of the levels under the wheels, ``amiss`` ``(..., 4)`` what each is put right amiss by for each of
+    k sigmas.
+    """
+
+    survey: Sigmas
+    pitch: Floats | float
+    roll: Floats | float
+    left: Floats | None
+    amiss: Floats | None
+
+    @classmethod
+    def of(cls, survey: Sigmas, readings: Readings | None, hub_x: Floats, hub_y: Floats, k: float) -> Sure:
+        """Of poses whose hubs FL FR RL RR are at these places."""
+        if readings is None:
+            return cls(survey, survey.pitch, survey.roll, None, None)
+        left, amiss = readings.left(hub_x, hub_y), readings.amiss(hub_x, hub_y) / k
+
+        def between(one: int, other: int) -> Floats:
+            square = left[..., one, one] + left[..., other, other] - 2.0 * left[..., one, other]
+            return np.asarray(np.sqrt(np.maximum(square, 0.0)) + amiss[..., one] + amiss[..., other])
+
+        pitch = np.maximum(between(0, 2), between(1, 3)) / survey.wheelbase_m
+        roll = np.maximum(between(0, 1), between(2, 3)) / survey.track_m
+        return cls(survey, np.minimum(pitch, survey.pitch), np.minimum(roll, survey.roll), left, amiss)
+
+    def point(self, xi_m: Floats, eta_m: Floats) -> Floats:
+        """Of the level of body points, metres: every point in every pose, one axis more than the poses."""
+        if self.left is None or self.amiss is None:
+            return self.survey.point(xi_m, eta_m)
+        return self._heights(xi_m, eta_m, self.left[..., None, :, :], self.amiss[..., None, :])
+
+    def point_in(self, poses: tuple[Ints, Ints], xi_m: Floats, eta_m: Floats) -> Floats:
+        """Of the level of body points, each in a pose of its own."""
+        if self.left is None or self.amiss is None:
+            return self.survey.point(xi_m, eta_m)
+        return self._heights(xi_m, eta_m, self.left[poses], self.amiss[poses])
+
+    def _heights(self, xi_m: Floats, eta_m: Floats, left: Floats, amiss: Floats) -> Floats:
+        """The worse of the body leaning with its front axle and with its rear one, on the middles of both."""
+        q, lean = (xi_m - self.survey.xi_rear_m) / self.survey.wheelbase_m, eta_m / self.survey.track_m
+        worst = np.zeros(())
+        for front, rear in ((lean, 0.0 * lean), (0.0 * lean, lean)):
+            share = np.stack([q / 2 + front, q / 2 - front, (1 - q) / 2 + rear, (1 - q) / 2 - rear], axis=-1)
+            square = np.sum(share * np.squeeze(left @ share[..., None], axis=-1), axis=-1)
+            worst = np.maximum(worst, np.sqrt(np.maximum(square, 0.0)) + np.sum(np.abs(share) * amiss, axis=-1))
+        return np.asarray(np.minimum(worst, self.survey.point(xi_m, eta_m)))

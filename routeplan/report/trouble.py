@@ -7,6 +7,7 @@ import math
 from routeplan.machine.model import Machine
 from routeplan.report.margins import decisive, rests_on, spare_text
 from routeplan.report.markup import escape, name
+from routeplan.report.settling import measured_text
 from routeplan.report.tables import go, table
 from routeplan.report.tight import names_at
 from routeplan.report.wording import against_text, amount_text
@@ -27,7 +28,9 @@ def unsettled(move: Move, machine: Machine) -> dict[str, list[str]]:
             doubt = f"{check.kind}: {spare_text(check)}"
             if math.isfinite(check.k * check.sigma):
                 doubt += f", doubt {amount_text(check.k * check.sigma, check.unit, upwards=True)}"
-            for text in rests_on(check, machine) or (doubt,):
+            measured = measured_text(check)
+            by_itself = (f"{doubt}; {measured}",) if measured else ()
+            for text in (*rests_on(check, machine), *by_itself) or (doubt,):
                 rests.setdefault(text, []).append(check.kind)
     return rests
 

@@ -30,6 +30,7 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
     ),  # fmt: skip
     "excavations": ("id", "set_back_m"),
     "areas": ("id", "title", "closed"),
+    "readings": ("id", "level_m", "sigma_m", "taken_on", "taken_by"),
     "places": ("id", "kind", "title", "bearing_deg", "tolerance_m"),
 }
 

@@ -18,6 +18,7 @@ from shapely.geometry import Point, Polygon
 from routeplan.machine.model import Machine
 from routeplan.site.bearing import Bearing
 from routeplan.site.friction import Friction
+from routeplan.site.reading import Reading
 
 TravelMode = Literal["ridden", "beside_rails_up", "beside_rails_folded"]
 #: A move may leave the travel mode to the planner, which then changes it at hold points.
@@ -72,6 +73,8 @@ class Ground:
         Node spacing, metres.
     accuracy
         How good the levels are.
+    surveyed
+        Levels as surveyed where readings have put ``z`` right, ``None`` where ``z`` is what was surveyed.
     """
 
     z: NDArray[np.float64]
@@ -79,6 +82,7 @@ class Ground:
     y_min: float
     cell_m: float
     accuracy: Accuracy
+    surveyed: NDArray[np.float64] | None = None
 
 
 @dataclass(frozen=True)
@@ -316,6 +320,7 @@ class Thresholds:
     route_confidence: float = 0.95
     stopping_distance_m: float = 3.0
     reaction_s: float = 1.0
+    reading_sigma_m: float = 0.002
 
 
 @dataclass(frozen=True)
@@ -366,6 +371,7 @@ class Site:
     line_corridors: tuple[LineCorridor, ...] = ()
     excavations: tuple[Excavation, ...] = ()
     areas: tuple[Area, ...] = ()
+    readings: tuple[Reading, ...] = ()
     places: Mapping[str, Place] = field(default_factory=dict)
     machines: Mapping[str, Machine] = field(default_factory=dict)
     moves: tuple[MoveWanted, ...] = ()

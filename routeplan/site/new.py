@@ -25,8 +25,8 @@ MACHINE_CLASS = "slab-scissor-8m"
 #: The example yard, metres: its size, how far apart its levels stand, and how they fall to the east.
 _EAST_M, _NORTH_M, _CELL_M, _LEVEL_M, _FALL = 24, 16, 2, 100.0, 0.01
 
-#: Columns that draw, where a layer takes points only.
-_POINTS = ("x", "y")
+#: Columns that draw where a layer takes points only, and these layers.
+_POINTS, _SPOTS = ("x", "y"), frozenset({"readings", "places"})
 
 Xy = tuple[float, float]
 Cells = Mapping[str, str]
@@ -38,7 +38,7 @@ def header(layer: str) -> tuple[str, ...]:
     >>> header("walkways")
     ('id', 'kind', 'width_m', 'shape', 'n', 'x', 'y')
     """
-    return (*(COLUMNS[layer] or ("id",)), *(_POINTS if layer == "places" else CORNER_COLUMNS))
+    return (*(COLUMNS[layer] or ("id",)), *(_POINTS if layer in _SPOTS else CORNER_COLUMNS))
 
 
 def write_new_site(folder: Path) -> tuple[str, ...]:
@@ -182,6 +182,9 @@ def _examples() -> dict[str, list[Cells]]:
         "overhead_lines": _drawn("line", "line", (0, 15.5), (_EAST_M, 15.5), corridor_m="0.5"),
         "excavations": _area("pit", 20, 12, 22, 13.5, set_back_m="1"),
         "areas": _area("lay-down", 14, 1.5, 22, 4, title="Lay-down area", closed="2026-11-30/2026-12-04"),
+        "readings": _spot(
+            "level-1", 9, 8, level_m="99.909", sigma_m="0.002", taken_on="2026-11-09", taken_by="surveyor"
+        ),
         "places": [
             *_spot("gate", 3, 8, kind="gate", title="West gate", bearing_deg="90"),
             *_spot("bay", 21, 8, kind="workface", title="East bay"),

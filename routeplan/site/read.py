@@ -26,6 +26,8 @@ from routeplan.site.lines import LineReader, SafetyTable, check_lines, read_safe
 from routeplan.site.model import Accuracy, Contact, GridSpec, Ground, InputFile, MoveWanted, Site, Surface, Thresholds
 from routeplan.site.outlines import checked
 from routeplan.site.paths import cannot_open, check_folder, find_file
+from routeplan.site.reading import Reading
+from routeplan.site.readings import check_readings, put_right, readings
 from routeplan.site.schema import DECLARED_NONE, LayerRef, LayersSection, LevelsSection, SiteFile
 from routeplan.site.text import read_text
 
@@ -201,6 +203,14 @@ class _Reader:
         self.place("levels", before)
         return ground
 
+    def put_right(self, ground: Ground | None, taken: tuple[Reading, ...], given: SiteFile) -> Ground | None:
+        """Return the levels as readings put them right, as they are where the two do not belong together."""
+        if ground is None or not taken or {"levels", "readings"} & self.misplaced:
+            return ground
+        before, ref = len(self.faults), given.layers.readings
+        check_readings(taken, ground, label="readings" if ref is None else ref.file, faults=self.faults)
+        return put_right(ground, taken) if len(self.faults) == before else ground
+
     def machines(self, specs: Mapping[str, Mapping[str, Any]]) -> dict[str, Machine]:
         """Return the machines that could be built."""
         machines: dict[str, Machine] = {}
@@ -220,8 +230,10 @@ class _Reader:
         self.door.repair = given.site.repair == "make_valid"
         boundary = None if {("site",), ("site", "boundary")} & untold else self.boundary(given.site.boundary, crs)
         ground = None if {("levels",), ("levels", "file")} & untold else self.ground(given.levels, crs)
+        layers: dict[str, Any] = {"readings": self.layer("readings", given.layers, crs, readings)}
+        ground = self.put_right(ground, layers["readings"], given)
         lines = LineReader(self.safety_table(understood), ground)
-        layers: dict[str, Any] = {
+        layers |= {
             name: self.layer(name, given.layers, crs, builder)
             for name, builder in (_BUILDERS | {"overhead_lines": lines}).items()
         }

@@ -76,6 +76,7 @@ class LayersSection(Section):
     areas: Source | None = None
     overhead_lines: Source | None = None
     excavations: Source | None = None
+    readings: Source | None = None
     places: Source | None = None
 
 
@@ -108,6 +109,7 @@ class ThresholdsSection(Section):
     route_confidence: Annotated[float, Field(ge=0.8, lt=1.0)] = Thresholds.route_confidence
     stopping_distance_m: Annotated[float, Field(ge=0.5, le=20.0)] = Thresholds.stopping_distance_m
     reaction_s: Annotated[float, Field(ge=0.3, le=5.0)] = Thresholds.reaction_s
+    reading_sigma_m: Annotated[float, Field(ge=0.0002, le=0.1)] = Thresholds.reading_sigma_m
 
 
 class MoveSection(Section):

@@ -129,10 +129,18 @@ def test_the_lean_that_is_least_sure_governs() -> None:
 
 
 def test_the_workface_that_is_least_sure_governs() -> None:
-    seen = enumerate((Lean(1.0, 2.0, 0.1), Lean(0.9, 2.0, 0.5)))
-    found = [SetUp(n, (n, 0.0), (lean,), math.nan, 0.5) for n, lean in seen]
+    seen = enumerate((Lean(1.0, 2.0, 0.1, "tilt_side_deg"), Lean(0.9, 2.0, 0.5, "tilt_long_deg")))
+    found = [SetUp(n, Anchor(n, 0.0, 0.0), (lean,), math.nan, 0.5) for n, lean in seen]
     row = set_up_check(by_kind(TILT), found, worlds.scissor(), 3.0, (), START)
     assert (row.verdict, row.chainage_m, row.sigma) == ("not proven", 1.0, 0.5)
+
+
+def test_what_surely_fails_is_not_hidden_behind_what_is_less_sure() -> None:
+    seen = (Lean(2.2, 2.0, 0.05, "tilt_side_deg"), Lean(2.1, 2.0, 0.5, "tilt_long_deg"))
+    apart = [SetUp(n, Anchor(n, 0.0, 0.0), (lean,), math.nan, 0.5) for n, lean in enumerate(seen)]
+    for found in (apart, [SetUp(0.0, Anchor(0.0, 0.0, 0.0), seen, math.nan, 0.5)]):
+        row = set_up_check(by_kind(TILT), found, worlds.scissor(), 3.0, (), START)
+        assert (row.verdict, row.chainage_m, row.sigma) == ("fail", 0.0, 0.05)
 
 
 def test_the_driving_tolerance_turns_the_fall_on_to_the_other_axis() -> None:

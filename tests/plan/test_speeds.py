@@ -227,9 +227,9 @@ def test_levels_too_poor_to_tell_are_not_proven_and_fail_nothing(monkeypatch: py
 
     monkeypatch.setattr("routeplan.plan.move.paced", heard)
     planned.__wrapped__(kerb=True, limit_m=2.0, **BOUNCE)
-    found, machine, hazards, k, holds, gripped = asked
+    found, machine, hazards, k, holds, gripped, surer = asked
     poor = dataclasses.replace(hazards, sigma=np.full_like(hazards.sigma, 2.0 / k))
-    both = [paced(found, machine, one, k, holds, gripped) for one in (hazards, poor)]
+    both = [paced(found, machine, one, k, holds, gripped, surer) for one in (hazards, poor)]
     assert [len(pace.thrown) for pace in both] == [0, 0]
     checks = [pace.swung.check(by_kind(SWING), k, (), 0.0, math.inf) for pace in both]
     assert [check.verdict for check in checks] == ["pass", "not proven"]
@@ -319,7 +319,8 @@ def test_no_point_may_swing_by_more_than_was_allowed_for_at_it() -> None:
     """Near a kerb, 0.2 m left of every gap: of a box the least counts, at its back less than at its front."""
     hazards = hazards_of(boom(), flat_site(machines=(boom(),), defects=(KERB,)))
     margins = np.full((1, UNDER_LINE_PROVEN + 1), 0.2)
-    found = Profile((), margins, np.array([[12.0, 10.0, 0.0]]), np.array([0.0, 0.1]), np.ones(1))
+    starts, ends = np.array([[12.0, 10.0, 0.0]]), np.array([[12.1, 10.0, 0.0]])
+    found = Profile((), margins, starts, ends, np.array([0.0, 0.1]), np.ones(1))
     points = points_of(found, hazards, 0.0)
     own = [max(lever(xi, eta, 2.5, 0.0, 2.05), lever(xi, eta, 0.0, 2.5, 2.05)) for xi, eta in points.places]
     most = 0.2 + hazards.body.amplification * 0.05 * np.array(own)

@@ -31,7 +31,10 @@ from routeplan.site.read import read_site
 from routeplan.site.schema import TABLES, SiteFile
 
 LAYERS = sorted(COLUMNS)
-PARTS = ("obstacles", "soffits", "surfaces", "defects", "walkways", "line_corridors", "excavations", "areas", "places")
+PARTS = (
+    "obstacles", "soffits", "surfaces", "defects", "walkways", "line_corridors", "excavations", "areas", "readings",
+    "places",
+)  # fmt: skip
 
 
 @pytest.fixture
@@ -211,7 +214,7 @@ def test_columns_txt_explains_every_column_and_no_other(folder: Path) -> None:
     drawn = set(re.findall(r"^  (\w+) ", shared[1], re.MULTILINE))
     assert drawn == {"id", *CORNER_COLUMNS}
     for layer in LAYERS:
-        assert explained[layer] | (set() if layer == "places" else drawn) == set(header(layer))
+        assert explained[layer] | (set() if layer in ("places", "readings") else drawn) == set(header(layer))
     assert explained["levels"] == {"x", "y", "z"}
 
 

@@ -21,6 +21,7 @@ from routeplan.site.friction import Friction, Loose
 from routeplan.site.ground import levels_at, samples
 from routeplan.site.model import LineHeight, Site, Thresholds
 from routeplan.site.read import read_site
+from routeplan.site.reading import Reading
 from tests.site import zoo_lines
 from tests.site.folders import (
     BOW_TIE,
@@ -439,3 +440,24 @@ def test_reading_twice_gives_the_same_site(tmp_path: Path) -> None:
     first, second = read_site(folder), read_site(folder)
     assert first.inputs == second.inputs and np.array_equal(first.ground.z, second.ground.z)
     assert first.boundary.equals_exact(second.boundary, 0.0)
+
+
+def test_readings_put_the_levels_right(tmp_path: Path) -> None:
+    """One reading pulls its own place by s^2 / (s^2 + sigma^2) of what it lies off, farther ones by exp(-d / c) of
+    that; two far apart do not meet.
+    """
+    taken = {"sigma_m": 0.001, "taken_on": "2026-11-09", "taken_by": "surveyor"}
+    rows = [feature(point(4.25, 6.25), id="r1", level_m=50.1725, **taken)]  # 5 mm over 50 + 0.0425 + 0.125
+    rows.append(feature(point(19.25, 1.25), id="r2", level_m=50.2165, **taken))  # 1 mm below 50 + 0.1925 + 0.025
+    before = read_site(write_folder(tmp_path / "bare")).ground
+    folder = with_layer("readings", geojson(*rows), folder=tmp_path / "site")
+    site = read_site(folder)
+    ground = site.ground
+    assert ground.surveyed is not None and np.array_equal(ground.surveyed, before.z)
+    pull = 0.003**2 / (0.003**2 + 0.001**2)
+    for x, y, apart_m, beyond_m in ((4.25, 6.25, 0.0, 0.005), (6.25, 6.25, 2.0, 0.005), (19.25, 1.25, 0.0, -0.001)):
+        row, col = round((y - ground.y_min) / 0.5), round((x - ground.x_min) / 0.5)
+        rise_m = ground.z[row, col] - before.z[row, col]
+        assert rise_m == pytest.approx(pull * beyond_m * math.exp(-apart_m / 2.0), abs=4e-6), (x, y)
+    assert site.readings[0] == Reading("r1", Point(4.25, 6.25), 50.1725, 0.001, dt.date(2026, 11, 9), "surveyor")
+    assert "readings" in site.layers_given

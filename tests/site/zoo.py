@@ -2,7 +2,17 @@
 
 from __future__ import annotations
 
-from tests.site import zoo_columns, zoo_csv, zoo_files, zoo_keys, zoo_levels, zoo_lines, zoo_moves, zoo_outlines
+from tests.site import (
+    zoo_columns,
+    zoo_csv,
+    zoo_files,
+    zoo_keys,
+    zoo_levels,
+    zoo_lines,
+    zoo_moves,
+    zoo_outlines,
+    zoo_readings,
+)
 
 ANIMALS = (
     *zoo_keys.ANIMALS,
@@ -13,4 +23,5 @@ ANIMALS = (
     *zoo_columns.ANIMALS,
     *zoo_lines.ANIMALS,
     *zoo_csv.ANIMALS,
+    *zoo_readings.ANIMALS,
 )

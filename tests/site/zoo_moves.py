@@ -106,7 +106,7 @@ places.csv
 site.toml
   - layers, place: "place" is not a key of this table
     mend: did you mean "places"? Known: areas, defects, excavations, obstacles, overhead_lines, places,
-          soffits, surfaces, walkways [unknown-key]
+          readings, soffits, surfaces, walkways [unknown-key]
 """,
         toml=SITE + '[layers]\nplace = "places.csv"\n[machines.SC12]\nclass = "rough-terrain-scissor-12m"\n' + move(),
     ),
