@@ -180,6 +180,26 @@ CATALOGUE: tuple[CheckKind, ...] = (
         tests=("tests/recheck/test_limits.py::test_a_kerb_under_the_wheels_and_the_step_limit",),
     ),
     CheckKind(
+        "kerb angle", arrays.KERB_ANGLE, "deg",
+        "kerb_angle_deg - the larger of the angles that the chassis arrow, and the way that the wheel's hub goes, make "
+        "with the normal of an edge of a raised feature that the wheel meets: every edge of its outline that comes "
+        "under the tyre as seen from above, its two radii long and its width wide", "kerb_angle_deg (site)",
+        _WHEELS, ("defects",), source="the site's angle",
+        tests=(
+            "tests/recheck/test_kerbs.py::test_a_kerb_met_a_hundredth_of_a_degree_inside_and_beyond_the_angle",
+            "tests/hazards/test_kerbs.py::test_a_kerb_met_a_hundredth_of_a_degree_inside_and_beyond_the_angle",
+        ),
+    ),
+    CheckKind(
+        "kerb side slope", arrays.KERB_SIDE, "deg",
+        "kerb_side_slope_deg - abs(roll) of the mean plane of clean ground, where a wheel meets such an edge",
+        "kerb_side_slope_deg (site)", _WHEELS, ("defects",), surveyed=True, source="the site's limit",
+        tests=(
+            "tests/recheck/test_kerbs.py::test_a_kerb_on_a_crossfall_just_inside_and_just_beyond",
+            "tests/hazards/test_kerbs.py::test_a_kerb_on_a_crossfall_just_inside_and_just_beyond",
+        ),
+    ),
+    CheckKind(
         "surface acceptance", arrays.ACCEPTANCE, "m",
         "distance from a tyre's contact line to ground without a valid acceptance for the machine's mass on the day; "
         "where surfaces overlap, one without a valid acceptance overrules", "0",

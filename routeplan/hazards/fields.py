@@ -267,7 +267,8 @@ def outlines_of(site: Site, radius_m: float) -> tuple[Floats, Floats, Floats]:
     over = [(soffit.geometry, 0.0, 0.0) for soffit in site.soffits]
     rows, outlines = np.empty((0, 8)), np.empty((0, 4))
     for geometry, size, hole in (*met, *over):
-        ring, first = shapely.get_coordinates(geometry.exterior), len(outlines)
-        outlines = np.vstack([outlines, np.hstack([ring[:-1], ring[1:]])])
+        first = len(outlines)
+        for ring in map(shapely.get_coordinates, (geometry.exterior, *geometry.interiors)):
+            outlines = np.vstack([outlines, np.hstack([ring[:-1], ring[1:]])])
         rows = np.vstack([rows, (*geometry.bounds, size, hole, first, len(outlines))])
     return rows[: len(met)], rows[len(met) :], outlines

@@ -80,6 +80,7 @@ def margin_sigmas(site: Site, machine: Machine, configuration: Configuration) ->
     sigma[arrays.COMBINED] = math.hypot(pitch / min(angles[:2]), roll / angles[2])
     sigma[arrays.STRIKE] = math.hypot(point, accuracy.short_range_m)
     sigma[arrays.BOUNCE] = basket
+    sigma[arrays.KERB_SIDE] = math.degrees(roll)
     sigma[arrays.HEAD] = sigma[arrays.OVERHEAD] = sigma[arrays.UNDER_LINE] = point
     return sigma
 
@@ -184,6 +185,7 @@ def _blocking(body: Body, wanted: Floats) -> Bytes:
     best[arrays.COMBINED] = 1.0
     best[arrays.STRIKE] = float(body.rows("boxes")[:, 4].min()) - body.underside_gap
     best[arrays.BOUNCE] = body.bounce_limit
+    best[arrays.KERB_SIDE] = body.kerb_side
     blocking[best < wanted] = 1
     blocking[arrays.WALKWAY] = 0
     blocking[arrays.LEVELS] = 2

@@ -51,7 +51,6 @@ NOT_CHECKED: tuple[str, ...] = (
     "the tail; a tilt sensor that turns with the turntable, for its limits are held along and across the chassis.",
     "Basket bounce of a machine that changes its speed more than once within one ringing, or stands on tyres softer "
     "than 1 MN/m an axle: speed limits hold for a steady speed with one stop.",
-    "The angle at which a kerb is met.",
     "Other plant and traffic, lighting, weather, rescue, charging, permits and training.",
 )
 

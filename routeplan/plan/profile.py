@@ -160,6 +160,8 @@ def _limit(line: CheckKind, hazards: Hazards, found: Profile, row: int) -> float
         arrays.COMBINED: 1.0,
         arrays.BOUNCE: body.bounce_limit,
         arrays.STEP: body.step_limit,
+        arrays.KERB_ANGLE: body.kerb_angle,
+        arrays.KERB_SIDE: body.kerb_side,
         arrays.STRIKE: body.underside_gap,
         arrays.LEVELS: 1.0,
     }.get(line.index, 0.0)
@@ -172,7 +174,9 @@ _OVER = {
 }  # fmt: skip
 
 #: Checks whose value may not exceed its limit; the others' may not fall below it.
-_UPPER = frozenset({arrays.GRADE, arrays.SIDE_SLOPE, arrays.COMBINED, arrays.BOUNCE, arrays.STEP})
+_UPPER = frozenset({
+    arrays.GRADE, arrays.SIDE_SLOPE, arrays.COMBINED, arrays.BOUNCE, arrays.STEP, arrays.KERB_ANGLE, arrays.KERB_SIDE
+})  # fmt: skip
 
 
 def _margin_check(line: CheckKind, found: Profile, hazards: Hazards, k: float, why: tuple[str, ...]) -> Check:

@@ -312,6 +312,8 @@ class Thresholds:
     lateral_tolerance_m: float = 0.15
     heading_tolerance_deg: float = 2.0
     bounce_limit_m: float = 0.30
+    kerb_angle_deg: float = 15.0
+    kerb_side_slope_deg: float = 3.0
     tip_participation: float = 1.6
     route_confidence: float = 0.95
     stopping_distance_m: float = 3.0
