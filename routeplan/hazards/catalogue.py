@@ -209,14 +209,16 @@ CATALOGUE: tuple[CheckKind, ...] = (
     CheckKind(
         "ground load", -1, "kN",
         "most that the ground lets a wheel carry - what the wheel carries (section 11), on every surface that a tyre's "
-        "contact line meets and that claims anything of wheels; on clay and platforms it rests on contact_area_m2 too. "
-        "Where no surface on the way claims anything its acceptance decides, and this passes",
+        "contact line meets and that claims anything of wheels, and on every cover or plate that is driven over; on "
+        "clay and platforms it rests on contact_area_m2 too. Where nothing on the way claims anything the acceptance "
+        "decides, and this passes",
         "wheel_limit_kn; of clay and of platforms section 11 (site)", (*_WEIGHT, *_WHEELS), ("surfaces",),
         surveyed=True, source="the engineer's or maker's word",
         tests=(
             "tests/outside/test_bearing.py::test_a_published_sheet_of_drained_ground",
             "tests/outside/test_bearing.py::test_a_load_spread_on_to_what_lies_below",
             "tests/recheck/test_ground_load.py::test_a_wheel_at_what_the_ground_lets_it_carry",
+            "tests/recheck/test_plates.py::test_a_plate_at_twice_what_a_wheel_carries",
         ),
     ),
     CheckKind(
@@ -235,8 +237,14 @@ CATALOGUE: tuple[CheckKind, ...] = (
         ),
     ),
     CheckKind(
-        "covers, plates and trenches", arrays.COVERS, "m", "distance from a tyre's contact line to the feature", "0",
-        _CONTACTS, ("defects",), tests=("tests/recheck/test_just_beyond.py::test_what_tyres_keep_off",),
+        "covers, plates and trenches", arrays.COVERS, "m",
+        "distance from a tyre's contact line to the feature; none is kept from a cover or plate proven to carry the "
+        "machine's wheels, nor from the part of a trench under one (section 7)", "0",
+        _CONTACTS, ("defects",),
+        tests=(
+            "tests/recheck/test_just_beyond.py::test_what_tyres_keep_off",
+            "tests/recheck/test_plates.py::test_only_what_is_proven_by_the_day_is_driven_over",
+        ),
     ),
     CheckKind(
         "excavation edge", arrays.EXCAVATION, "m",

@@ -40,8 +40,9 @@ _PLATE = "read it from the machine's plate or sheet"
 
 #: What the catalogue does not hold yet; printed on every output.
 NOT_CHECKED: tuple[str, ...] = (
-    "Covers, plates and trenches by calculation: they are not driven over. Wheel loads on ground of which the site "
-    "claims nothing: a competent person's acceptance stands alone there. Rain, and ruts that grow with every pass.",
+    "Covers and plates by calculation: who proved one says what a wheel may weigh on it, and nothing else is driven "
+    "over. Wheel loads on ground of which the site claims nothing: a competent person's acceptance stands alone there. "
+    "Rain, and ruts that grow with every pass.",
     "Grip where wheels are turned hard or one hangs in the air, and on ice, mud or leaves that nobody told of; a way "
     "round a slope on which a machine does not hold.",
     "Overhead lines beyond what the site tells of them: who owns them, whether they are live, and swing outside their "

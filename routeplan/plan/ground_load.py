@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from routeplan.hazards.bearing import Patch, limit_kn, rests_on
 from routeplan.hazards.catalogue import CheckKind
+from routeplan.hazards.edges import driven_over
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.register import doubts, verdict
 from routeplan.hazards.uncertainty import sigma_pitch, sigma_roll
@@ -92,7 +93,7 @@ def ground_load_check(
     under = UnderWheels.of(poses, machine, hazards, site)
     driven = _Driven(under, machine, tuple(machine.configurations[name] for name in shapes), site)
     found: list[tuple[_Least, Surface]] = []
-    for surface in site.surfaces:
+    for surface in (*site.surfaces, *_driven_over(site, machine, driven.shapes)):
         if surface.bearing is not None:
             on = under.on(surface.geometry)
             if on.any():
@@ -114,6 +115,14 @@ def ground_load_check(
         line.kind, "not proven" if why and result != "fail" else result, least.value, least.limit, least.margin,
         line.unit, least.sigma, k, at.chainage_m, (at.x, at.y), f"{surface.id}: {surface.bearing.role}", why,
     )  # fmt: skip
+
+
+def _driven_over(site: Site, machine: Machine, shapes: Sequence[Configuration]) -> list[Surface]:
+    """Covers and plates that its wheels may go over, as the hard ground that they are."""
+    return [
+        Surface(one.id, one.geometry, one.kind, None, one.proof.limit) for one in site.defects
+        if one.proof is not None and any(driven_over(one, machine, shape, None) for shape in shapes)
+    ]  # fmt: skip
 
 
 def _doubts(

@@ -11,7 +11,7 @@ from itertools import accumulate
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan.hazards.edges import accepted_on
+from routeplan.hazards.edges import accepted_on, driven_over
 from routeplan.hazards.prepare import Encounter, encounter
 from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.hazards.uncertainty import sigmas_wanted
@@ -200,7 +200,8 @@ class MovePlanner:
         shape = machine.configurations[configuration]
         closed = frozenset(area.id for area in self.site.areas if area.id in self.closed or area.closed_on(wanted.on))
         accepted = frozenset(s.id for s in self.site.surfaces if accepted_on(s, machine, shape, wanted.on))
-        key = (machine.id, configuration, wanted.travel_mode, closed, accepted)
+        over = frozenset(d.id for d in self.site.defects if driven_over(d, machine, shape, wanted.on))
+        key = (machine.id, configuration, wanted.travel_mode, closed, accepted, over)
         if key not in self._lattices:
             self.progress(f"{wanted.id}: reading the ground for {machine.id}", 0)
             met = self._encounters.get(key[:3])

@@ -115,6 +115,9 @@ def offer_ground_load(case: Case, stance: Stance, ledger: Ledger) -> None:
     """Offer the load of every wheel that a surface claims anything of, and why it cannot be a pass."""
     reach = wheel_reach_m(case)
     claimed = [surface for surface in case.site.surfaces if surface.bearing is not None]
+    claimed += [
+        Surface(one.id, one.geometry, one.kind, None, one.proof.limit) for one in case.site.defects if one.proof
+    ]  # fmt: skip
     for surface in local(claimed, case.track, stance.rows, reach):
         at = near(surface.geometry, case.track.x[stance.rows], case.track.y[stance.rows], reach)
         if at.size:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 
@@ -47,3 +48,11 @@ class Platform:
 
 #: What is known of how ground bears wheels; a surface is one of these, never two.
 Bearing = HardGround | Clay | Platform
+
+
+@dataclass(frozen=True)
+class Proof:
+    """A cover's or plate's proof that wheels may go over it as it lies: from which day, and what it lets one carry."""
+
+    date: dt.date
+    limit: HardGround

@@ -23,7 +23,9 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
         "platform_m", "spread_deg", "below_kpa", "below_phi_deg", "below_knm3", "below_factor",
         "friction_by", "friction_dry", "friction_wet", "loose", "friction_loose",
     ),  # fmt: skip
-    "defects": ("id", "kind", "width_m", "depth_m", "height_m", "state"),
+    "defects": (
+        "id", "kind", "width_m", "depth_m", "height_m", "state", "proven_by", "proven_on", "wheel_limit_kn",
+    ),
     "walkways": ("id", "kind", "width_m"),
     "overhead_lines": (
         "id", "corridor_m", "voltage_kv", "level_m", "clear_m", "sag_m", "sigma_m", "survey"

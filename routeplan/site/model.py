@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Point, Polygon
 
 from routeplan.machine.model import Machine
-from routeplan.site.bearing import Bearing
+from routeplan.site.bearing import Bearing, Proof
 from routeplan.site.friction import Friction
 
 TravelMode = Literal["ridden", "beside_rails_up", "beside_rails_folded"]
@@ -155,6 +155,7 @@ class Defect:
     ``geometry`` is always a polygon in plan (points and lines are given their width on reading).
     ``depth_m`` lowers, ``height_m`` raises a wheel; both zero for a flush cover. ``width_m`` is the size across.
     ``state`` is the trade's word: open, plated, backfilled and untested, proven, resurfaced; ``None`` if nobody said.
+    ``proof`` is what lets wheels over a cover or plate, whose ``height_m`` is that of its lip; ``None`` lets none.
     """
 
     id: str
@@ -164,6 +165,7 @@ class Defect:
     depth_m: float
     height_m: float
     state: str | None
+    proof: Proof | None = None
 
 
 @dataclass(frozen=True)

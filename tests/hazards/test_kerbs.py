@@ -97,6 +97,18 @@ def test_a_low_kerb_on_the_best_of_ground_is_looked_at() -> None:
     assert angle < -25.0
 
 
+def test_no_motion_near_a_low_kerb_is_free_without_a_look() -> None:
+    """No block of the ground is calm from which a motion may come to it; the best of ground elsewhere is."""
+    machine = scissor()
+    site = yard(strip(), machine=machine, height_m=0.0005)
+    terrain = build_terrain(site.ground, site.grid)
+    hazards = encounter(
+        site, machine, configuration="stowed", travel_mode="ridden", k=3.0, terrain=terrain
+    ).on(None, travel_m=2.0)  # fmt: skip
+    calm = (hazards.world.blocks["calm"][13:17] & arrays.CALM_MOTION) > 0
+    assert not calm[:, 13:27].any() and calm[:, 8:12].all() and calm[:, 28:32].all()
+
+
 def test_the_way_of_each_hub_counts() -> None:
     """Square-on by its arrow, in a turn, on the spot and in crab steer its wheels go aslant."""
     machine = scissor(pivots=1.0)

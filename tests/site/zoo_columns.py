@@ -213,12 +213,26 @@ surfaces.geojson
         feature(line((1, 1), (2, 2)), id="kerb", kind="kerb"),
         feature(line((1, 1), (2, 2)), id="sill", kind="sill", height_m=0.02),
         feature(line((1, 1), (2, 2)), id="lid", kind="cover"),
+        feature(SQUARE, id="weak", kind="plate", state="plated", proven_by="TWC", wheel_limit_kn=40),
+        feature(SQUARE, id="half", kind="plate", state="proven", proven_by="TWC", wheel_limit_kn=40),
+        feature(SQUARE, id="deep", kind="cover", state="proven", proven_by="maker", proven_on="2026-11-20",
+                wheel_limit_kn=40, height_m=0.01, depth_m=0.1),
+        feature(SQUARE, id="much", kind="cover", state="proven", proven_by="maker", proven_on="2026-11-20",
+                wheel_limit_kn=4000, height_m=0.01),
         faults="""
 defects.geojson
   - feature lid: it is a LineString
     mend: this layer takes an area or a point [geometry-type]
   - feature hill: depth_m = -0.1 is outside the sane range
     mend: give a value from 0 to 20 [out-of-range]
+  - feature much: wheel_limit_kn = 4000 is outside the sane range
+    mend: give a value from 0.1 to 1000 [out-of-range]
+  - feature deep: what lets wheels over it is told in part
+    mend: leave depth_m empty [proof-incomplete]
+  - feature half: what lets wheels over it is told in part
+    mend: give proven_on, height_m above 0: all of them let wheels over it [proof-incomplete]
+  - feature weak: it gives proven_by, wheel_limit_kn, and is no cover or plate whose state is proven
+    mend: only a proven cover or plate is driven over: leave them empty [proof-misplaced]
   - feature hole: kind = 'hole' is not a kind of defect
     mend: did you mean "pothole"? Known: cover, kerb, plate, pothole, sill, trench [unknown-value]
   - feature kerb: it has no height_m
