@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
@@ -199,15 +198,16 @@ class MovePlanner:
         configuration = machine.configuration_in(wanted.configuration, wanted.travel_mode)
         shape = machine.configurations[configuration]
         closed = frozenset(area.id for area in self.site.areas if area.id in self.closed or area.closed_on(wanted.on))
-        accepted = frozenset(s.id for s in self.site.surfaces if accepted_on(s, machine, shape, wanted.on))
-        over = frozenset(d.id for d in self.site.defects if driven_over(d, machine, shape, wanted.on))
+        day, wet, site = wanted.on, wanted.wet, self.site
+        accepted = frozenset(s.id for s in site.surfaces if accepted_on(s, machine, shape, day, wet=wet))
+        over = frozenset(d.id for d in site.defects if driven_over(d, machine, shape, day))
         key = (machine.id, configuration, wanted.travel_mode, closed, accepted, over)
         if key not in self._lattices:
             self.progress(f"{wanted.id}: reading the ground for {machine.id}", 0)
             met = self._encounters.get(key[:3])
             if met is None:
                 met = self._encounters[key[:3]] = self._met(wanted, machine, self.site, self.terrain)
-            self._lattices[key] = self._new_lattice(wanted.on, met)
+            self._lattices[key] = self._new_lattice(wanted, met)
         return self._lattices[key]
 
     def _met(self, wanted: MoveWanted, machine: Machine, site: Site, terrain: Terrain) -> Encounter:
@@ -216,7 +216,7 @@ class MovePlanner:
             travel_mode=wanted.travel_mode, k=self.k_of(LENGTHS_OF_SITE * self._extent_m()), terrain=terrain,
         )  # fmt: skip
 
-    def _new_lattice(self, day: dt.date | None, met: Encounter, *, closer: bool = False) -> CheckedLattice:
+    def _new_lattice(self, wanted: MoveWanted, met: Encounter, *, closer: bool = False) -> CheckedLattice:
         site, machine, terrain = met.site, met.machine, met.terrain
         motions = solve_motions(
             headings=site.grid.headings, cell_m=terrain.cell_m * terrain.stride, radius_m=turn_radius_m(machine),
@@ -224,7 +224,7 @@ class MovePlanner:
             pivot_arm_m=max(math.hypot(wheel.xi_m, wheel.eta_m) for wheel in machine.wheels),
             coordinated=coordinated_turn(machine), crab_rad=machine.crab_rad,
         )  # fmt: skip
-        hazards = met.on(day, travel_m=motions.travel_m, closed=self.closed)
+        hazards = met.on(wanted.on, travel_m=motions.travel_m, closed=self.closed, wet=wanted.wet)
         return CheckedLattice(
             site, hazards.closer() if closer else hazards, motions,
             lambda count: self.progress(f"{machine.id}: checking motions", count),
@@ -255,7 +255,7 @@ class MovePlanner:
 
         def lattice_of(part: Site, closer: bool) -> CheckedLattice:
             met = self._met(driven, machine, part, build_terrain(part.ground, part.grid))
-            return self._new_lattice(driven.on, met, closer=closer)
+            return self._new_lattice(driven, met, closer=closer)
 
         look = look_finer(lattice, answer, misses, starts=starts, goals=goals, lattice_of=lattice_of)
         if look.way is not None:
@@ -287,7 +287,7 @@ class MovePlanner:
         gripped = Gripped.of(poses, machine, hazards, self.site, wanted, tuple(shapes))
         pace = paced(found, machine, whole, k, holds, gripped)
         works = set_ups(poses, stops, self.site, machine, whole)
-        judged = Judged(self.site, machine, hazards, k, pace.swung, gripped.driven_at(pace.poses), works)
+        judged = Judged(self.site, machine, hazards, k, pace.swung, gripped.driven_at(pace.poses), works, wanted.wet)
         checks = checks_of(found, judged, shapes)
         posts = goal_posts(found, self.site, hazards, k)
         told = (*controls, *pace.controls, *posts, *dry_only(wanted))

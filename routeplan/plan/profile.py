@@ -100,7 +100,7 @@ class Profile:
 @dataclass(frozen=True, eq=False)
 class Judged:
     """What every check of a way rests on: k, at the limits of its rows what the basket's swing leaves and what holds
-    the machine, and how it stands at the workfaces it comes to.
+    the machine, how it stands at the workfaces it comes to, and whether it may be wet.
     """
 
     site: Site
@@ -110,6 +110,7 @@ class Judged:
     swung: Swung
     gripped: Gripped
     set_ups: tuple[SetUp, ...]
+    wet: bool
 
     def come_to(self, found: Profile) -> list[SetUp]:
         """The workfaces that a part of the way comes to stand at; the one that it begins at is the part's before."""
@@ -307,7 +308,8 @@ def checks_of(found: Profile, judged: Judged, configurations: Iterable[str]) -> 
         if line.kind == "ground load":
             rows.append(
                 ground_load_check(
-                    line, found.poses, site=site, machine=machine, hazards=hazards, k=k, configurations=configurations
+                    line, found.poses, site=site, machine=machine, hazards=hazards, k=k, configurations=configurations,
+                    wet=judged.wet,
                 )
             )
         elif line.kind == GRIP:

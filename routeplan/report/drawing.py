@@ -111,6 +111,8 @@ def _bears(ground: Bearing | None) -> Details:
             else:
                 weak = f"{down(below, 0)} kPa"
             text = f"platform of {down(ground.thickness_m, 2)} m, at {down(ground.spread_deg, 1)} degrees, on {weak}"
+    if isinstance(ground, Clay | Platform):
+        text += "; wet: nobody said" if ground.wet is None else f"; wet {down(100.0 * ground.wet, 0)} % of it"
     return (("Bears", text), ("As told by", ground.role))
 
 

@@ -16,12 +16,16 @@ class HardGround:
 
 @dataclass(frozen=True)
 class Clay:
-    """Clay under tyres: undrained strength ``cu_kpa``, factor of safety asked for, and the pressure that ruts it."""
+    """Clay under tyres: undrained strength ``cu_kpa``, factor of safety asked for, and the pressure that ruts it.
+
+    ``wet`` is the share of its strength and of that pressure that is left on a wet day; ``None`` when nobody said.
+    """
 
     role: str
     cu_kpa: float
     factor: float
     rut_kpa: float
+    wet: float | None = None
 
 
 @dataclass(frozen=True)
@@ -37,13 +41,15 @@ class Drained:
 class Platform:
     """Granular platform on weaker ground: its thickness and the angle, from upright, at which it spreads a load.
 
-    ``below`` is what the weak layer may carry: a pressure allowed, kPa, or the soil it is.
+    ``below`` is what the weak layer may carry: a pressure allowed, kPa, or the soil it is. ``wet`` is the share of that
+    which is left on a wet day; ``None`` when nobody said.
     """
 
     role: str
     thickness_m: float
     spread_deg: float
     below: float | Drained
+    wet: float | None = None
 
 
 #: What is known of how ground bears wheels; a surface is one of these, never two.

@@ -178,17 +178,17 @@ def test_surfaces_and_what_they_bear(tmp_path: Path) -> None:
     below = {"below_phi_deg": 30, "below_knm3": 10, "below_factor": 2}
     told: list[dict[str, Any]] = [
         {"wheel_limit_kn": 30},
-        {"clay_cu_kpa": 40, "clay_factor": 2, "clay_rut_kpa": 150},
+        {"clay_cu_kpa": 40, "clay_factor": 2, "clay_rut_kpa": 150, "wet_factor": 0.5},
         {"platform_m": 0.4, "spread_deg": 30, "below_kpa": 90},
-        {"platform_m": 0.4, "spread_deg": 30, **below},
+        {"platform_m": 0.4, "spread_deg": 30, "wet_factor": 1, **below},
     ]
     rows = [feature(polygon(n, 0, n + 1, 5), id=f"s{n}", bearing_by="TWC", **row) for n, row in enumerate(told)]
     found = read_rows("surfaces", *rows, folder=tmp_path / "site").surfaces
     assert [surface.bearing for surface in found] == [
         HardGround("TWC", 30.0),
-        Clay("TWC", 40.0, 2.0, 150.0),
+        Clay("TWC", 40.0, 2.0, 150.0, 0.5),
         Platform("TWC", 0.4, 30.0, 90.0),
-        Platform("TWC", 0.4, 30.0, Drained(30.0, 10.0, 2.0)),
+        Platform("TWC", 0.4, 30.0, Drained(30.0, 10.0, 2.0), 1.0),
     ]
 
 
