@@ -43,8 +43,7 @@ NOT_CHECKED: tuple[str, ...] = (
     "Covers and plates by calculation: who proved one says what a wheel may weigh on it, and nothing else is driven "
     "over. Wheel loads on ground of which the site claims nothing: a competent person's acceptance stands alone there. "
     "Rain beyond what the site says that wet ground bears, and ruts that grow with every pass.",
-    "Grip where wheels are turned hard or one hangs in the air, and on ice, mud or leaves that nobody told of; a way "
-    "round a slope on which a machine does not hold.",
+    "Grip where wheels are turned hard or one hangs in the air, and on ice, mud or leaves that nobody told of.",
     "Overhead lines beyond what the site tells of them: who owns them, whether they are live, and swing outside their "
     "corridors.",
     "Driving with the platform raised, which is never planned.",

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
 from itertools import accumulate
 
@@ -27,6 +28,7 @@ from routeplan.plan.profile import Judged, checks_of, profile, unmade_checks
 from routeplan.plan.rounds import bounded, cheapest_round
 from routeplan.plan.set_up import WORKFACE, set_up_at, set_ups
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
+from routeplan.plan.slippery import SPARES, on_what_holds, slips
 from routeplan.plan.speeds import paced
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
 from routeplan.plan.swing import SWING
@@ -86,6 +88,8 @@ class MovePlanner:
         move, thrown = self._driven(wanted, machine, ways)
         if len(thrown):
             move, at = self._round(wanted, graph, thrown, move) or (move, at)
+        elif slips(move):
+            move, at = self._held(wanted, graph, move) or (move, at)
         self._standing[machine.id, wanted.goal] = at
         if move.poses:
             self._left_in[machine.id, wanted.goal] = move.poses[-1].travel_mode
@@ -113,19 +117,45 @@ class MovePlanner:
         """Another way, round where the basket is thrown too far at any speed, as it is drawn straighter or as it is."""
         for share in ROCKS_LESS:
             self.progress(f"{wanted.id}: looking for a way on which the basket swings less", 0)
-            with kept_off(graph.lattices, thrown, share):
-                again = SiteGraph(self.site, graph.machine, graph.lattices)
-                stops = self._stops(again, wanted)
-                chain = cheapest_round(again, stops, 0)
-            if len(chain) < len(stops) - 1:
-                return None
-            for ways in ([arrival.way.straighter() for arrival in chain], [arrival.way for arrival in chain]):
-                move, more = self._driven(wanted, graph.machine, ways)
+            more: Floats | None = None
+            for other in self._others(wanted, graph, kept_off(graph.lattices, thrown, share), first):
+                move, more, at = other
                 if move.poses:
-                    best_m, at = first.best_possible_m, chain[-1].ends[0]
-                    return replace(move, best_possible_m=best_m, bound=max(1.0, move.cost_m / best_m)), at
+                    return move, at
+            if more is None:
+                return None
             thrown = np.concatenate([thrown, more])
         return None
+
+    def _held(self, wanted: MoveWanted, graph: SiteGraph, first: Move) -> tuple[Move, Anchor] | None:
+        """Another way, round the slopes on which the machine would not be held."""
+        for spare in SPARES:
+            self.progress(f"{wanted.id}: looking for a way on which it is held", 0)
+            off, found = on_what_holds(graph.lattices, graph.machine, self.site, wanted, spare), False
+            for move, _, at in self._others(wanted, graph, off, first):
+                found = True
+                if move.poses and not slips(move):
+                    return move, at
+            if not found:
+                return None
+        return None
+
+    def _others(
+        self, wanted: MoveWanted, graph: SiteGraph, off: AbstractContextManager[None], first: Move
+    ) -> Iterator[tuple[Move, Floats, Anchor]]:
+        """The cheapest way while some motions are off, as it is drawn straighter and as it is, where it is thrown and
+        the pose it ends in; none where there is no way. It is held to the bound of the first way.
+        """
+        with off:
+            again = SiteGraph(self.site, graph.machine, graph.lattices)
+            stops = self._stops(again, wanted)
+            chain = cheapest_round(again, stops, 0)
+        if len(chain) < len(stops) - 1:
+            return
+        for ways in ([arrival.way.straighter() for arrival in chain], [arrival.way for arrival in chain]):
+            move, thrown = self._driven(wanted, graph.machine, ways)
+            best_m = first.best_possible_m
+            yield replace(move, best_possible_m=best_m, bound=max(1.0, move.cost_m / best_m)), thrown, chain[-1].ends[0]
 
     def _over(
         self, graph: SiteGraph, stops: Sequence[Stop], wanted: MoveWanted
