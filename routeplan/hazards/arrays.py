@@ -17,8 +17,8 @@ Records = NDArray[np.void]
 # Index of each check of the catalogue in the margins that the kernels return.
 LEVELS, GRADE, SIDE_SLOPE, COMBINED, STRIKE, BOUNCE, HEAD, OVERHEAD = range(8)
 CLEARANCE, STEP, ACCEPTANCE, COVERS, EXCAVATION, LINES, CLOSED, WALKWAY = range(8, 16)
-UNDER_LINE = 16
-KINDS = 17
+UNDER_LINE, KERB_ANGLE, KERB_SIDE = range(16, 19)
+KINDS = 19
 #: Where, behind the margins by kind, those of what is overhead stand less the k sigma of what hangs there.
 HEAD_PROVEN, OVERHEAD_PROVEN, UNDER_LINE_PROVEN = range(KINDS, KINDS + 3)
 
@@ -160,6 +160,8 @@ class Body(np.record):  # type: ignore[misc]  # numpy says how to subclass it, i
     bounce_limit: float
     amplification: float  # tip participation times two
     step_limit: float
+    kerb_angle: float  # farthest from square-on that an edge of what is raised is met, degrees
+    kerb_side: float  # largest side slope on which it is, degrees
     lateral: float
     sin_heading: float
     tallest: float

@@ -77,16 +77,25 @@ def drained_kpa(
     return by_cover + 0.5 * soil.weight_knm3 * width_m * n_weight * (1.0 - 0.3 * ratio) * i_weight
 
 
-def limit_kn(ground: Bearing, patch: Patch, slope: float) -> float:
-    """Most that one wheel may carry on this ground, kN; NaN where the patch is not known.
+def left_of(ground: Bearing, *, wet: bool) -> float:
+    """Share of what ground bears that counts: on a wet day what its engineer says is left of it, NaN if nobody said."""
+    if isinstance(ground, HardGround) or not wet:
+        return 1.0
+    return math.nan if ground.wet is None else ground.wet
+
+
+def limit_kn(ground: Bearing, patch: Patch, slope: float, *, wet: bool) -> float:
+    """Most that one wheel may carry on this ground, kN; NaN where the patch, or what is left in the wet, is not known.
 
     ``slope`` (a ratio) is what a platform's weak layer takes sideways, the share of the load that runs down it.
     """
     if isinstance(ground, HardGround):
         return ground.wheel_kn
+    left = left_of(ground, wet=wet)
     if isinstance(ground, Clay):
-        return min(SQUARE_ON_CLAY * ground.cu_kpa / ground.factor, ground.rut_kpa) * patch.area_m2
-    return _platform_kn(ground, patch.spread(ground.thickness_m * math.tan(math.radians(ground.spread_deg))), slope)
+        return left * min(SQUARE_ON_CLAY * ground.cu_kpa / ground.factor, ground.rut_kpa) * patch.area_m2
+    spread = patch.spread(ground.thickness_m * math.tan(math.radians(ground.spread_deg)))
+    return left * _platform_kn(ground, spread, slope)
 
 
 def _platform_kn(ground: Platform, spread: Patch, slope: float) -> float:

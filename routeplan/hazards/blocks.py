@@ -122,6 +122,7 @@ def _spare_of_slopes(seen: Floats, bounds: _Bounds, slope: Floats, body: Body) -
         0.5 * body.bounce_limit - rise,
         body.bounce_limit - rise - wanted[arrays.BOUNCE],
         body.step_limit - seen[..., RAISED] - wanted[arrays.STEP],
+        np.where(seen[..., RAISED] > 0.0, -1.0, np.inf),  # at which angle a wheel meets it is looked at
     )
     smallest: Floats = np.min(np.array(spare), axis=0)
     return smallest

@@ -179,6 +179,8 @@ def _figures(site: Site, machine: Machine, configuration: Configuration, *, ridd
         "bounce_limit": limits.bounce_limit_m,
         "amplification": 2.0 * limits.tip_participation,
         "step_limit": machine.value("step_limit_m"),
+        "kerb_angle": limits.kerb_angle_deg,
+        "kerb_side": limits.kerb_side_slope_deg,
         "lateral": lateral_m,
         "sin_heading": math.sin(math.radians(limits.heading_tolerance_deg)),
         "tallest": max(box.top_m for box in configuration.boxes),

@@ -180,6 +180,26 @@ CATALOGUE: tuple[CheckKind, ...] = (
         tests=("tests/recheck/test_limits.py::test_a_kerb_under_the_wheels_and_the_step_limit",),
     ),
     CheckKind(
+        "kerb angle", arrays.KERB_ANGLE, "deg",
+        "kerb_angle_deg - the larger of the angles that the chassis arrow, and the way that the wheel's hub goes, make "
+        "with the normal of an edge of a raised feature that the wheel meets: every edge of its outline that comes "
+        "under the tyre as seen from above, its two radii long and its width wide", "kerb_angle_deg (site)",
+        _WHEELS, ("defects",), source="the site's angle",
+        tests=(
+            "tests/recheck/test_kerbs.py::test_a_kerb_met_a_hundredth_of_a_degree_inside_and_beyond_the_angle",
+            "tests/hazards/test_kerbs.py::test_a_kerb_met_a_hundredth_of_a_degree_inside_and_beyond_the_angle",
+        ),
+    ),
+    CheckKind(
+        "kerb side slope", arrays.KERB_SIDE, "deg",
+        "kerb_side_slope_deg - abs(roll) of the mean plane of clean ground, where a wheel meets such an edge",
+        "kerb_side_slope_deg (site)", _WHEELS, ("defects",), surveyed=True, source="the site's limit",
+        tests=(
+            "tests/recheck/test_kerbs.py::test_a_kerb_on_a_crossfall_just_inside_and_just_beyond",
+            "tests/hazards/test_kerbs.py::test_a_kerb_on_a_crossfall_just_inside_and_just_beyond",
+        ),
+    ),
+    CheckKind(
         "surface acceptance", arrays.ACCEPTANCE, "m",
         "distance from a tyre's contact line to ground without a valid acceptance for the machine's mass on the day; "
         "where surfaces overlap, one without a valid acceptance overrules", "0",
@@ -189,14 +209,16 @@ CATALOGUE: tuple[CheckKind, ...] = (
     CheckKind(
         "ground load", -1, "kN",
         "most that the ground lets a wheel carry - what the wheel carries (section 11), on every surface that a tyre's "
-        "contact line meets and that claims anything of wheels; on clay and platforms it rests on contact_area_m2 too. "
-        "Where no surface on the way claims anything its acceptance decides, and this passes",
+        "contact line meets and that claims anything of wheels, and on every cover or plate that is driven over; on "
+        "clay and platforms it rests on contact_area_m2 too. Where nothing on the way claims anything the acceptance "
+        "decides, and this passes",
         "wheel_limit_kn; of clay and of platforms section 11 (site)", (*_WEIGHT, *_WHEELS), ("surfaces",),
         surveyed=True, source="the engineer's or maker's word",
         tests=(
             "tests/outside/test_bearing.py::test_a_published_sheet_of_drained_ground",
             "tests/outside/test_bearing.py::test_a_load_spread_on_to_what_lies_below",
             "tests/recheck/test_ground_load.py::test_a_wheel_at_what_the_ground_lets_it_carry",
+            "tests/recheck/test_plates.py::test_a_plate_at_twice_what_a_wheel_carries",
         ),
     ),
     CheckKind(
@@ -215,8 +237,14 @@ CATALOGUE: tuple[CheckKind, ...] = (
         ),
     ),
     CheckKind(
-        "covers, plates and trenches", arrays.COVERS, "m", "distance from a tyre's contact line to the feature", "0",
-        _CONTACTS, ("defects",), tests=("tests/recheck/test_just_beyond.py::test_what_tyres_keep_off",),
+        "covers, plates and trenches", arrays.COVERS, "m",
+        "distance from a tyre's contact line to the feature; none is kept from a cover or plate proven to carry the "
+        "machine's wheels, nor from the part of a trench under one (section 7)", "0",
+        _CONTACTS, ("defects",),
+        tests=(
+            "tests/recheck/test_just_beyond.py::test_what_tyres_keep_off",
+            "tests/recheck/test_plates.py::test_only_what_is_proven_by_the_day_is_driven_over",
+        ),
     ),
     CheckKind(
         "excavation edge", arrays.EXCAVATION, "m",

@@ -33,12 +33,12 @@ from routeplan.hazards.arrays import (
 )
 from routeplan.hazards.bearing import Patch, limit_kn
 from routeplan.hazards.terrain import Terrain
-from routeplan.hazards.wheel_loads import level_kn
+from routeplan.hazards.wheel_loads import STEP_FACTOR, level_kn
 from routeplan.machine.model import Configuration, Machine
 from routeplan.site.model import Defect, Excavation, Obstacle, Site, Surface
 
 BUCKET_M = 4.0
-#: Defects that nothing drives over until a check of their strength exists.
+#: Defects that nothing drives over, but for covers and plates that are proven, and trenches under these.
 BLOCKING_DEFECTS = frozenset({"cover", "plate", "trench"})
 
 
@@ -75,31 +75,58 @@ class EdgeSoup:
     low: NDArray[np.bool_]
 
 
-def accepted_on(surface: Surface, machine: Machine, configuration: Configuration, day: dt.date | None) -> bool:
-    """Whether a competent person's acceptance covers this machine on this day.
+def accepted_on(
+    surface: Surface, machine: Machine, configuration: Configuration, day: dt.date | None, *, wet: bool
+) -> bool:
+    """Whether a competent person's acceptance covers this machine on this day, which may be ``wet``.
 
     It does not where what is claimed of wheels there is less than one of its wheels carries standing level.
     """
     word, claimed = surface.acceptance, surface.bearing
     if word is None or word.mass_limit_kg < configuration.mass_kg:
         return False
-    if claimed is not None and level_kn(machine, configuration) > limit_kn(claimed, Patch.of(machine), 0.0):
+    if claimed is not None and level_kn(machine, configuration) > limit_kn(
+        claimed, Patch.of(machine), 0.0, wet=wet
+    ):
         return False
     if day is None:
         return word.valid_until is None
     return word.date <= day and (word.valid_until is None or day <= word.valid_until)
 
 
-def accepted_ground(site: Site, machine: Machine, configuration: Configuration, day: dt.date | None) -> BaseGeometry:
+def accepted_ground(
+    site: Site, machine: Machine, configuration: Configuration, day: dt.date | None, *, wet: bool
+) -> BaseGeometry:
     """Where wheels may go: under a valid acceptance and under no surface without one."""
     good, bad = list[Polygon](), list[Polygon]()
     for surface in site.surfaces:
-        (good if accepted_on(surface, machine, configuration, day) else bad).append(surface.geometry)
+        (good if accepted_on(surface, machine, configuration, day, wet=wet) else bad).append(surface.geometry)
     return shapely.difference(shapely.union_all(good), shapely.union_all(bad)) if bad else shapely.union_all(good)
 
 
+def driven_over(defect: Defect, machine: Machine, configuration: Configuration, day: dt.date | None) -> bool:
+    """Whether a cover or plate is proven on this day to carry twice what any wheel of this machine does standing level.
+
+    Not where nobody knows what its wheels carry, and not under tracks: they touch more than their edges are looked at.
+    """
+    proof = defect.proof
+    if proof is None or machine.tracks or (day is not None and day < proof.date):
+        return False
+    return STEP_FACTOR * level_kn(machine, configuration) <= proof.limit.wheel_kn
+
+
+def kept_off(site: Site, machine: Machine, configuration: Configuration, day: dt.date | None) -> BaseGeometry:
+    """Covers, plates and trenches that no tyre touches."""
+    shut = [defect for defect in site.defects if defect.kind in BLOCKING_DEFECTS]
+    over = [defect for defect in shut if driven_over(defect, machine, configuration, day)]
+    trenches = [defect for defect in shut if defect.kind == "trench"]
+    others = [defect for defect in shut if defect.kind != "trench" and defect not in over]
+    return shapely.union(_merged(others), shapely.difference(_merged(trenches), _merged(over)))
+
+
 def layers_of(
-    site: Site, machine: Machine, configuration: Configuration, *, day: dt.date | None, closed: frozenset[str]
+    site: Site, machine: Machine, configuration: Configuration, *, day: dt.date | None, closed: frozenset[str],
+    wet: bool,
 ) -> Iterator[Layer]:
     """Everything a machine keeps clear of on this day; ``closed`` names further closed areas."""
     yield Layer(E_BOUNDARY, site.boundary, outside=True)
@@ -114,8 +141,8 @@ def layers_of(
             yield Layer(E_CLOSED, area.geometry)
     for walkway in site.walkways:
         yield Layer(E_WALKWAY, walkway.geometry)
-    yield Layer(E_UNACCEPTED, accepted_ground(site, machine, configuration, day), outside=True)
-    yield Layer(E_COVER, _merged(defect for defect in site.defects if defect.kind in BLOCKING_DEFECTS))
+    yield Layer(E_UNACCEPTED, accepted_ground(site, machine, configuration, day, wet=wet), outside=True)
+    yield Layer(E_COVER, kept_off(site, machine, configuration, day))
     for set_back_m in {excavation.set_back_m: None for excavation in site.excavations}:
         pits = _merged(pit for pit in site.excavations if pit.set_back_m == set_back_m)
         yield Layer(E_EXCAVATION, pits, extra_m=set_back_m)

@@ -34,6 +34,11 @@ def soffit_sigma(soffit: Soffit, site: Site) -> float:
     return math.hypot(own, site.ground.accuracy.datum_m) if other_survey else own
 
 
+def is_hole(defect: Defect) -> bool:
+    """Whether a wheel may get into a feature: not into a trench, which is kept off or bridged, nor what covers one."""
+    return defect.depth_m > 0.0 and defect.kind not in ("trench", "cover", "plate")
+
+
 def defect_size(defect: Defect, radius_m: float) -> float:
     """What a feature does to a wheel, m: the drop into a hole that the wheel can reach, or the height of a step.
 
@@ -41,7 +46,7 @@ def defect_size(defect: Defect, radius_m: float) -> float:
     >>> round(defect_size(Defect("h", "pothole", Point(0, 0).buffer(0.15), 0.30, 0.2, 0.0, None), 0.30), 6)
     0.040192
     """
-    if defect.depth_m <= 0.0:
+    if not is_hole(defect):
         return defect.height_m
     if defect.width_m >= 2.0 * radius_m:
         return defect.depth_m
@@ -127,7 +132,7 @@ def _features(site: Site, fields: GroundFields, terrain: Terrain, body: Body, wi
         size = defect_size(feature, window.radius)
         if size <= 0.0:
             continue
-        hole = feature.depth_m > 0.0
+        hole = is_hole(feature)
         rr, cc, _ = terrain.nodes_within(feature.geometry, touch if hole else touch + window.radius)
         if not len(rr):
             continue
@@ -263,11 +268,12 @@ def outlines_of(site: Site, radius_m: float) -> tuple[Floats, Floats, Floats]:
     ``outlines``.
     """
     sizes = [(feature, defect_size(feature, radius_m)) for feature in site.defects]
-    met = [(one.geometry, size, float(one.depth_m > 0.0)) for one, size in sizes if size > 0.0]
+    met = [(one.geometry, size, float(is_hole(one))) for one, size in sizes if size > 0.0]
     over = [(soffit.geometry, 0.0, 0.0) for soffit in site.soffits]
     rows, outlines = np.empty((0, 8)), np.empty((0, 4))
     for geometry, size, hole in (*met, *over):
-        ring, first = shapely.get_coordinates(geometry.exterior), len(outlines)
-        outlines = np.vstack([outlines, np.hstack([ring[:-1], ring[1:]])])
+        first = len(outlines)
+        for ring in map(shapely.get_coordinates, (geometry.exterior, *geometry.interiors)):
+            outlines = np.vstack([outlines, np.hstack([ring[:-1], ring[1:]])])
         rows = np.vstack([rows, (*geometry.bounds, size, hole, first, len(outlines))])
     return rows[: len(met)], rows[len(met) :], outlines

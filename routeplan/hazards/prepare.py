@@ -80,6 +80,7 @@ def margin_sigmas(site: Site, machine: Machine, configuration: Configuration) ->
     sigma[arrays.COMBINED] = math.hypot(pitch / min(angles[:2]), roll / angles[2])
     sigma[arrays.STRIKE] = math.hypot(point, accuracy.short_range_m)
     sigma[arrays.BOUNCE] = basket
+    sigma[arrays.KERB_SIDE] = math.degrees(roll)
     sigma[arrays.HEAD] = sigma[arrays.OVERHEAD] = sigma[arrays.UNDER_LINE] = point
     return sigma
 
@@ -102,7 +103,9 @@ class Encounter:
     fields: GroundFields
     overhead: OverheadFields
 
-    def on(self, day: dt.date | None, *, travel_m: float, closed: frozenset[str] = frozenset()) -> Hazards:
+    def on(
+        self, day: dt.date | None, *, travel_m: float, closed: frozenset[str] = frozenset(), wet: bool = True
+    ) -> Hazards:
         """Make everything the kernels need to judge a motion of this machine on a day.
 
         Parameters
@@ -111,11 +114,13 @@ class Encounter:
             How far the origin may get from where a motion of the lattice starts.
         closed
             Ids of areas closed beyond the site's own dates.
+        wet
+            Whether the day may be wet, so that ground bears what it does wet.
         """
         body, terrain = self.body, self.terrain
         lean_m = body.tallest * LEAN_FACTOR * max(body.limit_up, body.limit_down, body.limit_side)
         reach_m = body.reach * (1.0 + body.sin_heading) + body.lateral + body.body_gap + COMFORT_M + lean_m
-        layers = layers_of(self.site, self.machine, self.configuration, day=day, closed=closed)
+        layers = layers_of(self.site, self.machine, self.configuration, day=day, closed=closed, wet=wet)
         soup = build_edges(terrain, layers, reach_m + travel_m / 2.0)
         radius_m = max(wheel.radius_m for wheel in self.machine.wheels)
         features, soffits, outlines = outlines_of(self.site, radius_m)
@@ -184,6 +189,7 @@ def _blocking(body: Body, wanted: Floats) -> Bytes:
     best[arrays.COMBINED] = 1.0
     best[arrays.STRIKE] = float(body.rows("boxes")[:, 4].min()) - body.underside_gap
     best[arrays.BOUNCE] = body.bounce_limit
+    best[arrays.KERB_SIDE] = body.kerb_side
     blocking[best < wanted] = 1
     blocking[arrays.WALKWAY] = 0
     blocking[arrays.LEVELS] = 2

@@ -42,10 +42,10 @@ ASSUMED = "the accuracy of the levels is assumed: state the survey's own"
 
 #: What the catalogue does not hold yet; printed on every output.
 NOT_CHECKED: tuple[str, ...] = (
-    "Covers, plates and trenches by calculation: they are not driven over. Wheel loads on ground of which the site "
-    "claims nothing: a competent person's acceptance stands alone there. Rain, and ruts that grow with every pass.",
-    "Grip where wheels are turned hard or one hangs in the air, and on ice, mud or leaves that nobody told of; a way "
-    "round a slope on which a machine does not hold.",
+    "Covers and plates by calculation: who proved one says what a wheel may weigh on it, and nothing else is driven "
+    "over. Wheel loads on ground of which the site claims nothing: a competent person's acceptance stands alone there. "
+    "Rain beyond what the site says that wet ground bears, and ruts that grow with every pass.",
+    "Grip where wheels are turned hard or one hangs in the air, and on ice, mud or leaves that nobody told of.",
     "Overhead lines beyond what the site tells of them: who owns them, whether they are live, and swing outside their "
     "corridors.",
     "Driving with the platform raised, which is never planned.",
@@ -53,7 +53,6 @@ NOT_CHECKED: tuple[str, ...] = (
     "the tail; a tilt sensor that turns with the turntable, for its limits are held along and across the chassis.",
     "Basket bounce of a machine that changes its speed more than once within one ringing, or stands on tyres softer "
     "than 1 MN/m an axle: speed limits hold for a steady speed with one stop.",
-    "The angle at which a kerb is met.",
     "Other plant and traffic, lighting, weather, rescue, charging, permits and training.",
 )
 

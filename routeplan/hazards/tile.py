@@ -29,6 +29,7 @@ from routeplan.hazards.attitude import STANCE_STEP
 from routeplan.hazards.clearance import COMFORT_M, inside_margins
 from routeplan.hazards.closer import look_closer, merge
 from routeplan.hazards.ground import BETWEEN_STANCES_M, OUT, blocked, ground_margins, proven_row
+from routeplan.hazards.kerbs import kerb_margins
 from routeplan.hazards.sweep import FAR, along, piece_edges
 from routeplan.hazards.tubes import STRETCH, WHOLE
 from routeplan.kernel import kernel
@@ -135,6 +136,9 @@ def motion_margins(
         piece = pieces[n]
         if piece[0] == 0.0:
             continue
+        kerb_margins(world, body, x, y, heading, piece, stances_of(body, piece), out)
+        if brief and blocked(out):
+            return
         parts = parts_of(body, piece, world.closer)
         for i in range(parts):
             first, last = piece[0] * i / parts, piece[0] * (i + 1) / parts

@@ -36,8 +36,11 @@ ROUNDING_MM = 0.001
 IN_THE_WAY_MM, UNKNOWN_MM = 1e5, 1e6
 #: Checks where something stands in the way.
 _THINGS = (arrays.CLEARANCE, arrays.ACCEPTANCE, arrays.COVERS, arrays.EXCAVATION, arrays.LINES, arrays.CLOSED)
-#: What a slope's shortfall is a rise over.
-_OVER = {arrays.SIDE_SLOPE: " over the track"} | dict.fromkeys((arrays.GRADE, arrays.COMBINED), " over the wheelbase")
+#: What the shortfall of an angle is told over: a slope's rise, and how much sooner one wheel of an axle meets a kerb.
+_ACROSS = (arrays.SIDE_SLOPE, arrays.KERB_ANGLE, arrays.KERB_SIDE)
+_OVER = dict.fromkeys(_ACROSS, " over the track") | dict.fromkeys(
+    (arrays.GRADE, arrays.COMBINED), " over the wheelbase"
+)  # fmt: skip
 _NAMES = {line.index: line.kind for line in CATALOGUE if line.index >= 0}
 _AROUND = [(r, c, math.hypot(r, c)) for r in (-1, 0, 1) for c in (-1, 0, 1) if (r, c) != (0, 0)]
 
@@ -52,7 +55,8 @@ def shortfalls_mm(margins: Floats, machine: Machine) -> Floats:
     """
     short = -margins[:, : arrays.KINDS] * 1000.0
     short[:, arrays.STRIKE] += BETWEEN_STANCES_M * 1000.0
-    for kind, base_m in ((arrays.GRADE, machine.wheelbase_m), (arrays.SIDE_SLOPE, machine.track_m)):
+    bases = {arrays.GRADE: machine.wheelbase_m} | dict.fromkeys(_ACROSS, machine.track_m)
+    for kind, base_m in bases.items():
         short[:, kind] = np.tan(np.radians(np.clip(-margins[:, kind], 0, 80))) * base_m * 1000.0
     steepest = min(machine.value(f"gradeability_basket_{way}hill_pct") for way in ("up", "down")) / 100.0
     short[:, arrays.COMBINED] *= steepest * machine.wheelbase_m

@@ -37,7 +37,10 @@ Floats = NDArray[np.float64]
 #: The line of the catalogue.
 GRIP = "grip"
 #: What is told of a move that is made on dry ground only.
-_DRY = "Dry ground only: wait where it is wet, iced or muddy on the way; grip is not checked for that."
+_DRY = (
+    "Dry ground only: wait where it is wet, iced or muddy on the way; neither grip nor what the ground "
+    "bears is checked for that."
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,7 +71,7 @@ class Gripped:
         """Of a move wanted, in some configurations."""
         under = UnderWheels.of(poses, machine, hazards, site)
         form = machine.configurations[wanted.configuration]
-        driven_on = [surface for surface in site.surfaces if accepted_on(surface, machine, form, wanted.on)]
+        driven_on = [one for one in site.surfaces if accepted_on(one, machine, form, wanted.on, wet=wanted.wet)]
         friction, whose, bare = _frictions(under, driven_on, wanted.wet)
         slopes = [under.slopes(row) for row in range(len(poses))]
         held = axles(machine, BRAKED), axles(machine, DRIVEN)

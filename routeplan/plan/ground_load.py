@@ -10,8 +10,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from routeplan.hazards.bearing import Patch, limit_kn, rests_on
+from routeplan.hazards.bearing import Patch, left_of, limit_kn, rests_on
 from routeplan.hazards.catalogue import CheckKind
+from routeplan.hazards.edges import driven_over
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.register import doubts, verdict
 from routeplan.hazards.uncertainty import sigma_pitch, sigma_roll
@@ -29,12 +30,13 @@ NOTHING_CLAIMED_KN = 1000.0
 
 @dataclass(frozen=True, eq=False)
 class _Driven:
-    """What rows of a route drive over, and the machine that does."""
+    """What rows of a route drive over, the machine that does, and whether the day may be wet."""
 
     under: UnderWheels
     machine: Machine
     shapes: tuple[Configuration, ...]
     site: Site
+    wet: bool
 
     def factors(self, rows: NDArray[np.intp]) -> Floats:
         """What steps make of the load of each wheel on some rows, (n, 4)."""
@@ -75,7 +77,7 @@ def _least(driven: _Driven, surface: Surface, on: NDArray[np.bool_], k: float) -
     found: list[_Least] = []
     for row, factors in zip(rows.tolist(), driven.factors(rows), strict=True):
         steepest = math.hypot(*(max(map(abs, slope)) for slope in driven.under.slopes(row)))
-        limit = limit_kn(surface.bearing, patch, steepest)
+        limit = limit_kn(surface.bearing, patch, steepest, wet=driven.wet)
         loads = np.where(on[row], driven.loads(row) * factors, -math.inf)
         wheel = int(np.argmax(loads))
         value = float(loads[wheel])
@@ -85,14 +87,14 @@ def _least(driven: _Driven, surface: Surface, on: NDArray[np.bool_], k: float) -
 
 def ground_load_check(
     line: CheckKind, poses: Sequence[Pose], *, site: Site, machine: Machine, hazards: Hazards, k: float,
-    configurations: Iterable[str],
+    configurations: Iterable[str], wet: bool,
 ) -> Check:  # fmt: skip
     """The check over the rows of a route, at its worst; where no surface claims anything, its acceptance decides."""
     shapes = tuple(configurations)
     under = UnderWheels.of(poses, machine, hazards, site)
-    driven = _Driven(under, machine, tuple(machine.configurations[name] for name in shapes), site)
+    driven = _Driven(under, machine, tuple(machine.configurations[name] for name in shapes), site, wet)
     found: list[tuple[_Least, Surface]] = []
-    for surface in site.surfaces:
+    for surface in (*site.surfaces, *_driven_over(site, machine, driven.shapes)):
         if surface.bearing is not None:
             on = under.on(surface.geometry)
             if on.any():
@@ -105,7 +107,7 @@ def ground_load_check(
             first.chainage_m, (first.x, first.y), f"{line.source}; no surface on the way claims what wheels may weigh",
             why,
         )  # fmt: skip
-    why = _doubts(line, site, machine, shapes, [surface for _, surface in found])
+    why = _doubts(line, driven, [surface for _, surface in found])
     least, surface = min(found, key=lambda one: one[0].slack(k))
     result = verdict(least.margin, least.sigma, k)
     at = poses[least.row]
@@ -116,10 +118,24 @@ def ground_load_check(
     )  # fmt: skip
 
 
+def _driven_over(site: Site, machine: Machine, shapes: Sequence[Configuration]) -> list[Surface]:
+    """Covers and plates that its wheels may go over, as the hard ground that they are."""
+    return [
+        Surface(one.id, one.geometry, one.kind, None, one.proof.limit) for one in site.defects
+        if one.proof is not None and any(driven_over(one, machine, shape, None) for shape in shapes)
+    ]  # fmt: skip
+
+
 def _doubts(
-    line: CheckKind, site: Site, machine: Machine, shapes: Sequence[str], met: Sequence[Surface]
+    line: CheckKind, driven: _Driven, met: Sequence[Surface]
 ) -> tuple[str, ...]:
     """Why it cannot be a pass on the surfaces that are met."""
     more = dict.fromkeys(name for surface in met if surface.bearing for name in rests_on(surface.bearing))
-    why = doubts(replace(line, figures=(*line.figures, *more)), site, machine, shapes)
-    return why + tuple(f"nobody said where the weight acts in {shape}" for shape in shapes if turned(shape))
+    shapes = [shape.id for shape in driven.shapes]
+    why = doubts(replace(line, figures=(*line.figures, *more)), driven.site, driven.machine, shapes)
+    why += tuple(f"nobody said where the weight acts in {shape}" for shape in shapes if turned(shape))
+    soft = [one.id for one in met if one.bearing is not None and math.isnan(left_of(one.bearing, wet=driven.wet))]
+    return why + tuple(
+        f"nobody said what {name} bears in the wet: have wet_factor said with it, 1 where its figures are of wet ground"
+        for name in soft
+    )  # fmt: skip

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
 from itertools import accumulate
 
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan.hazards.edges import accepted_on
+from routeplan.hazards.edges import accepted_on, driven_over
 from routeplan.hazards.prepare import Encounter, encounter
 from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.hazards.uncertainty import sigmas_wanted
@@ -29,6 +29,7 @@ from routeplan.plan.rounds import bounded, cheapest_round
 from routeplan.plan.set_up import WORKFACE, set_up_at, set_ups
 from routeplan.plan.settle import settled
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
+from routeplan.plan.slippery import SPARES, on_what_holds, slips
 from routeplan.plan.speeds import paced
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
 from routeplan.plan.surer import Surer
@@ -89,6 +90,8 @@ class MovePlanner:
         move, thrown = self._driven(wanted, machine, ways)
         if len(thrown):
             move, at = self._round(wanted, graph, thrown, move) or (move, at)
+        elif slips(move):
+            move, at = self._held(wanted, graph, move) or (move, at)
         self._standing[machine.id, wanted.goal] = at
         if move.poses:
             self._left_in[machine.id, wanted.goal] = move.poses[-1].travel_mode
@@ -116,19 +119,45 @@ class MovePlanner:
         """Another way, round where the basket is thrown too far at any speed, as it is drawn straighter or as it is."""
         for share in ROCKS_LESS:
             self.progress(f"{wanted.id}: looking for a way on which the basket swings less", 0)
-            with kept_off(graph.lattices, thrown, share):
-                again = SiteGraph(self.site, graph.machine, graph.lattices)
-                stops = self._stops(again, wanted)
-                chain = cheapest_round(again, stops, 0)
-            if len(chain) < len(stops) - 1:
-                return None
-            for ways in ([arrival.way.straighter() for arrival in chain], [arrival.way for arrival in chain]):
-                move, more = self._driven(wanted, graph.machine, ways)
+            more: Floats | None = None
+            for other in self._others(wanted, graph, kept_off(graph.lattices, thrown, share), first):
+                move, more, at = other
                 if move.poses:
-                    best_m, at = first.best_possible_m, chain[-1].ends[0]
-                    return replace(move, best_possible_m=best_m, bound=max(1.0, move.cost_m / best_m)), at
+                    return move, at
+            if more is None:
+                return None
             thrown = np.concatenate([thrown, more])
         return None
+
+    def _held(self, wanted: MoveWanted, graph: SiteGraph, first: Move) -> tuple[Move, Anchor] | None:
+        """Another way, round the slopes on which the machine would not be held."""
+        for spare in SPARES:
+            self.progress(f"{wanted.id}: looking for a way on which it is held", 0)
+            off, found = on_what_holds(graph.lattices, graph.machine, self.site, wanted, spare), False
+            for move, _, at in self._others(wanted, graph, off, first):
+                found = True
+                if move.poses and not slips(move):
+                    return move, at
+            if not found:
+                return None
+        return None
+
+    def _others(
+        self, wanted: MoveWanted, graph: SiteGraph, off: AbstractContextManager[None], first: Move
+    ) -> Iterator[tuple[Move, Floats, Anchor]]:
+        """The cheapest way while some motions are off, as it is drawn straighter and as it is, where it is thrown and
+        the pose it ends in; none where there is no way. It is held to the bound of the first way.
+        """
+        with off:
+            again = SiteGraph(self.site, graph.machine, graph.lattices)
+            stops = self._stops(again, wanted)
+            chain = cheapest_round(again, stops, 0)
+        if len(chain) < len(stops) - 1:
+            return
+        for ways in ([arrival.way.straighter() for arrival in chain], [arrival.way for arrival in chain]):
+            move, thrown = self._driven(wanted, graph.machine, ways)
+            best_m = first.best_possible_m
+            yield replace(move, best_possible_m=best_m, bound=max(1.0, move.cost_m / best_m)), thrown, chain[-1].ends[0]
 
     def _over(
         self, graph: SiteGraph, stops: Sequence[Stop], wanted: MoveWanted
@@ -201,14 +230,16 @@ class MovePlanner:
         configuration = machine.configuration_in(wanted.configuration, wanted.travel_mode)
         shape = machine.configurations[configuration]
         closed = frozenset(area.id for area in self.site.areas if area.id in self.closed or area.closed_on(wanted.on))
-        accepted = frozenset(s.id for s in self.site.surfaces if accepted_on(s, machine, shape, wanted.on))
-        key = (machine.id, configuration, wanted.travel_mode, closed, accepted)
+        day, wet, site = wanted.on, wanted.wet, self.site
+        accepted = frozenset(s.id for s in site.surfaces if accepted_on(s, machine, shape, day, wet=wet))
+        over = frozenset(d.id for d in site.defects if driven_over(d, machine, shape, day))
+        key = (machine.id, configuration, wanted.travel_mode, closed, accepted, over)
         if key not in self._lattices:
             self.progress(f"{wanted.id}: reading the ground for {machine.id}", 0)
             met = self._encounters.get(key[:3])
             if met is None:
                 met = self._encounters[key[:3]] = self._met(wanted, machine, self.site, self.terrain)
-            self._lattices[key] = self._new_lattice(wanted.on, met)
+            self._lattices[key] = self._new_lattice(wanted, met)
         return self._lattices[key]
 
     def _met(self, wanted: MoveWanted, machine: Machine, site: Site, terrain: Terrain) -> Encounter:
@@ -217,7 +248,7 @@ class MovePlanner:
             travel_mode=wanted.travel_mode, k=self.k_of(LENGTHS_OF_SITE * self._extent_m()), terrain=terrain,
         )  # fmt: skip
 
-    def _new_lattice(self, day: dt.date | None, met: Encounter, *, closer: bool = False) -> CheckedLattice:
+    def _new_lattice(self, wanted: MoveWanted, met: Encounter, *, closer: bool = False) -> CheckedLattice:
         site, machine, terrain = met.site, met.machine, met.terrain
         motions = solve_motions(
             headings=site.grid.headings, cell_m=terrain.cell_m * terrain.stride, radius_m=turn_radius_m(machine),
@@ -225,7 +256,7 @@ class MovePlanner:
             pivot_arm_m=max(math.hypot(wheel.xi_m, wheel.eta_m) for wheel in machine.wheels),
             coordinated=coordinated_turn(machine), crab_rad=machine.crab_rad,
         )  # fmt: skip
-        hazards = met.on(day, travel_m=motions.travel_m, closed=self.closed)
+        hazards = met.on(wanted.on, travel_m=motions.travel_m, closed=self.closed, wet=wanted.wet)
         return CheckedLattice(
             site, hazards.closer() if closer else hazards, motions,
             lambda count: self.progress(f"{machine.id}: checking motions", count),
@@ -256,7 +287,7 @@ class MovePlanner:
 
         def lattice_of(part: Site, closer: bool) -> CheckedLattice:
             met = self._met(driven, machine, part, build_terrain(part.ground, part.grid))
-            return self._new_lattice(driven.on, met, closer=closer)
+            return self._new_lattice(driven, met, closer=closer)
 
         look = look_finer(lattice, answer, misses, starts=starts, goals=goals, lattice_of=lattice_of)
         if look.way is not None:
@@ -289,7 +320,9 @@ class MovePlanner:
         surer = Surer.of(self.site, machine, hazards, shapes)
         pace = paced(found, machine, whole, k, holds, gripped, surer)
         works = set_ups(poses, stops, self.site, machine, whole, lambda at: surer.at(at, k))
-        judged = Judged(self.site, machine, hazards, k, pace.swung, gripped.driven_at(pace.poses), works, surer)
+        judged = Judged(
+            self.site, machine, hazards, k, pace.swung, gripped.driven_at(pace.poses), works, surer, wanted.wet
+        )
         checks = settled(checks_of(found, judged, shapes), found, judged)
         posts = goal_posts(found, self.site, hazards, k)
         told = (*controls, *pace.controls, *posts, *dry_only(wanted))

@@ -104,7 +104,7 @@ class Profile:
 @dataclass(frozen=True, eq=False)
 class Judged:
     """What every check of a way rests on: k, at the limits of its rows what the basket's swing leaves and what holds
-    the machine, how it stands at the workfaces it comes to, and how much surer readings make it.
+    the machine, how it stands at the workfaces it comes to, how much surer readings make it, and whether it may be wet.
     """
 
     site: Site
@@ -115,6 +115,7 @@ class Judged:
     gripped: Gripped
     set_ups: tuple[SetUp, ...]
     surer: Surer
+    wet: bool
 
     def come_to(self, found: Profile) -> list[SetUp]:
         """The workfaces that a part of the way comes to stand at; the one that it begins at is the part's before."""
@@ -168,6 +169,8 @@ def _limit(line: CheckKind, hazards: Hazards, found: Profile, row: int) -> float
         arrays.COMBINED: 1.0,
         arrays.BOUNCE: body.bounce_limit,
         arrays.STEP: body.step_limit,
+        arrays.KERB_ANGLE: body.kerb_angle,
+        arrays.KERB_SIDE: body.kerb_side,
         arrays.STRIKE: body.underside_gap,
         arrays.LEVELS: 1.0,
     }.get(line.index, 0.0)
@@ -180,7 +183,9 @@ OVER = {
 }  # fmt: skip
 
 #: Checks whose value may not exceed its limit; the others' may not fall below it.
-_UPPER = frozenset({arrays.GRADE, arrays.SIDE_SLOPE, arrays.COMBINED, arrays.BOUNCE, arrays.STEP})
+_UPPER = frozenset({
+    arrays.GRADE, arrays.SIDE_SLOPE, arrays.COMBINED, arrays.BOUNCE, arrays.STEP, arrays.KERB_ANGLE, arrays.KERB_SIDE
+})  # fmt: skip
 
 
 def doubt_of(line: CheckKind, found: Profile, hazards: Hazards) -> Doubt:
@@ -324,7 +329,8 @@ def checks_of(found: Profile, judged: Judged, configurations: Iterable[str]) -> 
         if line.kind == "ground load":
             rows.append(
                 ground_load_check(
-                    line, found.poses, site=site, machine=machine, hazards=hazards, k=k, configurations=configurations
+                    line, found.poses, site=site, machine=machine, hazards=hazards, k=k, configurations=configurations,
+                    wet=judged.wet,
                 )
             )
         elif line.kind == GRIP:

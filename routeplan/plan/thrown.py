@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +29,11 @@ OFF_M, ALIKE_RAD = 0.5, math.radians(15.0)
 LOOKED_AT = 5
 
 
-@contextmanager
-def kept_off(lattices: Sequence[CheckedLattice], thrown: Floats, share: float) -> Iterator[None]:
+#: Which poses (x, y, heading of any shape) are kept off.
+Bad = Callable[[Floats, Floats, Floats], Bools]
+
+
+def kept_off(lattices: Sequence[CheckedLattice], thrown: Floats, share: float) -> AbstractContextManager[None]:
     """While it lasts no motion of the lattices, nor a link, comes near where a basket was thrown, or rocks much.
 
     A lattice that has no way then may have one: this serves to find another way, never to say that there is none.
@@ -42,7 +45,21 @@ def kept_off(lattices: Sequence[CheckedLattice], thrown: Floats, share: float) -
     share
         Of the most rocking there, that is left.
     """
-    kept = [(lattice, *_barred(lattice, thrown, share), list(lattice.links)) for lattice in lattices]
+    def off(hazards: Hazards) -> Bad:
+        most_m = max(share * float(np.nanmax(rocking_m(hazards, *thrown.T))), LEAST_M)
+
+        def bad(x: Floats, y: Floats, heading: Floats) -> Bools:
+            return np.asarray(_near(x, y, heading, thrown) | (rocking_m(hazards, x, y, heading) > most_m))
+
+        return bad
+
+    return barred([(lattice, off(lattice.hazards)) for lattice in lattices])
+
+
+@contextmanager
+def barred(lattices: Sequence[tuple[CheckedLattice, Bad]]) -> Iterator[None]:
+    """While it lasts no motion of the lattices, nor a link, comes to a pose that is bad there."""
+    kept = [(lattice, *_barred(lattice, bad), list(lattice.links)) for lattice, bad in lattices]
     was = [lattice.table[motions] for lattice, motions, _, _ in kept]
     for lattice, motions, off, _ in kept:
         lattice.table[motions] = BLOCKED
@@ -55,25 +72,20 @@ def kept_off(lattices: Sequence[CheckedLattice], thrown: Floats, share: float) -
             lattice.links = list(dict.fromkeys([*links, *lattice.links]))
 
 
-def _barred(lattice: CheckedLattice, thrown: Floats, share: float) -> tuple[Bools, set[int]]:
+def _barred(lattice: CheckedLattice, bad: Bad) -> tuple[Bools, set[int]]:
     """Which motions of the table are taken away, and which links, by their places in the list."""
-    grid, hazards, motions = lattice.grid, lattice.hazards, lattice.motions
-    most_m = max(share * float(np.nanmax(rocking_m(hazards, *thrown.T))), LEAST_M)
-
-    def bad(x: Floats, y: Floats, heading: Floats) -> Bools:
-        return np.asarray(_near(x, y, heading, thrown) | (rocking_m(hazards, x, y, heading) > most_m))
-
+    grid, motions = lattice.grid, lattice.motions
     x, y = (at + np.arange(n, dtype=np.float64) * grid.cell_m for at, n in ((grid.x0, grid.cols), (grid.y0, grid.rows)))
     north, east, headings = np.meshgrid(y, x, motions.headings, indexing="ij")
-    poses, barred = bad(east, north, headings), np.zeros(lattice.table.shape, bool)
+    poses, taken = bad(east, north, headings), np.zeros(lattice.table.shape, bool)
     for h, p in np.argwhere(motions.counts > 0):
         for dx, dy, heading in _places((0.0, 0.0, float(motions.headings[h])), motions.pieces[h, p]):
             turned = np.remainder(motions.headings - heading + math.pi, 2.0 * math.pi) - math.pi
             there = poses[..., int(np.abs(turned).argmin())]
-            barred[..., h, p] |= _from(there, round(dy / grid.cell_m), round(dx / grid.cell_m))
+            taken[..., h, p] |= _from(there, round(dy / grid.cell_m), round(dx / grid.cell_m))
     links = ((link.at.x, link.at.y, link.at.heading) for link in lattice.links)
     places = [_places(at, link.pieces) for at, link in zip(links, lattice.links, strict=True)]
-    return barred, {n for n, along_it in enumerate(places) if bad(*np.array(along_it).T).any()}
+    return taken, {n for n, along_it in enumerate(places) if bad(*np.array(along_it).T).any()}
 
 
 def _places(at: tuple[float, float, float], pieces: Floats) -> list[tuple[float, float, float]]:

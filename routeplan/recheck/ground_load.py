@@ -89,15 +89,23 @@ def resistance_kpa(soil: Drained, beside_kpa: float, short_m: float, long_m: flo
     return np.asarray(cover + weight * upright * np.maximum(0.0, 1.0 - slope))
 
 
+def share_left(surface: Surface, case: Case) -> float:
+    """What is left of a surface's strength if the move may be wet, NaN when nobody said; what is hard stays so."""
+    ground = surface.bearing
+    if not case.wet or not isinstance(ground, Clay | Platform):
+        return 1.0
+    return math.nan if ground.wet is None else ground.wet
+
+
 def allowed_kn(surface: Surface, case: Case, slope: Floats) -> Floats:
     """What one wheel may carry on a surface, kN, for the slopes that the machine stands on."""
     ground, machine = surface.bearing, case.machine
     if isinstance(ground, HardGround):
         return np.full_like(slope, ground.wheel_kn)
-    area, wide = case.figure("contact_area_m2"), machine.wheels[0].width_m
+    area, wide, left = case.figure("contact_area_m2"), machine.wheels[0].width_m, share_left(surface, case)
     if isinstance(ground, Clay):
         square = 1.2 * (2 + math.pi) * ground.cu_kpa / ground.factor
-        return np.full_like(slope, area * min(square, ground.rut_kpa))
+        return np.full_like(slope, left * area * min(square, ground.rut_kpa))
     assert isinstance(ground, Platform)
     more = 2 * ground.thickness_m * math.tan(math.radians(ground.spread_deg))
     sides = area / wide + more, wide + more
@@ -108,13 +116,16 @@ def allowed_kn(surface: Surface, case: Case, slope: Floats) -> Floats:
         pressure = resistance_kpa(ground.below, beside, min(sides), max(sides), slope) / ground.below.factor
     else:
         pressure = ground.below
-    return np.full_like(slope, sides[0] * sides[1] / sharing) * pressure
+    return np.full_like(slope, left * sides[0] * sides[1] / sharing) * pressure
 
 
 def offer_ground_load(case: Case, stance: Stance, ledger: Ledger) -> None:
     """Offer the load of every wheel that a surface claims anything of, and why it cannot be a pass."""
     reach = wheel_reach_m(case)
     claimed = [surface for surface in case.site.surfaces if surface.bearing is not None]
+    claimed += [
+        Surface(one.id, one.geometry, one.kind, None, one.proof.limit) for one in case.site.defects if one.proof
+    ]  # fmt: skip
     for surface in local(claimed, case.track, stance.rows, reach):
         at = near(surface.geometry, case.track.x[stance.rows], case.track.y[stance.rows], reach)
         if at.size:
@@ -132,6 +143,8 @@ def _offer(case: Case, stance: Stance, ledger: Ledger, surface: Surface, at: Int
         area = case.machine.figures.get("contact_area_m2")
         if area is None or not area.trusted:
             ledger.leave_open(KIND, f"contact_area_m2 is {'missing' if area is None else f'a {area.tag} figure'}")
+    if math.isnan(share_left(surface, case)):
+        ledger.leave_open(KIND, f"nobody said what {surface.id} bears in the wet")
     if "turntable_xi_m" in CONFIGURATIONS.get(case.configuration.id, ()):
         ledger.leave_open(KIND, f"nobody said where the weight acts in {case.configuration.id}")
     if case.machine.tracks:

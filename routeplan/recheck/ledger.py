@@ -72,6 +72,8 @@ CATALOGUE: Mapping[str, Basis] = MappingProxyType(
             surveyed=True,
         ),
         "step": Basis("m", ("step_limit_m", *_SLOPE), ("defects",)),
+        "kerb angle": Basis("deg", _SLOPE, ("defects",)),
+        "kerb side slope": Basis("deg", _SLOPE, ("defects",), surveyed=True),
         "surface acceptance": Basis("m", ("mass_kg", *_TYRES), ("surfaces",)),
         "ground load": Basis("kN", (*_WEIGHED, *_SLOPE), ("surfaces",), surveyed=True),
         "grip": Basis("1", (*_HELD, "travel_speed_mps", *_SLOPE), ("surfaces",), surveyed=True),

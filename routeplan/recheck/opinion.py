@@ -17,6 +17,7 @@ from routeplan.recheck.case import Case
 from routeplan.recheck.form import form_objections, left_objections
 from routeplan.recheck.grip import grip_objections, offer_grip
 from routeplan.recheck.ground_load import offer_ground_load
+from routeplan.recheck.kerbs import offer_kerbs
 from routeplan.recheck.ledger import BOUNCE_FIGURES, SPEED_FIGURES, Ledger
 from routeplan.recheck.overhead import offer_overhead
 from routeplan.recheck.same import input_objections, machine_objections
@@ -166,6 +167,7 @@ def _offer_samples(
 ) -> Stance:
     stance = meet_defects(case, stand(case, rows), ledger)
     offer_attitude(case, stance, ledger)
+    offer_kerbs(case, stance, ledger)
     offer_bounce(case, stance, ledger)
     offer_strike(case, stance, ledger)
     offer_overhead(case, stance, ledger)

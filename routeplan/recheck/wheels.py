@@ -18,7 +18,7 @@ from routeplan.recheck.touch import gaps, hulls, local, near
 from routeplan.recheck.track import SAMPLE_STEP_M, Floats, Ints
 from routeplan.site.model import Acceptance, Defect
 
-#: Features no tyre may touch whatever their state.
+#: Features no tyre may touch, but for those that are proven, and trenches under these.
 UNTOUCHED = ("cover", "plate", "trench")
 
 
@@ -39,8 +39,14 @@ def depth_m(defect: Defect) -> float:
 
 
 def height_m(defect: Defect) -> float:
-    """How high a wheel may have to climb onto a feature; plates are kept off."""
-    return defect.height_m if defect.kind in ("kerb", "sill") else 0.0
+    """How high a wheel may have to climb onto a feature; covers and plates that nobody proved are kept off."""
+    return defect.height_m if defect.kind in ("kerb", "sill") or defect.proof is not None else 0.0
+
+
+def crossed(case: Case, defect: Defect) -> bool:
+    """Whether tyres may go over a cover or plate: it is proven by the day, and what it bears is the ground load's."""
+    proof = defect.proof
+    return proof is not None and not case.machine.tracks and (case.day is None or proof.date <= case.day)
 
 
 def feature_defect_m(defect: Defect, radius_m: float) -> float:
@@ -123,9 +129,11 @@ def swept_contacts(case: Case, stance: Stance, at: Ints) -> list[NDArray[np.obje
 
 def keep_off(case: Case, stance: Stance, ledger: Ledger, unaccepted: BaseGeometry) -> None:
     """Offer every check on where tyres may not stand: covers, excavations, obstacles, ground nobody accepted."""
+    bridged = shapely.union_all([defect.geometry for defect in case.site.defects if crossed(case, defect)])
     for defect in local(case.site.defects, case.track, stance.rows, wheel_reach_m(case)):
-        if defect.kind in UNTOUCHED:
-            _keep_off(case, stance, ledger, "covers, plates and trenches", defect.geometry, 0.0)
+        if defect.kind in UNTOUCHED and not crossed(case, defect):
+            shut = defect.geometry.difference(bridged) if defect.kind == "trench" else defect.geometry
+            _keep_off(case, stance, ledger, "covers, plates and trenches", shut, 0.0)
     for excavation in case.site.excavations:
         _keep_off(case, stance, ledger, "excavation edge", excavation.geometry, excavation.set_back_m)
     for obstacle in local(case.site.obstacles, case.track, stance.rows, wheel_reach_m(case)):

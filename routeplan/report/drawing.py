@@ -17,7 +17,7 @@ from routeplan.site.friction import Friction
 from routeplan.site.ground import levels_within
 from routeplan.site.model import Area, Defect, Ground, LineCorridor, Obstacle, Place, Site, Soffit, Surface, Walkway
 
-#: Never under a wheel, whatever the state it is said to be in.
+#: Never under a wheel, whatever the state it is said to be in, unless it is proven.
 _NOT_DRIVEN_OVER = ("cover", "plate", "trench")
 _DEFECT_LETTERS = {"pothole": "P", "kerb": "K", "sill": "S", "cover": "C", "plate": "L", "trench": "T"}
 
@@ -111,6 +111,8 @@ def _bears(ground: Bearing | None) -> Details:
             else:
                 weak = f"{down(below, 0)} kPa"
             text = f"platform of {down(ground.thickness_m, 2)} m, at {down(ground.spread_deg, 1)} degrees, on {weak}"
+    if isinstance(ground, Clay | Platform):
+        text += "; wet: nobody said" if ground.wet is None else f"; wet {down(100.0 * ground.wet, 0)} % of it"
     return (("Bears", text), ("As told by", ground.role))
 
 
@@ -264,6 +266,10 @@ def _defect(item: Defect) -> tuple[Shape, Shape]:
     title = f"{item.kind.capitalize()} {item.id}"
     outline = area(f"defect-{item.kind}", item.geometry)
     rule: Details = (("Rule", "no wheel on it, whatever its state"),) if item.kind in _NOT_DRIVEN_OVER else ()
+    if item.proof is not None:
+        limit = item.proof.limit
+        proven = f"for {down(limit.wheel_kn, 1)} kN a wheel, by {limit.role} on {item.proof.date}"
+        rule = (("Rule", "wheels wholly on it or wholly off it"), ("Proven", proven))
     symbol = mark(
         "hazard",
         _middle(item.geometry),

@@ -29,6 +29,11 @@ _AT = {
 _OVER = "The machine passes over it."
 _ANY_PLACE = "Free, as the plan takes it; nothing stored or parked there."
 _KEEP_OFF = "No wheel on it, whatever its state. Look: in its place, whole, lies flat, marked, and no edge breaks away."
+#: Of a cover or plate that is proven.
+_PROVEN = (
+    "{} proved it on {} for {:g} kN a wheel: wheels go straight over it, wholly on it or wholly off it. Look: as it "
+    "was proven, in its place, fixed, whole, does not rock, and no edge breaks away."
+)
 
 
 class _Thing(Protocol):
@@ -94,7 +99,10 @@ def sights(way: Way, move: Move, site: Site) -> Iterator[Line]:
     kept_off = [one for one in site.defects if one.kind in ("cover", "plate", "trench")]
     for one in kept_off:
         state = f"recorded as {one.state}" if one.state else "nobody said in what state"
-        yield from way.lines([one], one.kind.capitalize(), f"{_KEEP_OFF} ({state})")
+        look = f"{_KEEP_OFF} ({state})"
+        if one.proof is not None:
+            look = _PROVEN.format(one.proof.limit.role, one.proof.date, one.proof.limit.wheel_kn)
+        yield from way.lines([one], one.kind.capitalize(), look)
     yield from _openings(way, move, site)
     yield from _surfaces(way, site)
     yield from way.lines(

@@ -20,6 +20,8 @@ BETWEEN: dict[str, str] = {
     "bounce rise": "before the basket bounces too high",
     "basket swing": "before the basket swings too far",
     "step": "on the height of a kerb or sill",
+    "kerb angle": "on how square-on a kerb or sill is met",
+    "kerb side slope": "on the side slope where a kerb or sill is met",
     "gradeability": "on the steepest way up or down",
     "side slope": "on the side slope",
     "combined slope": "on both slopes together",
@@ -40,8 +42,8 @@ BETWEEN: dict[str, str] = {
 _NO_MARGIN = ("walkways", "levels known", "turning", "survey resolution", "basket swing", "grip")
 #: Whose limit is a most; the others' is a least.
 _AT_MOST = (
-    "gradeability", "side slope", "combined slope", "bounce rise", "basket swing", "step", "ground load", "grip",
-    "survey resolution", "set-up tilt",
+    "gradeability", "side slope", "combined slope", "bounce rise", "basket swing", "step", "kerb angle",
+    "kerb side slope", "ground load", "grip", "survey resolution", "set-up tilt",
 )  # fmt: skip
 #: Distances in plan are looked at no further than this, metres; where nothing is claimed of wheels this is left, kN,
 #: and where nobody works, or nothing slews, degrees and metres. Other margins are held to ten of their unit.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 
 
@@ -15,12 +16,16 @@ class HardGround:
 
 @dataclass(frozen=True)
 class Clay:
-    """Clay under tyres: undrained strength ``cu_kpa``, factor of safety asked for, and the pressure that ruts it."""
+    """Clay under tyres: undrained strength ``cu_kpa``, factor of safety asked for, and the pressure that ruts it.
+
+    ``wet`` is the share of its strength and of that pressure that is left on a wet day; ``None`` when nobody said.
+    """
 
     role: str
     cu_kpa: float
     factor: float
     rut_kpa: float
+    wet: float | None = None
 
 
 @dataclass(frozen=True)
@@ -36,14 +41,24 @@ class Drained:
 class Platform:
     """Granular platform on weaker ground: its thickness and the angle, from upright, at which it spreads a load.
 
-    ``below`` is what the weak layer may carry: a pressure allowed, kPa, or the soil it is.
+    ``below`` is what the weak layer may carry: a pressure allowed, kPa, or the soil it is. ``wet`` is the share of that
+    which is left on a wet day; ``None`` when nobody said.
     """
 
     role: str
     thickness_m: float
     spread_deg: float
     below: float | Drained
+    wet: float | None = None
 
 
 #: What is known of how ground bears wheels; a surface is one of these, never two.
 Bearing = HardGround | Clay | Platform
+
+
+@dataclass(frozen=True)
+class Proof:
+    """A cover's or plate's proof that wheels may go over it as it lies: from which day, and what it lets one carry."""
+
+    date: dt.date
+    limit: HardGround

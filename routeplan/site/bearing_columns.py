@@ -39,9 +39,16 @@ _SANE: Mapping[str, tuple[float, float]] = {
 def bearing_of(raw: RawFeature, columns: Columns, faults: Faults) -> Bearing | None:
     """Return what the row claims; None when it claims nothing, and when what it claims cannot be used."""
     role = columns.text("bearing_by")
+    wet = columns.number("wet_factor", low=0.05, high=1.0)
     values = {name: columns.number(name, low=low, high=high) for name, (low, high) in _SANE.items()}
     given = {name for name in _SANE if raw.columns.get(name) is not None}
     kinds = [kind for kind, names in _KINDS.items() if given & set(names)]
+    if raw.columns.get("wet_factor") is not None and kinds in ([], ["a limit for one wheel"]):
+        faults.add(
+            "bearing-wet", raw.where, "it has a wet_factor, and is told as no ground that softens",
+            "give it for clay and for a platform; a limit for one wheel holds wet and dry",
+        )  # fmt: skip
+        return None
     if not kinds and role is None:
         return None
     if len(kinds) > 1:
@@ -59,7 +66,7 @@ def bearing_of(raw: RawFeature, columns: Columns, faults: Faults) -> Bearing | N
         return None
     figures = [values[name] for name in wanted if name in _SANE]
     usable = [figure for figure in figures if figure is not None]
-    return _built(role, wanted, usable) if role is not None and len(usable) == len(figures) else None
+    return _built(role, wanted, usable, wet) if role is not None and len(usable) == len(figures) else None
 
 
 def _wanted(kinds: list[str], given: set[str]) -> tuple[str, ...]:
@@ -76,10 +83,10 @@ def _told_in_part(wanted: tuple[str, ...], lacking: list[str]) -> tuple[str, str
     return f"{what}: how it bears wheels is told in part", f"give {', '.join(wanted)}, or none of them"
 
 
-def _built(role: str, wanted: tuple[str, ...], figures: list[float]) -> Bearing:
+def _built(role: str, wanted: tuple[str, ...], figures: list[float], wet: float | None) -> Bearing:
     if wanted[1:] == _HARD:
         return HardGround(role, figures[0])
     if wanted[1:] == _CLAY:
-        return Clay(role, figures[0], figures[1], figures[2])
+        return Clay(role, figures[0], figures[1], figures[2], wet)
     below = figures[2] if len(figures) == 3 else Drained(figures[2], figures[3], figures[4])
-    return Platform(role, figures[0], figures[1], below)
+    return Platform(role, figures[0], figures[1], below, wet)

@@ -19,11 +19,13 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
     "soffits": ("id", "kind", "level_m", "clear_m", "fall_x", "fall_y", "sigma_m", "survey", "width_m"),
     "surfaces": (
         "id", "kind", "accepted_by", "accepted_on", "accepted_mass_kg", "accepted_until",
-        "bearing_by", "wheel_limit_kn", "clay_cu_kpa", "clay_factor", "clay_rut_kpa",
+        "bearing_by", "wet_factor", "wheel_limit_kn", "clay_cu_kpa", "clay_factor", "clay_rut_kpa",
         "platform_m", "spread_deg", "below_kpa", "below_phi_deg", "below_knm3", "below_factor",
         "friction_by", "friction_dry", "friction_wet", "loose", "friction_loose",
     ),  # fmt: skip
-    "defects": ("id", "kind", "width_m", "depth_m", "height_m", "state"),
+    "defects": (
+        "id", "kind", "width_m", "depth_m", "height_m", "state", "proven_by", "proven_on", "wheel_limit_kn",
+    ),
     "walkways": ("id", "kind", "width_m"),
     "overhead_lines": (
         "id", "corridor_m", "voltage_kv", "level_m", "clear_m", "sag_m", "sigma_m", "survey"

@@ -26,6 +26,7 @@ from routeplan.site.model import (
     Walkway,
 )
 from routeplan.site.outlines import longest_side_m, single_point, widened
+from routeplan.site.proof_columns import proof_of
 
 #: Width of a kerb whose row gives none, metres: precast kerbs are 125 to 150 mm wide (common practice, no source).
 KERB_WIDTH_M = 0.15
@@ -157,7 +158,7 @@ def defects(raw: RawFeature, door: Door) -> tuple[Defect, ...]:
     width_m = _width_m(columns)
     if width_m is None and kind == "kerb":
         width_m = KERB_WIDTH_M
-    outlines = widened(raw, width_m=width_m, kinds=_DEFECT_SHAPES[kind], door=door)
+    outlines, proof = widened(raw, width_m=width_m, kinds=_DEFECT_SHAPES[kind], door=door), proof_of(raw, door.faults)
     if (needs_depth and depth_m is None) or (needs_height and height_m is None):
         return ()
     drawn = raw.geometry is not None and raw.geometry.geom_type in {"Polygon", "MultiPolygon"}
@@ -166,7 +167,7 @@ def defects(raw: RawFeature, door: Door) -> tuple[Defect, ...]:
         return max(longest_side_m(outline), width_m or 0.0) if drawn or width_m is None else width_m
 
     return tuple(
-        Defect(name, kind, outline, across_m(outline), depth_m or 0.0, height_m or 0.0, columns.text("state"))
+        Defect(name, kind, outline, across_m(outline), depth_m or 0.0, height_m or 0.0, columns.text("state"), proof)
         for name, outline in outlines
     )
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Point, Polygon
 
 from routeplan.machine.model import Machine
-from routeplan.site.bearing import Bearing
+from routeplan.site.bearing import Bearing, Proof
 from routeplan.site.friction import Friction
 from routeplan.site.reading import Reading
 
@@ -159,6 +159,7 @@ class Defect:
     ``geometry`` is always a polygon in plan (points and lines are given their width on reading).
     ``depth_m`` lowers, ``height_m`` raises a wheel; both zero for a flush cover. ``width_m`` is the size across.
     ``state`` is the trade's word: open, plated, backfilled and untested, proven, resurfaced; ``None`` if nobody said.
+    ``proof`` is what lets wheels over a cover or plate, whose ``height_m`` is that of its lip; ``None`` lets none.
     """
 
     id: str
@@ -168,6 +169,7 @@ class Defect:
     depth_m: float
     height_m: float
     state: str | None
+    proof: Proof | None = None
 
 
 @dataclass(frozen=True)
@@ -316,6 +318,8 @@ class Thresholds:
     lateral_tolerance_m: float = 0.15
     heading_tolerance_deg: float = 2.0
     bounce_limit_m: float = 0.30
+    kerb_angle_deg: float = 15.0
+    kerb_side_slope_deg: float = 3.0
     tip_participation: float = 1.6
     route_confidence: float = 0.95
     stopping_distance_m: float = 3.0

@@ -177,6 +177,10 @@ def _examples() -> dict[str, list[Cells]]:
         "defects": [
             *_spot("pothole", 17, 6, kind="pothole", width_m="0.4", depth_m="0.05", state="open"),
             *_drawn("kerb", "line", (2, 13), (8, 13), kind="kerb", height_m="0.1"),
+            *_area(
+                "plate", 10, 13, 12, 14, kind="plate", height_m="0.01", state="proven", proven_on="2026-11-20",
+                proven_by="temporary works coordinator", wheel_limit_kn="40",
+            ),
         ],
         "walkways": _area("footway", 0, 0, _EAST_M, 1.2, kind="footway"),
         "overhead_lines": _drawn("line", "line", (0, 15.5), (_EAST_M, 15.5), corridor_m="0.5"),

@@ -105,6 +105,8 @@ class ThresholdsSection(Section):
     lateral_tolerance_m: Annotated[float, Field(ge=0.02, le=1.0)] = Thresholds.lateral_tolerance_m
     heading_tolerance_deg: Annotated[float, Field(ge=0.1, le=10.0)] = Thresholds.heading_tolerance_deg
     bounce_limit_m: Annotated[float, Field(ge=0.02, le=2.0)] = Thresholds.bounce_limit_m
+    kerb_angle_deg: Annotated[float, Field(ge=1.0, le=90.0)] = Thresholds.kerb_angle_deg
+    kerb_side_slope_deg: Annotated[float, Field(ge=0.1, le=45.0)] = Thresholds.kerb_side_slope_deg
     tip_participation: Annotated[float, Field(ge=1.0, le=3.0)] = Thresholds.tip_participation
     route_confidence: Annotated[float, Field(ge=0.8, lt=1.0)] = Thresholds.route_confidence
     stopping_distance_m: Annotated[float, Field(ge=0.5, le=20.0)] = Thresholds.stopping_distance_m

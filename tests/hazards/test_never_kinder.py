@@ -26,6 +26,7 @@ from routeplan.plan.steer import turn_radius_m
 from routeplan.recheck.attitude import offer_attitude
 from routeplan.recheck.bounce import offer_bounce
 from routeplan.recheck.case import Case
+from routeplan.recheck.kerbs import offer_kerbs
 from routeplan.recheck.ledger import Ledger
 from routeplan.recheck.overhead import offer_overhead
 from routeplan.recheck.stance import stand
@@ -85,7 +86,7 @@ def second_look(
     rows = np.arange(len(track.x))
     case = case.around(rows)
     stance = meet_defects(case, stand(case, rows), ledger)
-    for offer in (offer_attitude, offer_bounce, offer_strike, offer_overhead):
+    for offer in (offer_attitude, offer_kerbs, offer_bounce, offer_strike, offer_overhead):
         offer(case, stance, ledger)
     offer_sweep(case, stance, ledger, crossings)
     keep_off(case, stance, ledger, unaccepted_ground(case))

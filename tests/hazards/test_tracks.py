@@ -38,7 +38,8 @@ SPIDER = worlds.spider()
 #: Checks that rest on the levels under a track: the body leans with them.
 OPEN = {
     "gradeability", "side slope", "combined slope", "ground strike", "head gap", "overhead clearance", "bounce rise",
-    "basket swing", "step", "survey resolution", "side clearance", "overhead lines", "line clearance", "closed areas",
+    "basket swing", "step", "kerb angle", "kerb side slope", "survey resolution", "side clearance", "overhead lines",
+    "line clearance", "closed areas",
     "walkways", "grip", "set-up tilt", "tail swing",
 }  # fmt: skip
 #: A plate of 0.1 m in the middle of the left track of a machine at (10, 10); between its ends, 0.55 m from either.

@@ -69,7 +69,7 @@ def test_both_forms_agree(slope: float) -> None:
 def test_a_load_spread_on_to_what_lies_below(spread_deg: float, printed_kpa: float) -> None:
     """40 kN on 0.30 x 0.20 m, 0.15 m above: 1 in 1 and 1 in 2, ``P / ((a + 2 t tan) (b + 2 t tan))``: arithmetic."""
     patch = Patch(0.30, 0.20, 3.0, 2.0)
-    found = limit_kn(Platform("engineer", 0.15, spread_deg, printed_kpa), patch, 0.0)
+    found = limit_kn(Platform("engineer", 0.15, spread_deg, printed_kpa), patch, 0.0, wet=False)
     assert found == pytest.approx(40.0, abs=0.002)
 
 
@@ -78,21 +78,21 @@ def test_overlapping_spreads_add() -> None:
     alone, beside, all_four = (Patch(0.3, 0.2, *apart) for apart in ((3.0, 2.0), (3.0, 1.1), (1.2, 1.1)))
     whole = 100.0 * 1.3 * 1.2
     for patch, share in ((alone, 1), (beside, 2), (all_four, 4)):
-        assert limit_kn(platform, patch, 0.0) == pytest.approx(whole / share)
+        assert limit_kn(platform, patch, 0.0, wet=False) == pytest.approx(whole / share)
 
 
 def test_clay_under_a_tyre() -> None:
     """A square on clay of 50 kPa bears (pi + 2) 1.2 x 50 = 308.50 kPa (formula from memory); "about 6.2 cu"."""
     assert SQUARE_ON_CLAY <= 6.2
-    bare = limit_kn(Clay("engineer", 50.0, 1.0, 900.0), Patch(1.0, 1.0, 3.0, 2.0), 0.0)
+    bare = limit_kn(Clay("engineer", 50.0, 1.0, 900.0), Patch(1.0, 1.0, 3.0, 2.0), 0.0, wet=False)
     assert bare == pytest.approx(308.50, abs=0.005)
     patch = Patch(0.5, 0.2, 3.0, 2.0)
-    assert limit_kn(Clay("engineer", 50.0, 2.0, 900.0), patch, 0.0) == pytest.approx(15.425, abs=0.001)
-    assert limit_kn(Clay("engineer", 50.0, 2.0, 90.0), patch, 0.0) == pytest.approx(9.0), "ruts come first"
+    assert limit_kn(Clay("engineer", 50.0, 2.0, 900.0), patch, 0.0, wet=False) == pytest.approx(15.425, abs=0.001)
+    assert limit_kn(Clay("engineer", 50.0, 2.0, 90.0), patch, 0.0, wet=False) == pytest.approx(9.0), "ruts come first"
 
 
 def test_hard_ground_is_never_a_pressure() -> None:
     """A slab's limit is the engineer's, whatever the tyre covers, known or not."""
     for patch in (Patch(0.5, 0.2, 3.0, 2.0), Patch(math.nan, 0.2, 3.0, 2.0)):
-        assert limit_kn(HardGround("engineer", 30.0), patch, 0.3) == 30.0
-    assert math.isnan(limit_kn(Clay("engineer", 50.0, 2.0, 900.0), Patch(math.nan, 0.2, 3.0, 2.0), 0.0))
+        assert limit_kn(HardGround("engineer", 30.0), patch, 0.3, wet=True) == 30.0
+    assert math.isnan(limit_kn(Clay("engineer", 50.0, 2.0, 900.0), Patch(math.nan, 0.2, 3.0, 2.0), 0.0, wet=False))

@@ -16,7 +16,9 @@ from routeplan.hazards.catalogue import by_kind
 from routeplan.hazards.prepare import encounter
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
+from routeplan.plan import move as move_module
 from routeplan.plan.grip import GRIP, Gripped
+from routeplan.plan.slippery import left_at
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
 from routeplan.recheck.uncertainty import confidence_k
@@ -224,3 +226,59 @@ def test_the_plan_is_never_kinder_than_the_second_opinion_on_rough_ground(seed: 
     (again,) = (one for one in opinion(move_of(poses, machine), site) if one.kind == GRIP)
     margin = again.limit - again.value
     assert margin - 0.08 <= found.margin <= margin < 0.0 and found.verdict == "fail"
+
+
+#: Ice on the short way over the ramp, from 6 m north of the yard's south edge on.
+ICE = box(9.0, 6.0, 21.0, 20.0)
+
+
+def iced(friction: float, **layers: Any) -> Site:
+    """The ramp with ice on it, but for its south end."""
+    site = ramped(scissor(**FAST), **layers)
+    ice = dataclasses.replace(site.surfaces[0], id="ice", geometry=ICE, friction=measured(friction))
+    return dataclasses.replace(site, surfaces=(*site.surfaces, ice))
+
+
+def test_a_slope_that_does_not_hold_is_gone_round(monkeypatch: pytest.MonkeyPatch) -> None:
+    site = iced(0.09)
+    move = planned(site).moves[0]
+    assert (move.verdict, move.refused) in (("pass", None), ("pass with controls", None)), move.reason
+    assert row(move).verdict == "pass"
+    assert opinion(move, site) == ()
+    steep = [pose.y for pose in move.poses if FOOT_M + ROUND_M < pose.x < HEAD_M - ROUND_M]
+    assert steep and max(steep) < 6.0
+    monkeypatch.setattr(move_module, "SPARES", ())
+    straight = planned(site).moves[0]
+    assert straight.verdict == "fail" and straight.refused is not None
+    assert {found.kind for found in straight.refused.objections} == {GRIP}
+    assert move.cost_m > straight.cost_m and move.best_possible_m == straight.best_possible_m
+    assert move.bound == pytest.approx(move.cost_m / move.best_possible_m) and move.bound > 1.0
+
+
+def test_where_all_of_a_slope_slips_the_first_way_is_not_given_to_drive() -> None:
+    wall = Obstacle("s", box(0.0, 0.0, 30.0, 6.5), "wall", None)
+    move = planned(iced(0.09, obstacles=(wall,))).moves[0]
+    assert (move.verdict, move.poses) == ("fail", ())
+    assert move.refused is not None and {found.kind for found in move.refused.objections} == {GRIP}
+
+
+def test_what_is_left_on_a_plane_by_hand() -> None:
+    """Friction less the slope, whichever way it stands; on one axle friction times its share of the weight."""
+    y, x = np.mgrid[0:81, 0:121] * 0.25
+    for machine, share in ((scissor(creep_speed_mps=0.0), 1.0), (scissor(**REAR, creep_speed_mps=0.0), None)):
+        site = dataclasses.replace(flat_site(30.0, 20.0, z=0.08 * x + 0.06 * y, machines=(machine,)))
+        hazards = encounter(
+            site, machine, configuration="stowed", travel_mode="ridden", k=0.0,
+            terrain=build_terrain(site.ground, site.grid),
+        ).on(None, travel_m=1.0)  # fmt: skip
+        friction = np.full(hazards.terrain.level.shape, 0.3)
+        at = np.array([10.0]), np.array([10.0]), np.array([math.atan2(0.06, 0.08)])
+        (left,) = left_at(hazards, machine, site, friction, *at)
+        if share is None:  # nose up: least with nobody in the basket, or with them over its front edge
+            def on_rear(carried: float) -> float:
+                mass, height = 2300.0, 0.6
+                ahead = mass * (0.8 - 0.1 * height) + carried * (2.13 - 0.1 * 2.2)
+                return 1.0 - ahead / (mass + carried) / 1.85
+
+            share = min(on_rear(0.0), on_rear(230.0))
+        assert left == pytest.approx(0.3 * share - 0.1, abs=1e-3)

@@ -72,7 +72,7 @@ def test_the_plan_is_never_kinder_than_the_second_opinion_on_rough_ground(seed: 
         terrain=build_terrain(site.ground, site.grid),
     )  # fmt: skip
     found = ground_load_check(
-        by_kind("ground load"), poses, site=site, machine=machine, hazards=met.on(None, travel_m=1.0), k=0.0,
+        by_kind("ground load"), poses, site=site, machine=machine, hazards=met.on(None, travel_m=1.0), k=0.0, wet=True,
         configurations=("stowed",),
     )  # fmt: skip
     again = next(one for one in opinion(move_of(poses, machine), site) if one.kind == "ground load")
@@ -152,6 +152,29 @@ def test_a_machine_that_nobody_weighed_is_open_on_the_deck_only() -> None:
 def test_clay_asks_what_the_tyre_covers() -> None:
     machine = weighed()
     bare = {name: figure for name, figure in machine.figures.items() if name != "contact_area_m2"}
-    plan = planned(deck(Clay("engineer", 500.0, 1.0, 3000.0), machine=dataclasses.replace(machine, figures=bare)))
+    plan = planned(deck(Clay("engineer", 500.0, 1.0, 3000.0, 1.0), machine=dataclasses.replace(machine, figures=bare)))
     assert row(plan).verdict == "not proven"
     assert any("contact_area_m2 is missing" in text for text in row(plan).assumed)
+
+
+def test_wet_ground_that_does_not_bear_the_standing_machine_is_gone_round_and_dry_it_is_driven_over() -> None:
+    """The clay bears a fifth more than the worst wheel, dry; wet it bears half."""
+    machine = weighed(wheel_load_max_kn=LEVEL_KN)
+    area_m2 = machine.value("contact_area_m2")
+    clay = Clay("engineer", 1.2 * LEVEL_KN / area_m2 / 6.17, 1.0, 3000.0, 0.5)
+    site = deck(clay, HALF, machine=machine)
+    over = {}
+    for wet in (True, False):
+        moves = (dataclasses.replace(site.moves[0], wet=wet),)
+        (move,) = planned(dataclasses.replace(site, moves=moves)).moves
+        assert (move.verdict, move.refused) == ("pass" if wet else "pass with controls", None), move.reason
+        over[wet] = any(HALF.dwithin(Point(pose.x, pose.y), 0.1) for pose in move.poses)
+    assert over == {True: False, False: True}
+
+
+def test_clay_of_which_nobody_said_what_is_left_in_the_wet_is_open() -> None:
+    check = row(planned(deck(Clay("engineer", 500.0, 1.0, 3000.0))))
+    assert check.verdict == "not proven" and np.isnan(check.margin)
+    assert check.assumed == (
+        "nobody said what deck bears in the wet: have wet_factor said with it, 1 where its figures are of wet ground",
+    )  # fmt: skip

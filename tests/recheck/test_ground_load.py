@@ -177,10 +177,14 @@ def test_a_sill_on_the_deck_doubles_the_load() -> None:
     assert refused(site_of(HardGround("engineer", 1.01 * by_hand(machine)), machine)) == set()
 
 
+SPREAD = Platform("engineer", 0.2, 30.0, 100.0, 1.0)
 LIMITED: list[tuple[Bearing, float]] = [
-    (Clay("engineer", 100.0, 2.0, 9000.0), 0.01 * 100.0 * 1.2 * (math.pi + 2.0) / 2.0),
-    (Clay("engineer", 500.0, 1.0, 700.0), 0.01 * 700.0),
-    (Platform("engineer", 0.2, 30.0, 100.0), 100.0 * (0.01 / 0.11 + 0.4 / math.sqrt(3)) * (0.11 + 0.4 / math.sqrt(3))),
+    (Clay("engineer", 100.0, 2.0, 9000.0, 1.0), 0.01 * 100.0 * 1.2 * (math.pi + 2.0) / 2.0),
+    (Clay("engineer", 500.0, 1.0, 700.0, 1.0), 0.01 * 700.0),
+    (Clay("engineer", 100.0, 2.0, 9000.0, 0.4), 0.4 * 0.01 * 100.0 * 1.2 * (math.pi + 2.0) / 2.0),
+    (Clay("engineer", 500.0, 1.0, 700.0, 0.5), 0.5 * 0.01 * 700.0),
+    (SPREAD, 100.0 * (0.01 / 0.11 + 0.4 / math.sqrt(3)) * (0.11 + 0.4 / math.sqrt(3))),
+    (dataclasses.replace(SPREAD, wet=0.6), 60.0 * (0.01 / 0.11 + 0.4 / math.sqrt(3)) * (0.11 + 0.4 / math.sqrt(3))),
 ]
 
 
@@ -204,7 +208,7 @@ def test_a_platform_on_drained_ground_bears_less_on_a_slope(slope: float) -> Non
     for spare_kn, expected in ((0.001, set()), (-0.001, {"ground load"})):
         machine = scissor(mass_kg=100.0, rated_load_kg=1.0, wheel_load_max_kn=limit_kn - spare_kn)
         sharp = dataclasses.replace(yard_for(POSES, machine).thresholds, heading_tolerance_deg=0.0)
-        ground = Platform("engineer", 0.2, 30.0, soil)
+        ground = Platform("engineer", 0.2, 30.0, soil, 1.0)
         assert refused(site_of(ground, machine, z=slope * x, thresholds=sharp)) == expected
 
 
@@ -233,7 +237,7 @@ def test_a_class_figure_leaves_it_open_and_so_does_an_area_nobody_gave() -> None
     bare = {name: figure for name, figure in machine.figures.items() if name != "contact_area_m2"}
     bare_machine = dataclasses.replace(machine, figures=bare)
     assert refused(site_of(HardGround("engineer", 900.0), bare_machine)) == set(), "hard ground asks for no area"
-    assert refused(site_of(Clay("engineer", 500.0, 1.0, 3000.0), bare_machine)) == {"ground load"}
+    assert refused(site_of(Clay("engineer", 500.0, 1.0, 3000.0, 1.0), bare_machine)) == {"ground load"}
 
 
 def test_the_sheets_load_beyond_a_limit_is_refused_even_as_open() -> None:
@@ -273,3 +277,25 @@ def test_a_load_of_a_machine_that_nobody_weighed_is_the_sheets() -> None:
     shape = machine.configurations["stowed"]
     assert np.isnan(statics_kn(machine, shape, (0.0, 0.0), (0.0, 0.0))).all()
     assert level_kn(machine, shape) == 9.0 and math.isnan(level_kn(worlds.scissor(), shape))
+
+
+@pytest.mark.parametrize("ground", [Clay("engineer", 500.0, 1.0, 3000.0), SPREAD])
+def test_what_is_left_in_the_wet_and_nobody_said_is_open_but_on_a_dry_move(ground: Clay | Platform) -> None:
+    """Strong enough dry by far; a dry-only move has to say so, and a plan's wet conditions count all the same."""
+    machine = scissor(mass_kg=100.0, rated_load_kg=1.0, wheel_load_max_kn=1.0)
+    unsaid = dataclasses.replace(ground, wet=None)
+    assert refused(site_of(unsaid, machine)) == {"ground load"}
+    assert refused(site_of(unsaid, machine), verdict="not proven", ground_load="not proven") == set()
+    site = site_of(unsaid, machine)
+    site = dataclasses.replace(site, moves=tuple(dataclasses.replace(one, wet=False) for one in site.moves))
+    assert refused(site) == {"grip"}  # for the control that is not there
+
+
+def test_a_dry_move_stands_on_what_the_ground_bears_dry() -> None:
+    full_kn = 0.01 * 100.0 * 1.2 * (math.pi + 2.0) / 2.0
+    clay = Clay("engineer", 100.0, 2.0, 9000.0, 0.4)
+    for spare_kn, expected in ((0.001, {"grip"}), (-0.001, {"grip", "ground load"})):
+        machine = scissor(mass_kg=100.0, rated_load_kg=1.0, wheel_load_max_kn=full_kn - spare_kn)
+        site = site_of(clay, machine)
+        site = dataclasses.replace(site, moves=tuple(dataclasses.replace(one, wet=False) for one in site.moves))
+        assert refused(site) == expected

@@ -14,7 +14,7 @@ from tests import worlds
 from tests.recheck.drives import drive, kinds, move_of, opinion, yard_for
 
 MM = 0.001
-LIMITS = Thresholds(lateral_tolerance_m=0.05, heading_tolerance_deg=0.5, bounce_limit_m=0.5)
+LIMITS = Thresholds(kerb_angle_deg=90.0, lateral_tolerance_m=0.05, heading_tolerance_deg=0.5, bounce_limit_m=0.5)
 BOOM = worlds.boom()
 POSES = drive(14.0, 15.0, 0.0, [(8.0, 0.0)], step_m=0.1)
 MOVE = move_of(POSES, BOOM)

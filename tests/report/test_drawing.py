@@ -115,11 +115,14 @@ def test_ground_without_an_acceptance_has_its_own_look_and_says_so() -> None:
     ("bearing", "said"),
     [
         (HardGround("deck's maker", 29.96), "29.9 kN on one wheel"),
-        (Clay("engineer", 40.0, 2.001, 150.9), "clay of 40.0 kPa, safety 2.01, ruts at 150 kPa"),
-        (Platform("engineer", 0.459, 30.0, 90.0), "platform of 0.45 m, at 30.0 degrees, on 90 kPa"),
+        (Clay("engineer", 40.0, 2.001, 150.9), "clay of 40.0 kPa, safety 2.01, ruts at 150 kPa; wet: nobody said"),
         (
-            Platform("engineer", 0.45, 30.0, Drained(31.5, 10.0, 2.0)),
-            "platform of 0.45 m, at 30.0 degrees, on soil of 31.5 degrees",
+            Platform("engineer", 0.459, 30.0, 90.0, 0.557),
+            "platform of 0.45 m, at 30.0 degrees, on 90 kPa; wet 55 % of it",
+        ),
+        (
+            Platform("engineer", 0.45, 30.0, Drained(31.5, 10.0, 2.0), 1.0),
+            "platform of 0.45 m, at 30.0 degrees, on soil of 31.5 degrees; wet 100 % of it",
         ),
     ],
 )  # fmt: skip

@@ -66,6 +66,8 @@ KINDS = (
     ("bounce rise", "m", 0.3),
     ("basket swing", "m", 0.2),
     ("step", "m", 0.06),
+    ("kerb angle", "deg", 15.0),
+    ("kerb side slope", "deg", 3.0),
     ("surface acceptance", "m", 0.0),
     ("ground load", "kN", 20.0),
     ("grip", "1", 0.5),

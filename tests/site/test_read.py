@@ -15,7 +15,7 @@ import rasterio
 from shapely.geometry import LineString, Point, Polygon, box, shape
 
 from routeplan.plan.findings import findings
-from routeplan.site.bearing import Clay, Drained, HardGround, Platform
+from routeplan.site.bearing import Clay, Drained, HardGround, Platform, Proof
 from routeplan.site.features import PLACE_TOLERANCE_M
 from routeplan.site.friction import Friction, Loose
 from routeplan.site.ground import levels_at, samples
@@ -179,17 +179,17 @@ def test_surfaces_and_what_they_bear(tmp_path: Path) -> None:
     below = {"below_phi_deg": 30, "below_knm3": 10, "below_factor": 2}
     told: list[dict[str, Any]] = [
         {"wheel_limit_kn": 30},
-        {"clay_cu_kpa": 40, "clay_factor": 2, "clay_rut_kpa": 150},
+        {"clay_cu_kpa": 40, "clay_factor": 2, "clay_rut_kpa": 150, "wet_factor": 0.5},
         {"platform_m": 0.4, "spread_deg": 30, "below_kpa": 90},
-        {"platform_m": 0.4, "spread_deg": 30, **below},
+        {"platform_m": 0.4, "spread_deg": 30, "wet_factor": 1, **below},
     ]
     rows = [feature(polygon(n, 0, n + 1, 5), id=f"s{n}", bearing_by="TWC", **row) for n, row in enumerate(told)]
     found = read_rows("surfaces", *rows, folder=tmp_path / "site").surfaces
     assert [surface.bearing for surface in found] == [
         HardGround("TWC", 30.0),
-        Clay("TWC", 40.0, 2.0, 150.0),
+        Clay("TWC", 40.0, 2.0, 150.0, 0.5),
         Platform("TWC", 0.4, 30.0, 90.0),
-        Platform("TWC", 0.4, 30.0, Drained(30.0, 10.0, 2.0)),
+        Platform("TWC", 0.4, 30.0, Drained(30.0, 10.0, 2.0), 1.0),
     ]
 
 
@@ -208,13 +208,14 @@ def test_surfaces_and_how_tyres_grip_them(tmp_path: Path) -> None:
 
 def test_defects(tmp_path: Path) -> None:
     text = (
-        "id,kind,x,y,wkt,width_m,depth_m,height_m,state\n"
-        "p,pothole,3,3,,0.4,0.08,,open\n"
-        'k,kerb,,,"LINESTRING (5 1, 5 5)",,,0.1,\n'
-        's,sill,,,"LINESTRING (7 1, 7 5)",0.2,,0.02,\n'
-        'q,pothole,,,"POLYGON ((8 1, 8.3 1, 8.3 3, 8 3, 8 1))",0.3,0.05,,\n'
-        'c,cover,,,"POLYGON ((9 1, 9.6 1, 9.6 1.6, 9 1.6, 9 1))",,,,proven\n'
-        't,trench,,,"LINESTRING (12 1, 12 9)",0.6,1.2,,plated\n'
+        "id,kind,x,y,wkt,width_m,depth_m,height_m,state,proven_by,proven_on,wheel_limit_kn\n"
+        "p,pothole,3,3,,0.4,0.08,,open,,,\n"
+        'k,kerb,,,"LINESTRING (5 1, 5 5)",,,0.1,,,,\n'
+        's,sill,,,"LINESTRING (7 1, 7 5)",0.2,,0.02,,,,\n'
+        'q,pothole,,,"POLYGON ((8 1, 8.3 1, 8.3 3, 8 3, 8 1))",0.3,0.05,,,,,\n'
+        'c,cover,,,"POLYGON ((9 1, 9.6 1, 9.6 1.6, 9 1.6, 9 1))",,,,proven,,,\n'
+        't,trench,,,"LINESTRING (12 1, 12 9)",0.6,1.2,,plated,,,\n'
+        'l,plate,,,"POLYGON ((12 10, 13 10, 13 11, 12 11, 12 10))",,,0.02,proven,TWC,2026-11-20,40\n'
     )
     found = {d.id: d for d in read_site(with_layer("defects", text, suffix="csv", folder=tmp_path / "site")).defects}
     hole = found["p"]
@@ -225,6 +226,8 @@ def test_defects(tmp_path: Path) -> None:
     assert found["s"].geometry.equals(box(6.9, 1, 7.1, 5)) and found["s"].height_m == 0.02
     assert found["q"].width_m == pytest.approx(2.0), "a wheel can meet a slot along its length"
     assert found["c"].width_m == pytest.approx(0.6) and found["c"].state == "proven"
+    assert found["l"].proof == Proof(dt.date(2026, 11, 20), HardGround("TWC", 40.0))
+    assert found["c"].proof is None and found["t"].proof is None
     assert found["t"].geometry.equals(box(11.7, 1, 12.3, 9)) and found["t"].depth_m == 1.2
 
 

@@ -176,6 +176,8 @@ surfaces.geojson
         feature(SQUARE, id="twice", bearing_by="TWC", platform_m=0.4, spread_deg=30, below_kpa=90, below_phi_deg=30,
                 below_knm3=10, below_factor=2),
         feature(SQUARE, id="slip", bearing_by="TWC", clay_cu_kpa=0, clay_factor=0.5, clay_rut_kpa="300 kPa"),
+        feature(SQUARE, id="rain", bearing_by="TWC", wheel_limit_kn=30, wet_factor=0.5),
+        feature(SQUARE, id="more", bearing_by="TWC", clay_cu_kpa=40, clay_factor=2, clay_rut_kpa=150, wet_factor=1.5),
         faults="""
 surfaces.geojson
   - feature clay: it has no clay_rut_kpa: how it bears wheels is told in part
@@ -194,6 +196,10 @@ surfaces.geojson
     mend: give bearing_by, wheel_limit_kn, or none of them [bearing-incomplete]
   - feature mixed: it is told as a limit for one wheel and as clay
     mend: give the columns of one kind of ground: two are never mixed [bearing-mixed]
+  - feature rain: it has a wet_factor, and is told as no ground that softens
+    mend: give it for clay and for a platform; a limit for one wheel holds wet and dry [bearing-wet]
+  - feature more: wet_factor = 1.5 is outside the sane range
+    mend: give a value from 0.05 to 1 [out-of-range]
   - feature slip: clay_cu_kpa = 0 is outside the sane range
     mend: give a value from 1 to 500 [out-of-range]
   - feature slip: clay_factor = 0.5 is outside the sane range
@@ -213,12 +219,26 @@ surfaces.geojson
         feature(line((1, 1), (2, 2)), id="kerb", kind="kerb"),
         feature(line((1, 1), (2, 2)), id="sill", kind="sill", height_m=0.02),
         feature(line((1, 1), (2, 2)), id="lid", kind="cover"),
+        feature(SQUARE, id="weak", kind="plate", state="plated", proven_by="TWC", wheel_limit_kn=40),
+        feature(SQUARE, id="half", kind="plate", state="proven", proven_by="TWC", wheel_limit_kn=40),
+        feature(SQUARE, id="deep", kind="cover", state="proven", proven_by="maker", proven_on="2026-11-20",
+                wheel_limit_kn=40, height_m=0.01, depth_m=0.1),
+        feature(SQUARE, id="much", kind="cover", state="proven", proven_by="maker", proven_on="2026-11-20",
+                wheel_limit_kn=4000, height_m=0.01),
         faults="""
 defects.geojson
   - feature lid: it is a LineString
     mend: this layer takes an area or a point [geometry-type]
   - feature hill: depth_m = -0.1 is outside the sane range
     mend: give a value from 0 to 20 [out-of-range]
+  - feature much: wheel_limit_kn = 4000 is outside the sane range
+    mend: give a value from 0.1 to 1000 [out-of-range]
+  - feature deep: what lets wheels over it is told in part
+    mend: leave depth_m empty [proof-incomplete]
+  - feature half: what lets wheels over it is told in part
+    mend: give proven_on, height_m above 0: all of them let wheels over it [proof-incomplete]
+  - feature weak: it gives proven_by, wheel_limit_kn, and is no cover or plate whose state is proven
+    mend: only a proven cover or plate is driven over: leave them empty [proof-misplaced]
   - feature hole: kind = 'hole' is not a kind of defect
     mend: did you mean "pothole"? Known: cover, kerb, plate, pothole, sill, trench [unknown-value]
   - feature kerb: it has no height_m

@@ -208,12 +208,17 @@ site.toml
     more(
         "thresholds outside their ranges",
         "[thresholds]\nbounce_limit = 0.3\nhead_gap_m = 30\nbody_gap_m = inf\nroute_confidence = 1.0\n"
-        'tip_participation = "1.6"\nlateral_tolerance_m = -0.15\n',
+        'tip_participation = "1.6"\nlateral_tolerance_m = -0.15\nkerb_angle_deg = 0.2\n'
+        "kerb_side_slope_deg = 50\n",
         """
 site.toml
   - thresholds, body_gap_m: inf is not a finite number
     mend: docs/site-folder.md lists what this key may hold [out-of-range]
   - thresholds, head_gap_m: 30 is above 2
+    mend: docs/site-folder.md lists what this key may hold [out-of-range]
+  - thresholds, kerb_angle_deg: 0.2 is below 1
+    mend: docs/site-folder.md lists what this key may hold [out-of-range]
+  - thresholds, kerb_side_slope_deg: 50 is above 45
     mend: docs/site-folder.md lists what this key may hold [out-of-range]
   - thresholds, lateral_tolerance_m: -0.15 is below 0.02
     mend: docs/site-folder.md lists what this key may hold [out-of-range]
@@ -221,8 +226,9 @@ site.toml
     mend: docs/site-folder.md lists what this key may hold [out-of-range]
   - thresholds, bounce_limit: "bounce_limit" is not a key of this table
     mend: did you mean "bounce_limit_m"? Known: body_gap_m, bounce_limit_m, ground_clearance_m, head_gap_m,
-          head_height_m, heading_tolerance_deg, lateral_tolerance_m, reaction_s, route_confidence,
-          stopping_distance_m, structure_clearance_m, tail_gap_m, tip_participation [unknown-key]
+          head_height_m, heading_tolerance_deg, kerb_angle_deg, kerb_side_slope_deg, lateral_tolerance_m,
+          reaction_s, route_confidence, stopping_distance_m, structure_clearance_m, tail_gap_m,
+          tip_participation [unknown-key]
   - thresholds, tip_participation: "1.6" is not a number
     mend: write digits with a decimal point, without quotes or a unit [wrong-type]
 """,
