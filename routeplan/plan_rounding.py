@@ -166,6 +166,7 @@ def _move(move: Move) -> Move:
         refused=None if move.refused is None else _refused(move.refused),
         legs=tuple(map(_leg, move.legs)),
         nearest_misses=tuple(map(_near_miss, move.nearest_misses)),
+        platform_height_m=None if move.platform_height_m is None else near(move.platform_height_m),
     )
 
 

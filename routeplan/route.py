@@ -200,7 +200,8 @@ class Move:
     """One planned move. ``poses`` is empty when there is nothing that may be driven (no route, search limit, refused).
 
     ``bound`` is ``max(1, cost_m / best_possible_m)`` rounded up; NaN figures mean "no route to measure". ``via`` are
-    the stops of a round, in driving order, between ``start`` and ``goal``.
+    the stops of a round, in driving order, between ``start`` and ``goal``. ``platform_height_m`` is how high the
+    platform's floor is raised while it travels, ``None`` when it travels lowered.
     """
 
     id: str
@@ -227,6 +228,7 @@ class Move:
     legs: tuple[Leg, ...]
     nearest_misses: tuple[NearMiss, ...]
     via: tuple[str, ...] = ()
+    platform_height_m: float | None = None
 
 
 @dataclass(frozen=True)

@@ -46,7 +46,8 @@ NOT_CHECKED: tuple[str, ...] = (
     "round a slope on which a machine does not hold.",
     "Overhead lines beyond what the site tells of them: who owns them, whether they are live, and swing outside their "
     "corridors.",
-    "Driving with the platform raised, which is never planned.",
+    "With the platform raised: wind, side forces, an extended deck, and grip of one axle; of booms nothing is planned "
+    "raised.",
     "At the workface: outriggers and how far they level; what boom and basket reach, and what hangs over the circle of "
     "the tail; a tilt sensor that turns with the turntable, for its limits are held along and across the chassis.",
     "Basket bounce of a machine that changes its speed more than once within one ringing, or stands on tyres softer "
@@ -104,7 +105,8 @@ def doubts(
         if figure is None:
             found.append(f"{name} is missing: {_MEASURED_BY.get(name, _PLATE)}")
         elif not figure.trusted:
-            found.append(f"{name} is a {figure.tag} figure: {_MEASURED_BY.get(name, _PLATE)}")
+            own = figure.name  # a machine raised goes by other figures in the places of those of the same one lowered
+            found.append(f"{own} is a {figure.tag} figure: {_MEASURED_BY.get(own, _PLATE)}")
     found += [
         f"layer {name} not given: nobody said what is there" for name in line.layers if name not in site.layers_given
     ]

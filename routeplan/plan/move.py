@@ -16,7 +16,8 @@ from routeplan.hazards.prepare import Encounter, encounter
 from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.hazards.uncertainty import sigmas_wanted
 from routeplan.machine.model import Machine
-from routeplan.machine.modelled import ELEVATED, not_modelled
+from routeplan.machine.modelled import not_modelled
+from routeplan.plan.elevated import raised_for
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
 from routeplan.plan.goal_posts import goal_posts
@@ -74,8 +75,10 @@ class MovePlanner:
 
     def plan(self, wanted: MoveWanted) -> Move:
         """Plan one move; it is not yet re-checked."""
+        if wanted.regime == "elevated":
+            return self._plan_raised(wanted)
         machine = self.site.machines[wanted.machine]
-        why = ELEVATED if wanted.regime == "elevated" else not_modelled(machine)
+        why = not_modelled(machine)
         if why is not None:
             return replace(_no_way(wanted, "not proven", why, ()), checks=unmade_checks(why))
         graph = self._graph(wanted, machine)
@@ -91,6 +94,18 @@ class MovePlanner:
         if move.poses:
             self._left_in[machine.id, wanted.goal] = move.poses[-1].travel_mode
         return move
+
+    def _plan_raised(self, wanted: MoveWanted) -> Move:
+        """A move with the platform raised, planned on the site and with the machine as they then are; or denied."""
+        raised = raised_for(wanted, self.site, self.closed)
+        if isinstance(raised, str):
+            denied = _no_way(wanted, "not proven", raised, ())
+            return replace(denied, checks=unmade_checks(raised), platform_height_m=wanted.platform_height_m)
+        planner = MovePlanner(
+            raised.site, self.terrain, self.portals, self.progress, self.closed,
+            _standing=self._standing, _left_in=self._left_in,
+        )  # fmt: skip
+        return raised.told(planner.plan(replace(wanted, regime="stowed")))
 
     def _stops(self, graph: SiteGraph, wanted: MoveWanted) -> list[Stop]:
         """The nodes that a move leads over, from where the machine was left; at workfaces in the poses that suit the

@@ -14,6 +14,7 @@ from routeplan.recheck.levels import DEFECT_REACH_M, Levels
 from routeplan.recheck.track import Floats, Ints, Track, driven_in, envelope
 from routeplan.recheck.uncertainty import Sigmas
 from routeplan.route import Conditions, Move
+from routeplan.site.elevated_zone import ElevatedZone
 from routeplan.site.model import Area, Site
 
 #: What leaning, the tube and a rolling wheel add to the reach of a body, metres.
@@ -50,7 +51,8 @@ def _works(move: Move, track: Track, site: Site) -> Ints:
 class Case:
     """Everything a check needs to know of one move; ``levels`` reach as far round the samples as any check looks.
 
-    ``works`` are the samples of the track in which it stands at a workface.
+    ``works`` are the samples of the track in which it stands at a workface; ``zone`` is where it travels raised, if it
+    does; ``machine`` is then the raised one.
     """
 
     site: Site
@@ -67,9 +69,13 @@ class Case:
     steers: tuple[str, ...]
     wet: bool
     works: Ints
+    zone: ElevatedZone | None
 
     @classmethod
-    def of(cls, move: Move, track: Track, *, site: Site, machine: Machine, conditions: Conditions) -> Case:
+    def of(
+        cls, move: Move, track: Track, *, site: Site, machine: Machine, conditions: Conditions,
+        zone: ElevatedZone | None = None,
+    ) -> Case:  # fmt: skip
         """Gather a move that has samples."""
         configuration = machine.configurations[move.configuration]
         day = move.on or conditions.on
@@ -89,6 +95,7 @@ class Case:
             wet=conditions.wet or not any(one.id == move.id and not one.wet for one in site.moves),
             sigmas=Sigmas.of(machine, site.ground.accuracy),
             works=_works(move, track, site),
+            zone=zone,
         )
 
     def driven(self, travel_mode: str, configuration: Configuration) -> Case:

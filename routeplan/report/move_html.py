@@ -153,6 +153,8 @@ def _first(move: Move, drawing: MoveDrawing, plan: Plan) -> list[tuple[str, str]
     """Return what a driver needs first: the machine, where it is tightest, how far, driven how, and left how."""
     machine = plan.machines[move.machine]
     driven = f", {escape(modes_text(move.poses))}" if move.poses else ""
+    if move.platform_height_m is not None:
+        driven += f", platform raised, its floor {up(move.platform_height_m, 2)} m up"
     crossed = sum(control.kind == "walkway" for control in move.controls)
     way = [length_text(move)]
     if move.poses:

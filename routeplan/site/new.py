@@ -182,6 +182,10 @@ def _examples() -> dict[str, list[Cells]]:
         "overhead_lines": _drawn("line", "line", (0, 15.5), (_EAST_M, 15.5), corridor_m="0.5"),
         "excavations": _area("pit", 20, 12, 22, 13.5, set_back_m="1"),
         "areas": _area("lay-down", 14, 1.5, 22, 4, title="Lay-down area", closed="2026-11-30/2026-12-04"),
+        "elevated_zones": _area(
+            "raised-zone", 13, 5, 23, 11, **accepted, accepted_until="2026-12-31", platform_height_m="5",
+            smooth_to_m="0.01",
+        ),
         "places": [
             *_spot("gate", 3, 8, kind="gate", title="West gate", bearing_deg="90"),
             *_spot("bay", 21, 8, kind="workface", title="East bay"),

@@ -76,6 +76,7 @@ class LayersSection(Section):
     areas: Source | None = None
     overhead_lines: Source | None = None
     excavations: Source | None = None
+    elevated_zones: Source | None = None
     places: Source | None = None
 
 
@@ -124,6 +125,7 @@ class MoveSection(Section):
     via: Annotated[tuple[Name, ...], Field(max_length=20, strict=False)] = ()
     wet: bool = True
     regime: Regime = "stowed"
+    platform_height_m: Annotated[float, Field(gt=0.0, le=60.0)] | None = None
 
 
 class ContactSection(Section):
