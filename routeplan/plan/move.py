@@ -18,6 +18,7 @@ from routeplan.hazards.uncertainty import sigmas_wanted
 from routeplan.machine.model import Machine
 from routeplan.machine.modelled import not_modelled
 from routeplan.plan.elevated import raised_for
+from routeplan.plan.facing import stands_of, told_of, turns_of
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
 from routeplan.plan.goal_posts import goal_posts
@@ -297,6 +298,9 @@ class MovePlanner:
         usual = modes_of(machine, wanted)[0]
         begins = {usual, self._left_in.get((machine.id, wanted.start), usual)}
         holds, controls = holds_of(found, configuration, begins, stops[1:-1])
+        turns = turns_of(poses, configuration, self.site)
+        for hold, control in told_of(turns, found, configuration, hazards):
+            holds, controls = tuple(sorted((*holds, hold), key=lambda one: one.chainage_m)), (*controls, control)
         whole = replace(self._graph(wanted, machine).lattices[0].hazards, sigma=hazards.sigma)
         gripped = Gripped.of(poses, machine, hazards, self.site, wanted, tuple(shapes))
         pace = paced(found, machine, whole, k, holds, gripped)
@@ -311,7 +315,8 @@ class MovePlanner:
             verdict = "pass with controls"
         open_kinds = [check.kind for check in checks if check.verdict in ("not proven", "fail")]
         cost = max(way.cost_m, length)
-        driven = Driven(found, stops, controls, cost, judged, wanted.configuration)
+        turned = [(turn.chainage_m, turn.name or "turning point") for turn in turns]
+        driven = Driven(found, stops, turned, controls, cost, judged, wanted.configuration)
         move = Move(
             id=wanted.id, purpose=wanted.purpose, machine=wanted.machine, configuration=wanted.configuration,
             start=wanted.start, via=wanted.via, goal=wanted.goal, on=_day(wanted), verdict=verdict,
@@ -320,6 +325,7 @@ class MovePlanner:
             bound=max(1.0, cost / way.bound_m), poses=pace.poses, checks=checks, controls=controls, holds=holds,
             zones=zones_of(found, machine=machine, configuration=configuration, hazards=hazards),
             reversals=reversals(poses), refused=None, nearest_misses=(),
+            stands=stands_of(found, configuration, hazards),
             legs=tuple(legs_of(driven, with_gaps(self.portals, self.site, way.stretches[0].lattice.passages))),
         )  # fmt: skip
         if not len(pace.thrown):
@@ -350,7 +356,7 @@ def kept_apart(move: Move, reason: str, objections: tuple[Objection, ...]) -> Mo
     """The move with a route that may not be driven: its rows stand apart from what people drive."""
     return replace(
         move, verdict="fail", reason=reason, poses=(), refused=Refused(move.poses, objections), zones=(), holds=(),
-        controls=(), legs=(), reversals=0,
+        controls=(), legs=(), reversals=0, stands=(),
     )  # fmt: skip
 
 

@@ -15,6 +15,7 @@ from routeplan.recheck.attitude import offer_attitude
 from routeplan.recheck.bounce import offer_bounce, survey_margin_m
 from routeplan.recheck.case import Case
 from routeplan.recheck.elevated import offer_zone, raised_objections
+from routeplan.recheck.facing import facing_objections
 from routeplan.recheck.form import form_objections, left_objections
 from routeplan.recheck.grip import grip_objections, offer_grip
 from routeplan.recheck.ground_load import offer_ground_load
@@ -79,6 +80,7 @@ def second_opinion(
         *speed_objections(move, case),
         *grip_objections(move, case),
         *raised_objections(move, case),
+        *facing_objections(move, case),
         *check_objections(move, case, ledger),
         *walkway_objections(move, case, ledger, crossings),
         *passage_objections(move, ledger),

@@ -6,7 +6,15 @@ import math
 from collections.abc import Iterable, Sequence
 
 from routeplan.machine.model import Machine
-from routeplan.report.driving import after_text, before_text, modes_text, speed_text, steering_text
+from routeplan.report.driving import (
+    after_text,
+    before_text,
+    facing_text,
+    modes_text,
+    orientation_text,
+    speed_text,
+    steering_text,
+)
 from routeplan.report.legend import key
 from routeplan.report.legs import leg_words, legs_of
 from routeplan.report.margins import (
@@ -160,6 +168,7 @@ def _first(move: Move, drawing: MoveDrawing, plan: Plan) -> list[tuple[str, str]
     if move.poses:
         way.append(counted(move.reversals, "reversal"))
         way.append(f"crosses {counted(crossed, 'walkway')}")
+        way += [text for text in (facing_text(move), orientation_text(move)) if text]
     check = governing(move)
     term, tightest = "Tightest", ""
     if check is not None:
