@@ -22,7 +22,7 @@ from routeplan.hazards.terrain import clean_ground
 from routeplan.machine.model import Figure, Machine
 from routeplan.machine.modelled import not_modelled
 from routeplan.machine.raised import FOLLOWS, INSTEAD, not_raised, raised_body
-from routeplan.route import Control, Move, Pose
+from routeplan.route import Control, Leg, Move, Pose
 from routeplan.site.elevated_zone import ElevatedZone
 from routeplan.site.model import Area, MoveWanted, Site
 
@@ -57,14 +57,17 @@ class Raised:
             return replace(move, checks=rows, platform_height_m=self.height_m, reason=reason)
         refused = move.refused and replace(move.refused, poses=_elevated(move.refused.poses))
         controls = (Control("elevated", 0.0, self._words(machine)), *move.controls) if move.poses else ()
-        legs = tuple(
-            replace(leg, verdict="pass with controls") if leg.verdict == "pass" else leg for leg in move.legs
-        )
+        legs = tuple(map(self._leg, move.legs))
         verdict = "pass with controls" if move.verdict == "pass" else move.verdict
         return replace(
             move, checks=rows, poses=_elevated(move.poses), refused=refused, controls=controls, legs=legs,
             verdict=verdict, platform_height_m=self.height_m,
         )  # fmt: skip
+
+    def _leg(self, leg: Leg) -> Leg:
+        """A leg of it: what is closed round the zone is no area that people know."""
+        known = tuple(name for name in leg.areas if name != _outside(self.zone))
+        return replace(leg, areas=known, verdict="pass with controls" if leg.verdict == "pass" else leg.verdict)
 
     def _words(self, machine: Machine) -> str:
         word = self.zone.acceptance
@@ -108,13 +111,17 @@ def raised_for(wanted: MoveWanted, site: Site, closed: frozenset[str] = frozense
     room = _smooth(zone, site, _tyre_m(machine), wanted.on, closed)
     outside = zone.geometry.union(site.boundary).buffer(_BEYOND_M, join_style="mitre").difference(room)
     shut = tuple(
-        Area(f"outside elevated zone {zone.id}", f"ground outside elevated zone {zone.id}", part, _ALWAYS)
+        Area(_outside(zone), f"ground that is not elevated zone {zone.id}", part, _ALWAYS)
         for part in shapely.get_parts(outside)
         if isinstance(part, Polygon)
     )
     return Raised(
         replace(site, areas=(*site.areas, *shut), machines={**site.machines, machine.id: raised}), zone, height_m
     )
+
+
+def _outside(zone: ElevatedZone) -> str:
+    return f"outside elevated zone {zone.id}"
 
 
 def _too_high(machine: Machine, wanted: MoveWanted) -> str | None:

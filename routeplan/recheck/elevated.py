@@ -24,13 +24,14 @@ KIND = "elevated zone"
 
 
 def offer_zone(case: Case, stance: Stance, ledger: Ledger) -> None:
-    """Offer how far body and wheels stay inside the zone, and how much rougher than it wheels meet the ground."""
+    """Offer how far body and wheels stay inside the zone, and how much rougher than it wheels meet the ground.
+
+    A drive begins at a place in its zone and is continuous: what leaves it comes over its edge.
+    """
     if case.zone is None:
         return
     outline, rows = case.zone.geometry, stance.rows
     shapely.prepare(outline)
-    out = ~shapely.contains_xy(outline, case.track.x[rows], case.track.y[rows])
-    ledger.offer(KIND, rows, np.where(out, -np.inf, np.nan), value=0.0, limit=0.0)
     for box in case.configuration.boxes:
         for part in parts_of(box):
             swept = Sweep(case, stance, part)

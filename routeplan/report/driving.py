@@ -92,7 +92,7 @@ def orientation_text(move: Move) -> str:
     """Return which way up the slope that end lies, whichever way it drives; nothing of a move that is not driven."""
     parts = [
         f"{orientation} from {rows[0].chainage_from_m:.1f} to {rows[-1].chainage_to_m:.1f} m"
-        for orientation, rows in ((way, list(run)) for way, run in groupby(move.stands, key=lambda one: one.orientation))
+        for orientation, rows in ((up, list(run)) for up, run in groupby(move.stands, key=lambda one: one.orientation))
         if orientation != "level"
     ]
     return f"{move.stands[0].end} {', '.join(parts) or 'level'}" if move.stands else ""

@@ -100,6 +100,13 @@ def test_the_edge_of_the_zone() -> None:
             assert refused(SCISSOR, zone=zone) == expected, side
 
 
+def test_tyres_wider_than_the_body_stay_inside_too() -> None:
+    machine = worlds.scissor(**worlds.RAISED | {"width_m": 0.6})
+    for spare_m, expected in ((MM, set()), (-MM, {KIND})):
+        zone = worlds.zone(1.0, 1.0, 39.0, 15.0 + 0.35 + 0.055 + spare_m, smooth_to_m=0.0)
+        assert refused(machine, zone=zone) == expected
+
+
 def test_a_hole_in_the_zone_is_its_edge_too() -> None:
     zone = worlds.zone(1.0, 1.0, 39.0, 29.0)
     for spare_m, expected in ((MM, set()), (-MM, {KIND})):
@@ -235,6 +242,14 @@ def test_a_denied_move_that_gives_nothing_to_drive_is_accepted() -> None:
 def test_rows_raised_are_refused_where_the_site_asks_for_it_lowered() -> None:
     site = yard_for(POSES, SCISSOR, thresholds=BARE, elevated_zones=(worlds.zone(1.0, 1.0, 39.0, 29.0),))
     assert "form" in kinds(opinion(raised_move(SCISSOR, on=None), certain(site)))
+
+
+def test_nobody_drives_it_raised_from_beside() -> None:
+    site = raised_site(SCISSOR)
+    beside = dataclasses.replace(site.moves[0], travel_mode="beside_rails_up")
+    rows = tuple(pose._replace(travel_mode="beside_rails_up") for pose in POSES)
+    found = opinion(raised_move(SCISSOR, poses=rows), dataclasses.replace(site, moves=(beside,)))
+    assert kinds(found) == {"verdict"}
 
 
 def test_booms_are_not_raised() -> None:
