@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from shapely.geometry import box
 
+from routeplan.plan.facing import turns_of
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
 from routeplan.route import Move
 from routeplan.site.model import Site, Soffit, Thresholds
 from tests import worlds
-from tests.recheck.drives import certain
+from tests.recheck.drives import certain, drive
 
 BARE = Thresholds(lateral_tolerance_m=0.0, heading_tolerance_deg=0.0)
 #: 30 % with the platform downhill, 20 % with it uphill, 25 % to the side; the basket lies beyond the arrow.
@@ -68,3 +71,16 @@ def test_a_soffit_passes_with_the_basket_trailing_and_fails_with_it_leading() ->
         assert bool(move.poses) == (facing == "trailing"), move.reason
         assert {stand.facing for stand in move.stands} <= {facing}
         assert facing == "trailing" or "the machine turned end for end at e" in move.reason or "head" in move.reason
+
+
+def test_back_out_of_a_dead_end_is_no_turn_and_a_three_point_turn_is_one() -> None:
+    """Both go on in the other gear; only one of them goes on the way that it came, turned."""
+    configuration, site = RATED.configurations["stowed"], worlds.flat_site(40.0, 30.0)
+    out_and_back = drive(8.0, 15.0, 0.0, [(10.0, 0.0), (-10.0, 0.0)])
+    assert turns_of(out_and_back, configuration, site) == ()
+    quarter = 5.0 * math.pi / 2
+    turned = drive(8.0, 15.0, 0.0, [(8.0, 0.0), (quarter, math.pi / 2), (-quarter, math.pi / 2), (-8.0, 0.0)])
+    (turn,) = turns_of(turned, configuration, site)
+    assert turn.chainage_m == pytest.approx(8.0 + quarter) and turn.name == "" and turn.until_m == math.inf
+    forwards_again = drive(8.0, 15.0, 0.0, [(8.0, 0.0), (2 * quarter, math.pi), (8.0, 0.0)])
+    assert turns_of(forwards_again, configuration, site) == ()
