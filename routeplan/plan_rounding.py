@@ -172,6 +172,11 @@ def _move(move: Move) -> Move:
         refused=None if move.refused is None else _refused(move.refused),
         legs=tuple(map(_leg, move.legs)),
         nearest_misses=tuple(map(_near_miss, move.nearest_misses)),
+        stands=tuple(
+            replace(one, chainage_from_m=near(one.chainage_from_m), chainage_to_m=near(one.chainage_to_m))
+            for one in move.stands
+        ),
+        platform_height_m=None if move.platform_height_m is None else near(move.platform_height_m),
     )
 
 

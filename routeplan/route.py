@@ -151,6 +151,27 @@ class Zone:
     text: str
 
 
+End = Literal["basket end", "arrow end"]
+Orientation = Literal["uphill", "downhill", "level"]
+Facing = Literal["leading", "trailing"]
+
+
+@dataclass(frozen=True)
+class Stand:
+    """How a machine stands and goes on a stretch of a way.
+
+    ``end`` is what the words speak of: the basket's end, or that of the chassis arrow where a platform lies over the
+    whole chassis. ``orientation`` is how that end lies on the slope along the machine, whichever way it drives;
+    ``facing`` is whether it leads or trails, whatever the slope.
+    """
+
+    chainage_from_m: float
+    chainage_to_m: float
+    end: End
+    orientation: Orientation
+    facing: Facing
+
+
 @dataclass(frozen=True)
 class Leg:
     """A part of a move between two nodes of the site graph, checked by itself.
@@ -235,7 +256,9 @@ class Move:
     """One planned move. ``poses`` is empty when there is nothing that may be driven (no route, search limit, refused).
 
     ``bound`` is ``max(1, cost_m / best_possible_m)`` rounded up; NaN figures mean "no route to measure". ``via`` are
-    the stops of a round, in driving order, between ``start`` and ``goal``.
+    the stops of a round, in driving order, between ``start`` and ``goal``. ``platform_height_m`` is how high the
+    platform's floor is raised while it travels, ``None`` when it travels lowered. ``stands`` are orientation and facing
+    from its start to its end.
     """
 
     id: str
@@ -262,6 +285,8 @@ class Move:
     legs: tuple[Leg, ...]
     nearest_misses: tuple[NearMiss, ...]
     via: tuple[str, ...] = ()
+    platform_height_m: float | None = None
+    stands: tuple[Stand, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,8 +12,17 @@ from shapely.geometry import Point, Polygon, box
 
 from routeplan.machine.model import Basket, Box, Configuration, Figure, Machine, Tag, Wheel
 from routeplan.machine.read import build_machine
+from routeplan.site.elevated_zone import ElevatedZone, RaisedAcceptance
 from routeplan.site.friction import Friction
-from routeplan.site.model import Acceptance, Accuracy, Ground, MoveWanted, Place, Site, Surface
+from routeplan.site.model import (
+    Acceptance,
+    Accuracy,
+    Ground,
+    MoveWanted,
+    Place,
+    Site,
+    Surface,
+)
 
 ALL_LAYERS = frozenset(
     {"obstacles", "soffits", "surfaces", "defects", "walkways", "overhead_lines", "excavations", "areas"}
@@ -35,6 +45,12 @@ HELD = {"brakes_front": 1.0, "brakes_rear": 1.0, "drives_front": 1.0, "drives_re
 ROUGH = Friction("a test", 0.9, 0.9, None)
 #: Enough to be judged by where it works.
 TILT = {"tilt_side_deg": 2.0, "tilt_long_deg": 3.0, "tilt_sensor_tolerance_deg": 0.2}
+
+#: Enough to be judged as it travels raised.
+RAISED: dict[str, Any] = {
+    "elevated_height_max_m": 8.0, "elevated_speed_mps": 0.3, "elevated_step_m": 0.015, "elevated_clearance_m": 0.02,
+    "elevated_bounce_period_s": 0.3, "elevated_bounce_damping_pct": 20.0,
+}  # fmt: skip
 
 #: A basket that hardly swings, so that other checks decide.
 STIFF = {"bounce_period_s": 0.3, "bounce_damping_pct": 20.0, "travel_speed_mps": 0.5, "creep_speed_mps": 0.2}
@@ -240,6 +256,23 @@ def flat_site(
 def place(place_id: str, x: float, y: float, bearing_deg: float | None = None, *, kind: str = "parking") -> Place:
     """A place at a point, where nobody works unless ``kind`` says so; its tolerance is 0.1 m."""
     return Place(place_id, kind, place_id, Point(x, y), bearing_deg, 0.1)
+
+
+def zone(
+    x0: float, y0: float, x1: float, y1: float, *, zone_id: str = "Z", mass_limit_kg: float = 3000.0,
+    platform_height_m: float = 6.0, smooth_to_m: float = 0.01,
+) -> ElevatedZone:  # fmt: skip
+    """A zone accepted for travel with the platform raised, on the days about that of ``raised``."""
+    word = RaisedAcceptance(
+        "temporary works coordinator", dt.date(2026, 11, 1), dt.date(2026, 12, 31), mass_limit_kg, platform_height_m,
+        smooth_to_m,
+    )  # fmt: skip
+    return ElevatedZone(zone_id, box(x0, y0, x1, y1), word)
+
+
+def raised(move: MoveWanted, height_m: float | None = 5.0) -> MoveWanted:
+    """The same move with the platform raised, on a day."""
+    return replace(move, regime="elevated", platform_height_m=height_m, on=dt.date(2026, 12, 1))
 
 
 def wanted(machine_id: str, start: str, goal: str, *, move_id: str = "M1", travel_mode: Any = "ridden") -> MoveWanted:

@@ -24,6 +24,8 @@ _GAPS = "EN ISO 13854 / EN 349; site"
 
 #: The checks of standing at a workface to work (section 13).
 TILT, TAIL = "set-up tilt", "tail swing"
+#: The check of travel with the platform raised (section 15).
+ZONE = "elevated zone"
 
 #: How a margin becomes a verdict; the last two are for checks that cannot fail.
 PROVEN = "pass if margin >= k sigma, fail if margin < -k sigma, else not proven"
@@ -332,6 +334,16 @@ CATALOGUE: tuple[CheckKind, ...] = (
         tests=(
             "tests/plan/test_set_up.py::test_a_wall_a_millimetre_inside_and_outside_the_gap_of_the_tail",
             "tests/recheck/test_set_up.py::test_a_wall_a_millimetre_inside_and_outside_the_gap_of_the_tail",
+        ),
+    ),
+    CheckKind(
+        ZONE, -1, "m",
+        "travelling with the platform raised: distance from the body and the wheels in plan to ground that is not its "
+        "elevated zone, is closed on the day, or is rougher than the zone is accepted for. Passes where it travels "
+        "lowered; raised outside a zone nothing is driven (section 15)", "0", (), source=f"{METHOD} 15",
+        tests=(
+            "tests/plan/test_elevated.py::test_the_edge_of_the_zone",
+            "tests/recheck/test_elevated.py::test_the_edge_of_the_zone",
         ),
     ),
 )  # fmt: skip

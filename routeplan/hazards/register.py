@@ -48,7 +48,8 @@ NOT_CHECKED: tuple[str, ...] = (
     "Grip where wheels are turned hard or one hangs in the air, and on ice, mud or leaves that nobody told of.",
     "Overhead lines beyond what the site tells of them: who owns them, whether they are live, and swing outside their "
     "corridors.",
-    "Driving with the platform raised, which is never planned.",
+    "With the platform raised: wind, side forces, an extended deck, and grip of one axle; of booms nothing is planned "
+    "raised.",
     "At the workface: outriggers and how far they level; what boom and basket reach, and what hangs over the circle of "
     "the tail; a tilt sensor that turns with the turntable, for its limits are held along and across the chassis.",
     "Basket bounce of a machine that changes its speed more than once within one ringing, or stands on tyres softer "
@@ -112,7 +113,8 @@ def figure_doubt(name: str, machine: Machine) -> str:
     figure = machine.figures.get(name)
     if figure is None:
         return f"{name} is missing: {_MEASURED_BY.get(name, _PLATE)}"
-    return "" if figure.trusted else f"{name} is a {figure.tag} figure: {_MEASURED_BY.get(name, _PLATE)}"
+    own = figure.name  # a machine raised goes by other figures in the places of those of the same one lowered
+    return "" if figure.trusted else f"{own} is a {figure.tag} figure: {_MEASURED_BY.get(own, _PLATE)}"
 
 
 def layer_doubt(name: str) -> str:

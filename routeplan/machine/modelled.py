@@ -10,11 +10,6 @@ NOT_MODELLED: frozenset[Steering] = frozenset({"towed", "road"})
 #: Why no check of slopes, heights, bounce or the place of a leaning body is proven of a tracked machine: it is stood on
 #: the levels at the ends of its tracks, as on wheels. A track also rides on what stands up between them, and rocks.
 UNDER_TRACKS = "the ground between the ends of a track is not modelled"
-#: Why a move that is to travel elevated is never planned, and what unlocks it.
-ELEVATED = (
-    'elevated travel is not modelled, and nothing is planned with the platform raised: lower it and ask for regime = '
-    '"stowed"; whether it may be driven raised is for the manual and a competent person to say'
-)
 #: Why nothing is said of the tilt that a machine works at which its outriggers level.
 ON_OUTRIGGERS = "it works standing on outriggers: how far they level it is not modelled"
 

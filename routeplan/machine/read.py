@@ -36,6 +36,13 @@ ONLY_KINDS: Mapping[str, frozenset[Kind]] = {
     "turntable_xi_m": frozenset({"boom"}),
     "tail_swing_radius_m": frozenset({"boom"}),
     "outrigger_load_max_kn": frozenset({"block"}),
+    **dict.fromkeys(
+        (
+            "elevated_height_max_m", "elevated_speed_mps", "elevated_step_m", "elevated_clearance_m",
+            "elevated_bounce_period_s", "elevated_bounce_damping_pct", "elevated_axle_follows",
+        ),
+        frozenset[Kind]({"scissor", "mast"}),
+    ),
 }
 #: Figures that a machine on tracks has instead of a wheelbase and what wheel loads come from.
 TRACK_ONLY = frozenset({"track_contact_m", "track_pressure_max_kpa"})
@@ -214,7 +221,7 @@ def applicable_figures(machine_class: MachineClass) -> tuple[str, ...]:
     if "towed" in machine_class.steering:
         left_out |= STEERING_ONLY
     if machine_class.oscillating_axle is None:
-        left_out |= {"oscillation_stop_deg"}
+        left_out |= {"oscillation_stop_deg", "elevated_axle_follows"}
     return tuple(name for name in read_figure_kinds() if name not in left_out)
 
 

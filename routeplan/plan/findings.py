@@ -12,7 +12,7 @@ from shapely import union_all
 
 from routeplan.hazards.catalogue import CATALOGUE, TAIL, TILT, CheckKind
 from routeplan.hazards.register import figures_of
-from routeplan.machine.modelled import ELEVATED
+from routeplan.plan.elevated import raised_for
 from routeplan.plan.set_up import WORKFACE
 from routeplan.site.consistency import soffit_gaps
 from routeplan.site.ground import levels_within
@@ -37,6 +37,7 @@ LAYERS: Mapping[str, str] = {
     "excavations": "excavations",
     "areas": "areas",
     "readings": "readings",
+    "elevated_zones": "elevated_zones",
     "places": "places",
 }
 
@@ -201,8 +202,10 @@ def _open(site: Site) -> list[dict[str, Any]]:
         for name in LAYERS
         if name not in site.layers_given
     ]
-    raised = (f"{move.id}: {ELEVATED}" for move in site.moves if move.regime == "elevated")
-    rows += [_left_open(why, CATALOGUE, lambda line: True) for why in raised]
+    raised = ((move.id, raised_for(move, site)) for move in site.moves if move.regime == "elevated")
+    rows += [
+        _left_open(f"{name}: {why}", CATALOGUE, lambda line: True) for name, why in raised if isinstance(why, str)
+    ]
     if accuracy.assumed:
         rows.append(_left_open("the accuracy of the levels is assumed", lines, lambda line: line.surveyed))
     if accuracy.smallest_hole_m is None:

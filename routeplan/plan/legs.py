@@ -29,10 +29,13 @@ class Driven:
     ----------
     stops
         Chainage and name of every place that the way stands at, start and goal included, in driving order.
+    turned
+        The same of where the machine is turned end for end.
     """
 
     found: Profile
     stops: Sequence[tuple[float, str]]
+    turned: Sequence[tuple[float, str]]
     controls: Sequence[Control]
     cost_m: float
     judged: Judged
@@ -45,6 +48,7 @@ def _cuts(driven: Driven, portals: Sequence[Portal]) -> list[tuple[float, str]]:
     changes = [b.chainage_m for a, b in pairwise(poses) if a.travel_mode != b.travel_mode]
     fixed = [*driven.stops, *((at, f"hold point {n}") for n, at in enumerate(changes, 1))]
     kept = list(fixed)
+    kept += [cut for cut in driven.turned if all(abs(cut[0] - other) >= SHORTEST_M for other, _ in fixed)]
     for row, name in crossings(portals, poses):
         at = poses[row].chainage_m
         if all(abs(at - other) >= SHORTEST_M for other, _ in kept):

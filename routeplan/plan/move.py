@@ -16,7 +16,9 @@ from routeplan.hazards.prepare import Encounter, encounter
 from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.hazards.uncertainty import sigmas_wanted
 from routeplan.machine.model import Machine
-from routeplan.machine.modelled import ELEVATED, not_modelled
+from routeplan.machine.modelled import not_modelled
+from routeplan.plan.elevated import raised_for
+from routeplan.plan.facing import stands_of, told_of, turns_of
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
 from routeplan.plan.goal_posts import goal_posts
@@ -77,8 +79,10 @@ class MovePlanner:
 
     def plan(self, wanted: MoveWanted) -> Move:
         """Plan one move; it is not yet re-checked."""
+        if wanted.regime == "elevated":
+            return self._plan_raised(wanted)
         machine = self.site.machines[wanted.machine]
-        why = ELEVATED if wanted.regime == "elevated" else not_modelled(machine)
+        why = not_modelled(machine)
         if why is not None:
             return replace(_no_way(wanted, "not proven", why, ()), checks=unmade_checks(why))
         graph = self._graph(wanted, machine)
@@ -96,6 +100,18 @@ class MovePlanner:
         if move.poses:
             self._left_in[machine.id, wanted.goal] = move.poses[-1].travel_mode
         return move
+
+    def _plan_raised(self, wanted: MoveWanted) -> Move:
+        """A move with the platform raised, planned on the site and with the machine as they then are; or denied."""
+        raised = raised_for(wanted, self.site, self.closed)
+        if isinstance(raised, str):
+            denied = _no_way(wanted, "not proven", raised, ())
+            return replace(denied, checks=unmade_checks(raised), platform_height_m=wanted.platform_height_m)
+        planner = MovePlanner(
+            raised.site, self.terrain, self.portals, self.progress, self.closed,
+            _standing=self._standing, _left_in=self._left_in,
+        )  # fmt: skip
+        return raised.told(planner.plan(replace(wanted, regime="stowed")))
 
     def _stops(self, graph: SiteGraph, wanted: MoveWanted) -> list[Stop]:
         """The nodes that a move leads over, from where the machine was left; at workfaces in the poses that suit the
@@ -315,6 +331,9 @@ class MovePlanner:
         usual = modes_of(machine, wanted)[0]
         begins = {usual, self._left_in.get((machine.id, wanted.start), usual)}
         holds, controls = holds_of(found, configuration, begins, stops[1:-1])
+        turns = turns_of(poses, configuration, self.site)
+        for hold, control in told_of(turns, found, configuration, hazards):
+            holds, controls = tuple(sorted((*holds, hold), key=lambda one: one.chainage_m)), (*controls, control)
         whole = replace(self._graph(wanted, machine).lattices[0].hazards, sigma=hazards.sigma)
         gripped = Gripped.of(poses, machine, hazards, self.site, wanted, tuple(shapes))
         surer = Surer.of(self.site, machine, hazards, shapes)
@@ -332,7 +351,8 @@ class MovePlanner:
             verdict = "pass with controls"
         open_kinds = [check.kind for check in checks if check.verdict in ("not proven", "fail")]
         cost = max(way.cost_m, length)
-        driven = Driven(found, stops, controls, cost, judged, wanted.configuration)
+        turned = [(turn.chainage_m, turn.name or "turning point") for turn in turns]
+        driven = Driven(found, stops, turned, controls, cost, judged, wanted.configuration)
         move = Move(
             id=wanted.id, purpose=wanted.purpose, machine=wanted.machine, configuration=wanted.configuration,
             start=wanted.start, via=wanted.via, goal=wanted.goal, on=_day(wanted), verdict=verdict,
@@ -341,6 +361,7 @@ class MovePlanner:
             bound=max(1.0, cost / way.bound_m), poses=pace.poses, checks=checks, controls=controls, holds=holds,
             zones=zones_of(found, machine=machine, configuration=configuration, hazards=hazards),
             reversals=reversals(poses), refused=None, nearest_misses=(),
+            stands=stands_of(found, configuration, hazards),
             legs=tuple(legs_of(driven, with_gaps(self.portals, self.site, way.stretches[0].lattice.passages))),
         )  # fmt: skip
         if not len(pace.thrown):
@@ -371,7 +392,7 @@ def kept_apart(move: Move, reason: str, objections: tuple[Objection, ...]) -> Mo
     """The move with a route that may not be driven: its rows stand apart from what people drive."""
     return replace(
         move, verdict="fail", reason=reason, poses=(), refused=Refused(move.poses, objections), zones=(), holds=(),
-        controls=(), legs=(), reversals=0,
+        controls=(), legs=(), reversals=0, stands=(),
     )  # fmt: skip
 
 

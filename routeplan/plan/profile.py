@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from routeplan.hazards import arrays
 from routeplan.hazards.attitude import stand
-from routeplan.hazards.catalogue import CATALOGUE, TAIL, TILT, CheckKind
+from routeplan.hazards.catalogue import CATALOGUE, TAIL, TILT, ZONE, CheckKind
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.fields import soffit_reach_m
 from routeplan.hazards.prepare import Hazards
@@ -22,7 +22,7 @@ from routeplan.hazards.tile import stances_of
 from routeplan.machine.model import Machine
 from routeplan.plan.grip import GRIP, Gripped
 from routeplan.plan.ground_load import ground_load_check
-from routeplan.plan.set_up import SetUp, set_up_check
+from routeplan.plan.set_up import SetUp, lowered_check, set_up_check
 from routeplan.plan.steer import least_radius_m
 from routeplan.plan.surer import BY_READINGS, Doubt, Surer
 from routeplan.plan.swing import SWING, Swung
@@ -341,6 +341,8 @@ def checks_of(found: Profile, judged: Judged, configurations: Iterable[str]) -> 
             rows.append(_survey_check(line, found, site, hazards, k, why))
         elif line.kind in (TILT, TAIL):
             rows.append(set_up_check(line, judged.come_to(found), machine, k, why, found.poses[0]))
+        elif line.kind == ZONE:
+            rows.append(lowered_check(line, k, found.poses[0]))
         elif line.kind == SWING:
             rows.append(judged.swung.check(line, k, why, *_ends(found)))
         else:

@@ -106,6 +106,18 @@ def set_ups(
     )
 
 
+def lowered_check(line: CheckKind, k: float, start: Pose) -> Check:
+    """The check of travel with the platform raised, of a way that is planned lowered (see ``elevated.Raised.told``)."""
+    return _idle(line, k, start, "it travels lowered")
+
+
+def _idle(line: CheckKind, k: float, start: Pose, why: str) -> Check:
+    return Check(
+        line.kind, "pass", 0.0, NOTHING_TO_CHECK, NOTHING_TO_CHECK, line.unit, 0.0, k, start.chainage_m,
+        (start.x, start.y), f"{line.source}; {why}",
+    )  # fmt: skip
+
+
 def set_up_check(
     line: CheckKind, found: Sequence[SetUp], machine: Machine, k: float, why: tuple[str, ...], start: Pose
 ) -> Check:
@@ -114,10 +126,7 @@ def set_up_check(
     if line.kind == TAIL and not machine.slews:
         idle = "nothing on this machine slews, so no tail sweeps"
     if idle:
-        return Check(
-            line.kind, "pass", 0.0, NOTHING_TO_CHECK, NOTHING_TO_CHECK, line.unit, 0.0, k, start.chainage_m,
-            (start.x, start.y), f"{line.source}; {idle}",
-        )  # fmt: skip
+        return _idle(line, k, start, idle)
     if line.kind == TILT and on_outriggers(machine):
         why = (*why, ON_OUTRIGGERS)
 

@@ -65,7 +65,8 @@ class Way:
         for stretch in self.stretches:
             lattice = stretch.lattice
             motions, saved = straightened(stretch.motions, hazards=lattice.hazards, turns=lattice.motions.turns)
-            drawn.append(Stretch(motions, lattice))
+            if motions:  # one that leads back to where it began is none when it is drawn straight
+                drawn.append(Stretch(motions, lattice))
             saved_m += metre_m(lattice) * saved
         return replace(self, stretches=tuple(drawn), cost_m=self.cost_m - saved_m)
 

@@ -15,6 +15,7 @@ from routeplan.recheck.readings import Readings
 from routeplan.recheck.track import Floats, Ints, Track, driven_in, envelope
 from routeplan.recheck.uncertainty import Sigmas, Sure
 from routeplan.route import Conditions, Move
+from routeplan.site.elevated_zone import ElevatedZone
 from routeplan.site.model import Area, Site
 
 #: What leaning, the tube and a rolling wheel add to the reach of a body, metres.
@@ -51,7 +52,8 @@ def _works(move: Move, track: Track, site: Site) -> Ints:
 class Case:
     """Everything a check needs to know of one move; ``levels`` reach as far round the samples as any check looks.
 
-    ``works`` are the samples of the track in which it stands at a workface.
+    ``works`` are the samples of the track in which it stands at a workface; ``zone`` is where it travels raised, if it
+    does; ``machine`` is then the raised one.
     """
 
     site: Site
@@ -69,9 +71,13 @@ class Case:
     wet: bool
     works: Ints
     readings: Readings | None
+    zone: ElevatedZone | None
 
     @classmethod
-    def of(cls, move: Move, track: Track, *, site: Site, machine: Machine, conditions: Conditions) -> Case:
+    def of(
+        cls, move: Move, track: Track, *, site: Site, machine: Machine, conditions: Conditions,
+        zone: ElevatedZone | None = None,
+    ) -> Case:  # fmt: skip
         """Gather a move that has samples."""
         configuration = machine.configurations[move.configuration]
         day = move.on or conditions.on
@@ -93,6 +99,7 @@ class Case:
             sigmas=Sigmas.of(machine, site.ground.accuracy),
             works=_works(move, track, site),
             readings=readings,
+            zone=zone,
         )
 
     def driven(self, travel_mode: str, configuration: Configuration) -> Case:

@@ -100,13 +100,19 @@ def _as_wanted(move: Move, wanted: MoveWanted | None) -> Iterator[Objection]:
         yield objection("form", first, value=0, limit=0, unit="", text=f"the site asks for no move {move.id}")
         return
     day = None if wanted.on is None else wanted.on.isoformat()
-    told = (move.purpose, move.machine, move.configuration, move.start, move.via, move.goal, move.on)
-    asked = (wanted.purpose, wanted.machine, wanted.configuration, wanted.start, wanted.via, wanted.goal, day)
-    names = ("purpose", "machine", "configuration", "from", "via", "to", "on")
+    height_m = None if wanted.platform_height_m is None else round(wanted.platform_height_m, 5)
+    told = (*_ends_and_means(move), move.on, move.platform_height_m)
+    asked = (*_ends_and_means(wanted), day, height_m)
+    names = ("purpose", "machine", "configuration", "from", "via", "to", "on", "platform height")
     for name, says, asks in zip(names, told, asked, strict=True):
         if says != asks:
             text = f"{name} is {says!r}, the site asks for {asks!r}"
             yield objection("form", first, value=0, limit=0, unit="", text=text)
+
+
+def _ends_and_means(move: Move | MoveWanted) -> tuple[object, ...]:
+    """What a move and what the site asks for are told alike by."""
+    return move.purpose, move.machine, move.configuration, move.start, move.via, move.goal
 
 
 def _mode_changes(move: Move, wanted: MoveWanted | None) -> Iterator[Objection]:
@@ -141,9 +147,9 @@ def _states(move: Move, wanted: MoveWanted | None) -> Iterator[Objection]:
         if mode not in get_args(TravelMode):
             yield objection("form", pose, value=0, limit=0, unit="", text=f"{mode!r} is no travel mode")
             return
-        found = (pose.travel_mode, pose.regime)
-        if found != (mode, "stowed"):
-            text = f"travel mode and regime are {found}, not {(mode, 'stowed')}"
+        found, asked = (pose.travel_mode, pose.regime), (mode, "stowed" if wanted is None else wanted.regime)
+        if found != asked:
+            text = f"travel mode and regime are {found}, not {asked}"
             yield objection("form", pose, value=0, limit=0, unit="", text=text)
             return
 

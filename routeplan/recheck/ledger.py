@@ -89,6 +89,7 @@ CATALOGUE: Mapping[str, Basis] = MappingProxyType(
         "levels known": Basis("1"),
         "survey resolution": Basis("m", ("wheel_radius_m", "wheelbase_m")),
         "set-up tilt": Basis("deg", (*_TILT, *_SLOPE), surveyed=True),
+        "elevated zone": Basis("m"),
         "tail swing": Basis("m", (*_TAIL, *_SLOPE), ("obstacles", "walkways")),
     }
 )

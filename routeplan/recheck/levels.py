@@ -201,7 +201,8 @@ class Levels:
         self.real = Raster(self.z, **self.place)
         self.clean = Raster(tidy, **self.place)
         self._extremes: dict[tuple[int, bool], Floats] = {}
-        self.defect = DiscMaximum(np.nan_to_num(np.abs(self.z - tidy)), **self.place, reach_m=DEFECT_REACH_M)
+        self.rough = np.nan_to_num(np.abs(self.z - tidy))
+        self.defect = DiscMaximum(self.rough, **self.place, reach_m=DEFECT_REACH_M)
 
     @staticmethod
     def _span(low: float, high: float, cell: float, border: int, count: int) -> tuple[int, int]:

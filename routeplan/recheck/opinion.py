@@ -10,16 +10,19 @@ import numpy as np
 from shapely.geometry.base import BaseGeometry
 
 from routeplan.machine.model import Machine
-from routeplan.machine.modelled import ELEVATED, not_modelled
+from routeplan.machine.modelled import not_modelled
 from routeplan.recheck.attitude import offer_attitude
 from routeplan.recheck.bounce import offer_bounce, survey_margin_m
 from routeplan.recheck.case import Case
+from routeplan.recheck.elevated import offer_zone, raised_objections
+from routeplan.recheck.facing import facing_objections
 from routeplan.recheck.form import form_objections, left_objections
 from routeplan.recheck.grip import grip_objections, offer_grip
 from routeplan.recheck.ground_load import offer_ground_load
 from routeplan.recheck.kerbs import offer_kerbs
 from routeplan.recheck.ledger import BOUNCE_FIGURES, SPEED_FIGURES, Ledger
 from routeplan.recheck.overhead import offer_overhead
+from routeplan.recheck.raised import Raised, raised_as_asked
 from routeplan.recheck.same import input_objections, machine_objections
 from routeplan.recheck.set_up import offer_set_up
 from routeplan.recheck.stance import Stance, stand
@@ -63,8 +66,8 @@ def second_opinion(
     tuple of Objection
         Empty when the move is accepted. A move that gives nothing to drive is accepted as it is.
     """
-    raised = any(wanted.id == move.id and wanted.regime == "elevated" for wanted in site.moves)
-    unmodelled = ELEVATED if raised else not_modelled(machine)
+    raised = raised_as_asked(move, site=site, machine=machine)
+    unmodelled = raised if isinstance(raised, str) else not_modelled(machine)
     if move.verdict in UNDRIVEN or not move.poses or unmodelled is not None:
         return _undriven(move, unmodelled)
     numbers = [(pose.x, pose.y, pose.bearing_deg, pose.chainage_m) for pose in move.poses]
@@ -72,11 +75,14 @@ def second_opinion(
         text = f"rows are not finite, there is one only, or {machine.id} has no configuration {move.configuration!r}"
         return (Objection("form", 0.0, (math.nan, math.nan), math.nan, math.nan, "", text),)
     rows, case, ledger, crossings, _ = look(move, site=site, machine=machine, conditions=conditions)
+    machine = case.machine
     return (
         *form_objections(move, rows, site=site, machine=machine),
         *steering_objections(move, rows, machine),
         *told_objections(move, case),
         *grip_objections(move, case),
+        *raised_objections(move, case),
+        *facing_objections(move, case),
         *check_objections(move, case, ledger),
         *walkway_objections(move, case, ledger, crossings),
         *passage_objections(move, ledger),
@@ -109,9 +115,11 @@ def look(
     With a thing near by, only where the machine comes near it: elsewhere the move stands on what a look before found.
     The basket swings on behind the thing, so that its swing is told for the whole drive all the same.
     """
+    raised = raised_as_asked(move, site=site, machine=machine)
+    machine, zone = (raised.machine, raised.zone) if isinstance(raised, Raised) else (machine, None)
     rows = read_rows(move.poses)
     track = subdivide(rows, np.concatenate([envelope(machine, one) for one in driven_in(move, machine).values()]))
-    case = Case.of(move, track, site=site, machine=machine, conditions=conditions)
+    case = Case.of(move, track, site=site, machine=machine, conditions=conditions, zone=zone)
     k = confidence_k(
         float(track.chainage_m[-1]),
         route_confidence=site.thresholds.route_confidence,
@@ -175,6 +183,7 @@ def _offer_samples(
     keep_off(case, stance, ledger, unaccepted)
     offer_ground_load(case, stance, ledger)
     offer_set_up(case, stance, ledger)
+    offer_zone(case, stance, ledger)
     return stance
 
 

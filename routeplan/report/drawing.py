@@ -13,6 +13,7 @@ from routeplan.report.shapes import Details, Layer, Position, Shape, area, mark
 from routeplan.report.wording import down, place_text, up
 from routeplan.site.bearing import Bearing, Clay, Drained, HardGround, Platform
 from routeplan.site.consistency import soffit_gaps
+from routeplan.site.elevated_zone import ElevatedZone
 from routeplan.site.friction import Friction
 from routeplan.site.ground import levels_within
 from routeplan.site.model import Area, Defect, Ground, LineCorridor, Obstacle, Place, Site, Soffit, Surface, Walkway
@@ -28,7 +29,7 @@ def draw_site(site: Site) -> tuple[Layer, ...]:
         _layer("ground", "Ground", (_surface(item) for item in site.surfaces)),
         _layer("slope", "Slope of the clean ground", _slopes(site)),
         _layer("unknown", "Levels not known", _unknown(site)),
-        _layer("areas", "Named areas", (_named_area(item) for item in site.areas)),
+        _layer("areas", "Named areas", (*map(_named_area, site.areas), *map(_elevated_zone, site.elevated_zones))),
         _walkways(site),
         _layer("lines", "Overhead lines", (_line(item) for item in site.line_corridors)),
         _layer(
@@ -183,6 +184,20 @@ def _named_area(item: Area) -> Shape:
         label=item.title,
         details=(("Name", item.title), ("Closed", spans)),
     )
+
+
+def _elevated_zone(item: ElevatedZone) -> Shape:
+    word = item.acceptance
+    details: Details = (("Rule", "accepted by nobody: no machine travels here with its platform raised"),)
+    if word is not None:
+        details = (
+            ("Platform raised", f"floor up to {down(word.platform_height_m, 2)} m, machines of up to "
+             f"{down(word.mass_limit_kg, 0)} kg"),
+            ("Accepted by", f"{word.role}, from {word.date} to {word.valid_until}"),
+            ("Largest hole, bump or step", f"{up(word.smooth_to_m * 1000.0, 0)} mm"),
+        )  # fmt: skip
+    label = f"elevated zone {item.id}"
+    return area("area", item.geometry, title=f"Elevated zone {item.id}", label=label, details=details)
 
 
 def _line(item: LineCorridor) -> Shape:

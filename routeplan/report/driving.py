@@ -77,6 +77,27 @@ def speed_text(poses: Sequence[Pose]) -> str:
     return f"{', '.join(parts)}; elsewhere no faster than {_speed(fastest)}" if parts else ""
 
 
+def facing_text(move: Move) -> str:
+    """Return which end leads along a move, whatever the slope; nothing of a move that is not driven."""
+    parts = [
+        f"{facing} to {rows[-1].chainage_to_m:.1f} m"
+        for facing, rows in ((facing, list(run)) for facing, run in groupby(move.stands, key=lambda one: one.facing))
+    ]
+    if len(parts) == 1:
+        parts = [move.stands[0].facing]
+    return f"{move.stands[0].end} {', then '.join(parts)}" if parts else ""
+
+
+def orientation_text(move: Move) -> str:
+    """Return which way up the slope that end lies, whichever way it drives; nothing of a move that is not driven."""
+    parts = [
+        f"{orientation} from {rows[0].chainage_from_m:.1f} to {rows[-1].chainage_to_m:.1f} m"
+        for orientation, rows in ((up, list(run)) for up, run in groupby(move.stands, key=lambda one: one.orientation))
+        if orientation != "level"
+    ]
+    return f"{move.stands[0].end} {', '.join(parts) or 'level'}" if move.stands else ""
+
+
 def _speed(limit_mps: float) -> str:
     return f"{math.floor(round(100.0 * limit_mps, 6)) / 100.0:.2f} m/s"
 

@@ -23,6 +23,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.geometry.polygon import orient
 
 from routeplan.errors import RouteplanError
+from routeplan.report.driving import facing_text, orientation_text
 from routeplan.route import Move, Plan, Pose
 
 Row = dict[str, Any]
@@ -80,6 +81,9 @@ def _route_rows(plan: Plan) -> Iterator[Row]:
             "length_m": move.length_m,
             "bound": move.bound,
             "reversals": move.reversals,
+            "facing": facing_text(move),
+            "orientation": orientation_text(move),
+            "platform_height_m": math.nan if move.platform_height_m is None else move.platform_height_m,
             "revision": plan.revision,
             "issued": plan.issued,
             "valid_until": plan.valid_until,

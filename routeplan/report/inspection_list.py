@@ -44,7 +44,8 @@ def inspection_lines(move: Move, numbers: Sequence[StopNumber], *, plan: Plan, s
         return (Line(-math.inf, None, "No way to walk: the machine does not make this move", look),)
     machine = plan.machines[move.machine]
     way = Way(move, machine)
-    found = [*_measured(way, numbers, site), *sights(way, move, site), *_zones(move), *_stops(move), _ANYTHING]
+    seen = *_measured(way, numbers, site), *sights(way, move, site), *_zones(move), *_stands(move), *_stops(move)
+    found = [*seen, _ANYTHING]
     opened = [
         Line(-math.inf, None, f"Open: {text}", f"Keeps open: {', '.join(kinds)}. Settle it by measurement, or {ASK}.")
         for text, kinds in unsettled(move, machine).items()
@@ -78,6 +79,17 @@ def _zones(move: Move) -> Iterator[Line]:
         title = f"{zone.kind.capitalize()} zone {zone_tag(index, zone)}, until {zone.chainage_to_m:.1f} m"
         at = place_at(move.poses, zone.chainage_from_m)
         yield Line(zone.chainage_from_m, at, title, f"{zone.text} {_IN_ZONE[zone.kind]}")
+
+
+def _stands(move: Move) -> Iterator[Line]:
+    """Where the end that leads changes, and the slopes, with which way up them that end lies."""
+    for before, one in zip((None, *move.stands), move.stands, strict=False):
+        turned = before is not None and before.facing != one.facing
+        if turned or one.orientation != "level":  # what goes on as before on the level is no line
+            lies = "" if one.orientation == "level" else f"; {one.end} {one.orientation}"
+            title = f"{one.end.capitalize()} {one.facing}{lies}, until {one.chainage_to_m:.1f} m"
+            look = "The machine stands and goes so, or it does not go: the sign of the slope is as said."
+            yield Line(one.chainage_from_m, place_at(move.poses, one.chainage_from_m), title, look)
 
 
 def _stops(move: Move) -> Iterator[Line]:

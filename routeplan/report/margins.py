@@ -36,6 +36,7 @@ BETWEEN: dict[str, str] = {
     "turning": "on the tightest turn",
     "set-up tilt": "before the tilt cut-out where it works",
     "tail swing": "beside the slewing tail where it works",
+    "elevated zone": "between the machine and the edge of its elevated zone",
 }
 #: Margins of these say yes or no, or are used up on every way with a turn, or a limit of speed, in it: none is the
 #: tightest.
@@ -46,7 +47,8 @@ _AT_MOST = (
     "kerb side slope", "ground load", "grip", "survey resolution", "set-up tilt",
 )  # fmt: skip
 #: Distances in plan are looked at no further than this, metres; where nothing is claimed of wheels this is left, kN,
-#: and where nobody works, or nothing slews, degrees and metres. Other margins are held to ten of their unit.
+#: and where nobody works, nothing slews, or nothing is raised, degrees and metres. Other margins are held to ten of
+#: their unit.
 _LOOKED = {
     "side clearance": 0.5,
     "surface acceptance": 0.5,
@@ -58,9 +60,13 @@ _LOOKED = {
     "ground load": 1000.0,
     "set-up tilt": 1000.0,
     "tail swing": 1000.0,
+    "elevated zone": 1000.0,
 }
 #: What is said where a margin is no more than that.
-_NOTHING = {"ground load": "nothing claimed", "set-up tilt": "not set up", "tail swing": "no tail sweeps"}
+_NOTHING = {
+    "ground load": "nothing claimed", "set-up tilt": "not set up", "tail swing": "no tail sweeps",
+    "elevated zone": "travels lowered",
+}  # fmt: skip
 _LOOKED_OTHERS = 10.0
 #: A margin of this much is roomy, where the limit does not say: gaps between bodies, and under the chassis, metres.
 _ROOMY_M, _ROOMY_BELOW_M = 0.5, 0.25

@@ -6,7 +6,15 @@ import math
 from collections.abc import Iterable, Sequence
 
 from routeplan.machine.model import Machine
-from routeplan.report.driving import after_text, before_text, modes_text, speed_text, steering_text
+from routeplan.report.driving import (
+    after_text,
+    before_text,
+    facing_text,
+    modes_text,
+    orientation_text,
+    speed_text,
+    steering_text,
+)
 from routeplan.report.legend import key
 from routeplan.report.legs import leg_words, legs_of
 from routeplan.report.margins import (
@@ -153,11 +161,14 @@ def _first(move: Move, drawing: MoveDrawing, plan: Plan) -> list[tuple[str, str]
     """Return what a driver needs first: the machine, where it is tightest, how far, driven how, and left how."""
     machine = plan.machines[move.machine]
     driven = f", {escape(modes_text(move.poses))}" if move.poses else ""
+    if move.platform_height_m is not None:
+        driven += f", platform raised, its floor {up(move.platform_height_m, 2)} m up"
     crossed = sum(control.kind == "walkway" for control in move.controls)
     way = [length_text(move)]
     if move.poses:
         way.append(counted(move.reversals, "reversal"))
         way.append(f"crosses {counted(crossed, 'walkway')}")
+        way += [text for text in (facing_text(move), orientation_text(move)) if text]
     check = governing(move)
     term, tightest = "Tightest", ""
     if check is not None:

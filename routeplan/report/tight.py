@@ -30,6 +30,7 @@ _TIGHT = {
     "overhead lines": 0.5,
     "line clearance": 1.0,
     "closed areas": 0.5,
+    "elevated zone": 0.5,
     "ground strike": 0.1,
     "gradeability": 2.0,
     "side slope": 2.0,

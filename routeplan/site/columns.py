@@ -33,6 +33,9 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
     "excavations": ("id", "set_back_m"),
     "areas": ("id", "title", "closed"),
     "readings": ("id", "level_m", "sigma_m", "taken_on", "taken_by"),
+    "elevated_zones": (
+        "id", "accepted_by", "accepted_on", "accepted_until", "accepted_mass_kg", "platform_height_m", "smooth_to_m",
+    ),  # fmt: skip
     "places": ("id", "kind", "title", "bearing_deg", "tolerance_m"),
 }
 

@@ -238,6 +238,7 @@ def check_moves(
             faults.add("duplicate-id", where, f'the id "{move.id}" is used twice', "rename one of the moves")
         seen.add(move.id)
         _check_stops(move, places, faults)
+        _check_raised(move, where, faults)
         if named is not None and move.machine not in named:
             faults.add(
                 "machine-unknown", where, f'there is no machine "{move.machine}"', did_you_mean(move.machine, named)
@@ -254,6 +255,18 @@ def check_moves(
             if why is not None:
                 mend = 'give travel_mode = "beside_rails_folded" or "any"'
                 faults.add("not-ridden", where, f"{move.machine}: {why}", mend)
+
+
+def _check_raised(move: MoveWanted, where: str, faults: Faults) -> None:
+    """Find moves that say in part only that they travel with the platform raised."""
+    if (move.regime == "elevated") != (move.platform_height_m is not None):
+        said = "no platform_height_m" if move.platform_height_m is None else 'regime = "stowed"'
+        other = 'regime = "elevated"' if move.platform_height_m is None else "platform_height_m"
+        mend = 'give regime = "elevated" with platform_height_m, or neither'
+        faults.add("raised-in-part", where, f"it has {other} and {said}", mend)
+    elif move.regime == "elevated" and move.travel_mode != "ridden":
+        mend = 'give travel_mode = "ridden", or lower the platform'
+        faults.add("raised-in-part", where, "it travels raised, and nobody rides for certain", mend)
 
 
 def _check_stops(move: MoveWanted, places: Collection[str] | None, faults: Faults) -> None:

@@ -9,7 +9,8 @@ from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
 from routeplan.site.bearing_columns import bearing_of
-from routeplan.site.columns import HIGHEST_LEVEL_M, LOWEST_LEVEL_M, NARROWEST_M, WIDEST_M, Columns
+from routeplan.site.columns import COLUMNS, HIGHEST_LEVEL_M, LOWEST_LEVEL_M, NARROWEST_M, WIDEST_M, Columns
+from routeplan.site.elevated_zone import ElevatedZone, RaisedAcceptance
 from routeplan.site.faults import Door, did_you_mean
 from routeplan.site.friction_columns import friction_of
 from routeplan.site.layers import RawFeature
@@ -197,6 +198,32 @@ def areas(raw: RawFeature, door: Door) -> tuple[Area, ...]:
     closures, title = columns.spans("closed"), columns.text("title") or raw.id or ""
     return tuple(
         Area(name, title, outline, closures)
+        for name, outline in widened(raw, width_m=None, kinds=("Polygon",), door=door)
+    )
+
+
+def elevated_zones(raw: RawFeature, door: Door) -> tuple[ElevatedZone, ...]:
+    """Zones of a row for travel with the platform raised; accepted as a whole, or by nobody."""
+    columns = Columns(raw, door.faults)
+    role, day, until = columns.text("accepted_by"), columns.day("accepted_on"), columns.day("accepted_until")
+    mass_kg = columns.number("accepted_mass_kg", low=0.0, high=200_000.0, above=True)
+    height_m = columns.number("platform_height_m", low=0.0, high=60.0, above=True)
+    smooth_m = columns.number("smooth_to_m", low=0.0, high=0.2)
+    names = COLUMNS["elevated_zones"][1:]
+    told = [name for name in names if raw.columns.get(name) is not None]
+    if told and len(told) < len(names):
+        door.faults.add(
+            "acceptance-incomplete", raw.where, "its acceptance is told in part", f"give {', '.join(names)}, or none"
+        )
+    if day and until and until < day:
+        door.faults.add(
+            "acceptance-backwards", raw.where, f"accepted on {day} until {until}", "write the later day last"
+        )
+    word = None
+    if role and day and until and mass_kg and height_m and smooth_m is not None:
+        word = RaisedAcceptance(role, day, until, mass_kg, height_m, smooth_m)
+    return tuple(
+        ElevatedZone(name, outline, word)
         for name, outline in widened(raw, width_m=None, kinds=("Polygon",), door=door)
     )
 

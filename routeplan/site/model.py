@@ -17,6 +17,7 @@ from shapely.geometry import Point, Polygon
 
 from routeplan.machine.model import Machine
 from routeplan.site.bearing import Bearing, Proof
+from routeplan.site.elevated_zone import ElevatedZone
 from routeplan.site.friction import Friction
 from routeplan.site.reading import Reading
 
@@ -283,7 +284,7 @@ class MoveWanted:
     """One move the site asks for; ``via`` are places to stop at on the way, in order.
 
     ``wet`` is false where it is made on dry ground only.
-    ``regime`` is how it is to travel; elevated, its platform raised, it is never planned.
+    ``regime`` is how it is to travel; elevated, its platform's floor is ``platform_height_m`` above the ground.
     """
 
     id: str
@@ -297,6 +298,7 @@ class MoveWanted:
     via: tuple[str, ...] = ()
     wet: bool = True
     regime: Regime = "stowed"
+    platform_height_m: float | None = None
 
 
 @dataclass(frozen=True)
@@ -376,6 +378,7 @@ class Site:
     excavations: tuple[Excavation, ...] = ()
     areas: tuple[Area, ...] = ()
     readings: tuple[Reading, ...] = ()
+    elevated_zones: tuple[ElevatedZone, ...] = ()
     places: Mapping[str, Place] = field(default_factory=dict)
     machines: Mapping[str, Machine] = field(default_factory=dict)
     moves: tuple[MoveWanted, ...] = ()

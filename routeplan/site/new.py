@@ -189,6 +189,10 @@ def _examples() -> dict[str, list[Cells]]:
         "readings": _spot(
             "level-1", 9, 8, level_m="99.909", sigma_m="0.002", taken_on="2026-11-09", taken_by="surveyor"
         ),
+        "elevated_zones": _area(
+            "raised-zone", 13, 5, 23, 11, **accepted, accepted_until="2026-12-31", platform_height_m="5",
+            smooth_to_m="0.01",
+        ),
         "places": [
             *_spot("gate", 3, 8, kind="gate", title="West gate", bearing_deg="90"),
             *_spot("bay", 21, 8, kind="workface", title="East bay"),

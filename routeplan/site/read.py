@@ -18,12 +18,23 @@ from routeplan.site import consistency, features
 from routeplan.site.columns import check_names, matched
 from routeplan.site.crs import UNKNOWN, SiteCrs, site_crs
 from routeplan.site.departures import Understood, check_values, parse
+from routeplan.site.elevated_zone import ElevatedZone
 from routeplan.site.faults import Door, Faults, Unreadable
 from routeplan.site.features import Value
 from routeplan.site.ground import read_ground
 from routeplan.site.layers import SHAPEFILE_PARTS, RawFeature, read_features
 from routeplan.site.lines import LineReader, SafetyTable, check_lines, read_safety_table
-from routeplan.site.model import Accuracy, Contact, GridSpec, Ground, InputFile, MoveWanted, Site, Surface, Thresholds
+from routeplan.site.model import (
+    Accuracy,
+    Contact,
+    GridSpec,
+    Ground,
+    InputFile,
+    MoveWanted,
+    Site,
+    Surface,
+    Thresholds,
+)
 from routeplan.site.outlines import checked
 from routeplan.site.paths import cannot_open, check_folder, find_file
 from routeplan.site.reading import Reading
@@ -243,7 +254,7 @@ class _Reader:
         machines = self.machines(given.machines)
         moves = tuple(MoveWanted(**move.model_dump()) for move in given.moves)
         self.check_moves(moves, machines, understood)
-        self.check_examples(understood, layers["surfaces"])
+        self.check_examples(understood, layers["surfaces"], layers["elevated_zones"])
         if boundary is None or ground is None:
             return None
         stated = given.layers.model_dump(exclude_none=True)
@@ -276,7 +287,9 @@ class _Reader:
             named = {*given.file.machines, *(keys[1] for keys in given.untold if keys[0] == "machines")}
         consistency.check_moves(moves, places=places, machines=machines, named=named, faults=self.faults)
 
-    def check_examples(self, understood: Understood, surfaces: Iterable[Surface]) -> None:
+    def check_examples(
+        self, understood: Understood, surfaces: Iterable[Surface], zones: Iterable[ElevatedZone]
+    ) -> None:
         """Find examples of a new folder that were left in a site of which nobody says that it is invented."""
         given = understood.file
         if given.site.invented or {("site",), ("site", "invented")} & understood.untold:
@@ -284,8 +297,11 @@ class _Reader:
         files = {name: getattr(given.layers, name) for name in LayersSection.model_fields}
         files["boundary"] = given.site.boundary
         ids = [(files[layer].file, name) for layer, names in self.named.items() for name in sorted(names or ())]
-        accepted = {(one.id, one.acceptance.role) for one in surfaces if one.acceptance}
-        roles = [(f"{files['surfaces'].file}, feature {name}, accepted_by", role) for name, role in sorted(accepted)]
+        accepted = {("surfaces", one.id, one.acceptance.role) for one in surfaces if one.acceptance}
+        accepted |= {("elevated_zones", one.id, one.acceptance.role) for one in zones if one.acceptance}
+        roles = [
+            (f"{files[layer].file}, feature {name}, accepted_by", role) for layer, name, role in sorted(accepted)
+        ]
         consistency.check_examples(ids, roles, given.levels.survey, faults=self.faults)
 
 
@@ -297,6 +313,7 @@ _BUILDERS: dict[str, features.Builder[Any]] = {
     "walkways": features.walkways,
     "excavations": features.excavations,
     "areas": features.areas,
+    "elevated_zones": features.elevated_zones,
     "places": features.places,
 }
 

@@ -77,6 +77,7 @@ class LayersSection(Section):
     overhead_lines: Source | None = None
     excavations: Source | None = None
     readings: Source | None = None
+    elevated_zones: Source | None = None
     places: Source | None = None
 
 
@@ -128,6 +129,7 @@ class MoveSection(Section):
     via: Annotated[tuple[Name, ...], Field(max_length=20, strict=False)] = ()
     wet: bool = True
     regime: Regime = "stowed"
+    platform_height_m: Annotated[float, Field(gt=0.0, le=60.0)] | None = None
 
 
 class ContactSection(Section):

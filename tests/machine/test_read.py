@@ -26,11 +26,17 @@ UNTOLD = (
     "brakes_front", "brakes_rear", "drives_front", "drives_rear", "brake_mps2",
     "rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m",
 )  # fmt: skip
+#: How a machine travels with its platform raised is its own sheet's to say.
+HIGH = (
+    "elevated_height_max_m", "elevated_speed_mps", "elevated_step_m", "elevated_clearance_m",
+    "elevated_bounce_period_s", "elevated_bounce_damping_pct",
+)  # fmt: skip
 #: Figures that apply to a class and that the trade gives no range for, in printed order.
 MISSING = {
     **dict.fromkeys(CLASSES, (*UNTOLD, *PLATE)),
-    "push-around-mast-4m": ("creep_speed_mps", *UNTOLD, *PLATE),
-    "rough-terrain-scissor-18m": ("height_folded_m", *UNTOLD, *PLATE),
+    **dict.fromkeys((name for name in CLASSES if "scissor" in name or "mast" in name), (*UNTOLD, *PLATE, *HIGH)),
+    "push-around-mast-4m": ("creep_speed_mps", *UNTOLD, *PLATE, *HIGH),
+    "rough-terrain-scissor-18m": ("height_folded_m", *UNTOLD, *PLATE, *HIGH),
     "electric-articulating-boom-15m": (*UNTOLD, *PLATE, *TAIL),
     **dict.fromkeys(
         ("articulating-boom-16m", "rough-terrain-boom-20m", "telescopic-boom-26m"),

@@ -27,7 +27,7 @@ EXACT = Thresholds(
     lateral_tolerance_m=0.0, heading_tolerance_deg=0.0, ground_clearance_m=0.0, bounce_limit_m=9.0, head_gap_m=0.0,
 )  # fmt: skip
 #: Wheels as small as points, and ratings that no ground here reaches.
-POINTS = {
+POINTS: dict[str, Any] = {
     "wheel_radius_m": 0.001, "gradeability_basket_uphill_pct": 90.0, "gradeability_basket_downhill_pct": 90.0,
 }  # fmt: skip
 #: Where the planes meet, on a line of the raster.

@@ -17,7 +17,7 @@ from routeplan.hazards.register import doubts
 from routeplan.hazards.set_up import Lean
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Figure, Machine
-from routeplan.machine.modelled import ELEVATED, ON_OUTRIGGERS
+from routeplan.machine.modelled import ON_OUTRIGGERS
 from routeplan.plan.findings import findings
 from routeplan.plan.set_up import SetUp, set_up_at, set_up_check, set_ups
 from routeplan.plan.whole import plan_site
@@ -325,21 +325,6 @@ def test_a_tail_that_would_strike_is_refused_in_words() -> None:
     move = the_move(plan_site(hall(worlds.boom(), bearing=90.0, obstacles=(wall(2.6),)), issued=ISSUED))
     assert move.verdict == "fail" and move.refused is not None
     assert [one.kind for one in move.refused.objections] == [TAIL]
-
-
-def test_elevated_travel_is_denied_in_words() -> None:
-    """Not planned, told at the door, and no plan with rows for it is accepted."""
-    site = hall(worlds.scissor())
-    raised = dataclasses.replace(site, moves=(dataclasses.replace(site.moves[0], regime="elevated"),))
-    plan = plan_site(raised, issued=ISSUED)
-    move = the_move(plan)
-    assert (move.verdict, move.reason, move.poses) == ("not proven", ELEVATED, ())
-    assert all(check.verdict == "not proven" and check.assumed == (ELEVATED,) for check in move.checks)
-    assert not recheck_plan(plan, site=raised)["M1"]
-    assert f"M1: {ELEVATED}" in {row["why"] for row in findings(raised)["open"]}
-    lowered = plan_site(site, issued=ISSUED)
-    assert the_move(lowered).poses and not recheck_plan(lowered, site=site)["M1"]
-    assert any(ELEVATED in one.text for one in recheck_plan(lowered, site=raised)["M1"])
 
 
 def test_the_next_move_drives_off_as_the_machine_was_left_at_a_workface() -> None:

@@ -9,8 +9,17 @@ from collections.abc import Sequence
 import pytest
 
 from routeplan.machine.read import build_machine
-from routeplan.report.driving import after_text, before_text, modes_text, short_text, speed_text, steering_text
-from routeplan.route import Control, Move, Plan, Pose
+from routeplan.report.driving import (
+    after_text,
+    before_text,
+    facing_text,
+    modes_text,
+    orientation_text,
+    short_text,
+    speed_text,
+    steering_text,
+)
+from routeplan.route import Control, Move, Plan, Pose, Stand
 from tests.report.world import moves, plan
 
 RIDDEN, BESIDE, FOLDED = "ridden", "beside_rails_up", "beside_rails_folded"
@@ -27,6 +36,20 @@ def way(modes: Sequence[str], steers: Sequence[str] = ("front",)) -> tuple[Pose,
 
 def driven(move_id: str, *modes: str, on: str | None = "2026-12-01", machine: str = "SC12") -> Move:
     return dataclasses.replace(moves()[0], id=move_id, machine=machine, on=on, poses=way(modes or (RIDDEN,)))
+
+
+def test_facing_and_orientation_are_words_of_their_own() -> None:
+    stands = (
+        Stand(0.0, 4.0, "basket end", "level", "leading"), Stand(4.0, 9.0, "basket end", "downhill", "trailing"),
+        Stand(9.0, 12.5, "basket end", "level", "trailing"),
+    )  # fmt: skip
+    move = dataclasses.replace(driven("D1"), stands=stands)
+    assert facing_text(move) == "basket end leading to 4.0 m, then trailing to 12.5 m"
+    assert orientation_text(move) == "basket end downhill from 4.0 to 9.0 m"
+    flat = dataclasses.replace(move, stands=stands[:1])
+    assert (facing_text(flat), orientation_text(flat)) == ("basket end leading", "basket end level")
+    nowhere = dataclasses.replace(move, stands=())
+    assert (facing_text(nowhere), orientation_text(nowhere)) == ("", "")
 
 
 def together(*planned: Move) -> Plan:

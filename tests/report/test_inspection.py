@@ -18,7 +18,7 @@ from routeplan.report.inspection_csv import COLUMNS, inspection_csv
 from routeplan.report.inspection_line import ASK, Line, Reading
 from routeplan.report.inspection_list import inspection_lines
 from routeplan.report.markup import plain
-from routeplan.route import CAUTIONS, Control, Leg, Measured, Move, StopNumber
+from routeplan.route import CAUTIONS, Control, Leg, Measured, Move, Stand, StopNumber
 from routeplan.site.model import Defect, Site
 from tests.report.test_page import Reader
 from tests.report.world import NASTY, area, at, moves, plan, site
@@ -262,3 +262,20 @@ def test_a_level_below_zero_stays_a_figure() -> None:
     made = dataclasses.replace(PLAN, moves=(PLAN.moves[0],))
     row = rows(inspection_csv(made, {PLAN.moves[0].id: (line,)}, sha256=SHA))[-1]
     assert (row["last_good"], row["recorded"]) == ("-1.300", "-1.250")
+
+
+def test_who_walks_the_way_sees_which_end_leads_and_which_is_uphill() -> None:
+    stands = (
+        Stand(0.0, 4.0, "basket end", "level", "leading"), Stand(4.0, 9.0, "basket end", "downhill", "trailing"),
+        Stand(9.0, 12.5, "basket end", "level", "trailing"),
+    )  # fmt: skip
+    found = [line for line in lines(dataclasses.replace(PLAN.moves[0], stands=stands)) if "end trailing" in line.title]
+    assert [(line.chainage_m, line.title) for line in found] == [
+        (4.0, "Basket end trailing; basket end downhill, until 9.0 m")
+    ]
+
+
+def test_who_walks_the_way_of_a_raised_move_is_told_its_zone() -> None:
+    told = Control("elevated", 0.0, "Platform raised, within elevated zone Z only.")
+    move = dataclasses.replace(PLAN.moves[0], controls=(told,), platform_height_m=5.0)
+    assert any("within elevated zone Z only" in line.look for line in lines(move))

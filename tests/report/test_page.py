@@ -20,8 +20,9 @@ from routeplan.machine.read import build_machine
 from routeplan.report import margins
 from routeplan.report.markup import plain
 from routeplan.report.page import map_page, write_map
-from routeplan.route import Check, Leg, Move, NearMiss
+from routeplan.route import Check, Leg, Move, NearMiss, Stand
 from routeplan.site.model import Place
+from tests import worlds
 from tests.report.world import KINDS, NASTY, at, checks, drive, moves, plan, site
 
 PAGE = map_page(plan(), site())
@@ -265,3 +266,20 @@ def test_the_page_is_written_whole_or_the_fault_is_named(tmp_path: Path) -> None
     assert (tmp_path / "map.html").read_bytes() == PAGE.encode()
     with pytest.raises(NotWritten, match="cannot be written"):
         write_map(plan(), site(), tmp_path / "no such folder" / "map.html")
+
+
+def test_a_move_says_which_end_leads_which_is_uphill_and_how_high_it_is_raised() -> None:
+    stand = Stand(0.0, 9.0, "basket end", "uphill", "trailing")
+    move = dataclasses.replace(moves()[0], platform_height_m=5.0, stands=(stand,))
+    page = map_page(plan(planned=(move,)), site())
+    assert "platform raised, its floor 5.00 m up" in page
+    assert "basket end trailing, basket end uphill from 0.0 to 9.0 m" in page
+    assert "platform raised" not in PAGE
+
+
+def test_elevated_zones_are_on_the_map_with_what_they_are_accepted_for() -> None:
+    nobodys = dataclasses.replace(worlds.zone(6.0, 0.0, 9.0, 5.0, zone_id="Y"), acceptance=None)
+    world = dataclasses.replace(site(), elevated_zones=(worlds.zone(0.0, 0.0, 5.0, 5.0), nobodys))
+    page = map_page(plan(), world)
+    assert "Elevated zone Z" in page and "floor up to 6.00 m, machines of up to 3000 kg" in page
+    assert "accepted by nobody: no machine travels here with its platform raised" in page

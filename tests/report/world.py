@@ -82,6 +82,7 @@ KINDS = (
     ("survey resolution", "m", 0.3),
     ("set-up tilt", "deg", 1.8),
     ("tail swing", "m", 0.5),
+    ("elevated zone", "m", 1000.0),
 )
 
 

@@ -9,6 +9,10 @@ from tests.site.folders import BOW_TIE, MACHINE, SITE, feature, geojson, line, p
 
 SQUARE = polygon(1, 1, 2, 2)
 BEAM = {"kind": "beam", "sigma_m": 0.01}
+RAISED = {
+    "accepted_by": "TWC", "accepted_on": "2026-02-28", "accepted_until": "2026-03-31", "accepted_mass_kg": 9000,
+    "platform_height_m": 6, "smooth_to_m": 0.01,
+}  # fmt: skip
 ACCEPTED = {"accepted_by": "TWC", "accepted_on": "2026-02-28", "accepted_mass_kg": 9000}
 
 ANIMALS = (
@@ -137,6 +141,30 @@ surfaces.geojson
     mend: this layer takes an area [geometry-type]
   - feature weightless: accepted_mass_kg = 0 is outside the sane range
     mend: give a value above 0 to 200000 [out-of-range]
+""",
+    ),
+    rows(
+        "elevated zones accepted in part",
+        "elevated_zones",
+        feature(line((1, 1), (2, 2)), id="line", **RAISED),
+        feature(SQUARE, id="bumpy", **RAISED | {"smooth_to_m": 0.3}),
+        feature(SQUARE, id="endless", **{name: value for name, value in RAISED.items() if name != "accepted_until"}),
+        feature(SQUARE, id="over", **RAISED | {"accepted_until": "2026-02-27"}),
+        feature(SQUARE, id="sky", **RAISED | {"platform_height_m": 61}),
+        feature(SQUARE, id="nobody"),
+        faults="""
+elevated_zones.geojson
+  - feature over: accepted on 2026-02-28 until 2026-02-27
+    mend: write the later day last [acceptance-backwards]
+  - feature endless: its acceptance is told in part
+    mend: give accepted_by, accepted_on, accepted_until, accepted_mass_kg, platform_height_m, smooth_to_m, or
+          none [acceptance-incomplete]
+  - feature line: it is a LineString
+    mend: this layer takes an area [geometry-type]
+  - feature bumpy: smooth_to_m = 0.3 is outside the sane range
+    mend: give a value from 0 to 0.2 [out-of-range]
+  - feature sky: platform_height_m = 61 is outside the sane range
+    mend: give a value above 0 to 60 [out-of-range]
 """,
     ),
     rows(

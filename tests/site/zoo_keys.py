@@ -257,8 +257,8 @@ site.toml
   - layers, walkways, file: "" is empty
     mend: docs/site-folder.md lists what this key may hold [out-of-range]
   - layers, obstacle: "obstacle" is not a key of this table
-    mend: did you mean "obstacles"? Known: areas, defects, excavations, obstacles, overhead_lines, places,
-          readings, soffits, surfaces, walkways [unknown-key]
+    mend: did you mean "obstacles"? Known: areas, defects, elevated_zones, excavations, obstacles,
+          overhead_lines, places, readings, soffits, surfaces, walkways [unknown-key]
   - layers, soffits, layr: "layr" is not a key of this table
     mend: did you mean "layer"? Known: file, layer [unknown-key]
   - layers, defects: a list is not a file

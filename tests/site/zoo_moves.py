@@ -61,6 +61,19 @@ site.toml
   - moves D1: it goes from "gate" to itself
     mend: give two different places [move-nowhere]
 """),
+    moves("moves raised in part", move() + 'regime = "elevated"\n' + move(id="D2") + "platform_height_m = 4.0\n"
+          + move(id="D3", travel_mode="any") + 'regime = "elevated"\nplatform_height_m = 4.0\n'
+          + move(id="D4") + 'regime = "elevated"\nplatform_height_m = 61.0\n', """
+site.toml
+  - moves D4, platform_height_m: 61.0 is above 60
+    mend: docs/site-folder.md lists what this key may hold [out-of-range]
+  - moves D1: it has regime = "elevated" and no platform_height_m
+    mend: give regime = "elevated" with platform_height_m, or neither [raised-in-part]
+  - moves D2: it has platform_height_m and regime = "stowed"
+    mend: give regime = "elevated" with platform_height_m, or neither [raised-in-part]
+  - moves D3: it travels raised, and nobody rides for certain
+    mend: give travel_mode = "ridden", or lower the platform [raised-in-part]
+"""),
     moves("a move of an unknown machine", move(machine="SC13"), """
 site.toml
   - moves D1: there is no machine "SC13"
@@ -105,8 +118,8 @@ places.csv
         """
 site.toml
   - layers, place: "place" is not a key of this table
-    mend: did you mean "places"? Known: areas, defects, excavations, obstacles, overhead_lines, places,
-          readings, soffits, surfaces, walkways [unknown-key]
+    mend: did you mean "places"? Known: areas, defects, elevated_zones, excavations, obstacles,
+          overhead_lines, places, readings, soffits, surfaces, walkways [unknown-key]
 """,
         toml=SITE + '[layers]\nplace = "places.csv"\n[machines.SC12]\nclass = "rough-terrain-scissor-12m"\n' + move(),
     ),

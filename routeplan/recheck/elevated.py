@@ -1,0 +1,77 @@
+"""The zone that a machine does not leave with its platform raised: its edge, and how rough the ground in it is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+import shapely
+
+from routeplan.recheck.case import Case
+from routeplan.recheck.form import FORM_TOLERANCE_M, objection
+from routeplan.recheck.ledger import Ledger
+from routeplan.recheck.levels import DiscMaximum
+from routeplan.recheck.stance import Stance
+from routeplan.recheck.sweep import Sweep, parts_of
+from routeplan.recheck.touch import near
+from routeplan.recheck.track import Ints
+from routeplan.recheck.wheels import swept_contacts, wheel_reach_m
+from routeplan.route import Move, Objection
+
+#: The line of the catalogue.
+KIND = "elevated zone"
+
+
+def offer_zone(case: Case, stance: Stance, ledger: Ledger) -> None:
+    """Offer how far body and wheels stay inside the zone, and how much rougher than it wheels meet the ground.
+
+    A drive begins at a place in its zone and is continuous: what leaves it comes over its edge.
+    """
+    if case.zone is None:
+        return
+    outline, rows = case.zone.geometry, stance.rows
+    shapely.prepare(outline)
+    for box in case.configuration.boxes:
+        for part in parts_of(box):
+            swept = Sweep(case, stance, part)
+            at = swept.near(outline.boundary, 0.0)
+            if at.size:
+                _inside(case, ledger, rows[at], swept.shapes(at))
+    at = near(outline.boundary, case.track.x[rows], case.track.y[rows], wheel_reach_m(case))
+    if at.size:
+        for shapes in swept_contacts(case, stance, at):
+            _inside(case, ledger, rows[at], np.array(shapes, dtype=object))
+    _offer_rough(case, stance, ledger)
+
+
+def _inside(case: Case, ledger: Ledger, rows: Ints, shapes: np.ndarray[tuple[int], np.dtype[np.object_]]) -> None:
+    assert case.zone is not None
+    outline = case.zone.geometry
+    clear = np.where(shapely.covers(outline, shapes), shapely.distance(shapes, outline.boundary), -np.inf)
+    ledger.offer(KIND, rows, clear, value=clear, limit=0.0)
+
+
+def _offer_rough(case: Case, stance: Stance, ledger: Ledger) -> None:
+    """Holes, bumps and steps that a tyre comes to, in the levels and among the defects, against the zone's largest."""
+    assert case.zone is not None and case.zone.acceptance is not None
+    most = case.zone.acceptance.smooth_to_m
+    tyre = max(math.hypot(wheel.radius_m, wheel.width_m / 2) for wheel in case.machine.wheels)
+    levels = case.levels
+    met = DiscMaximum(levels.rough, **levels.place, reach_m=tyre + levels.cell_m).at(stance.hub_x, stance.hub_y)
+    ledger.offer(KIND, stance.rows, most - met, value=met, limit=most)
+    hubs = shapely.points(stance.hub_x, stance.hub_y)
+    for defect in case.site.defects:
+        size = max(defect.depth_m, defect.height_m)
+        if size > most:
+            meets = shapely.distance(hubs, defect.geometry) <= tyre
+            ledger.offer(KIND, stance.rows, np.where(meets, most - size, np.nan), value=size, limit=most)
+
+
+def raised_objections(move: Move, case: Case) -> Iterator[Objection]:
+    """Who drives raised is told so before setting off: a control."""
+    if case.zone is not None and not any(
+        control.kind == "elevated" and control.chainage_m < FORM_TOLERANCE_M for control in move.controls
+    ):
+        text = f"nobody is told before it sets off that it stays within elevated zone {case.zone.id} raised"
+        yield objection(KIND, move.poses[0], value=math.nan, limit=0.0, unit="m", text=text)
