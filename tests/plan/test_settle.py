@@ -102,6 +102,8 @@ def test_the_second_opinion_refuses_what_rests_on_a_reading_that_is_gone(tmp_pat
         readings = fed_back(row(plan, kind).settled_by)
         site, plan = planned(tmp_path / name, **yard, readings=readings)
         assert row(plan, kind).verdict == "pass" and not any(recheck_plan(plan, site=site).values())
+        _, fewer = planned(tmp_path / f"{name}-fewer", **yard, readings=readings[1:])
+        assert row(fewer, kind).verdict == "not proven", "nor does the planner claim it without"
         for gone in (readings[:1], readings):
             left = [one for one in readings if one not in gone]
             site = read_site(write_yard(tmp_path / name, **yard, readings=left))
