@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
-from itertools import accumulate
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,34 +13,23 @@ from numpy.typing import NDArray
 from routeplan.hazards.edges import accepted_on, driven_over
 from routeplan.hazards.prepare import Encounter, encounter
 from routeplan.hazards.terrain import Terrain, build_terrain
-from routeplan.hazards.uncertainty import sigmas_wanted
 from routeplan.machine.model import Machine
 from routeplan.machine.modelled import not_modelled
 from routeplan.plan.elevated import raised_for
-from routeplan.plan.facing import stands_of, told_of, turns_of
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
-from routeplan.plan.goal_posts import goal_posts
-from routeplan.plan.grip import Gripped, dry_only
-from routeplan.plan.holds import holds_of
-from routeplan.plan.legs import Driven, legs_of
-from routeplan.plan.portals import Portal, named_at, with_gaps
-from routeplan.plan.profile import Judged, checks_of, profile, unmade_checks
+from routeplan.plan.outcome import Outcome, k_of, no_way
+from routeplan.plan.portals import Portal, named_at
+from routeplan.plan.profile import unmade_checks
 from routeplan.plan.rounds import bounded, cheapest_round
-from routeplan.plan.set_up import WORKFACE, set_up_at, set_ups
-from routeplan.plan.settle import settled
+from routeplan.plan.set_up import WORKFACE, set_up_at
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
 from routeplan.plan.slippery import SPARES, on_what_holds, slips
-from routeplan.plan.speeds import paced
 from routeplan.plan.steer import coordinated_turn, turn_radius_m
-from routeplan.plan.surer import Surer
-from routeplan.plan.swing import SWING
 from routeplan.plan.thrown import ROCKS_LESS, kept_off
-from routeplan.plan.trace import reversals, trace
 from routeplan.plan.turned import turned_text
-from routeplan.plan.way import Way, joined
-from routeplan.plan.zones import zones_of
-from routeplan.route import MOVE_VERDICTS, Move, MoveVerdict, NearMiss, Objection, Refused, heading_rad
+from routeplan.plan.way import Way
+from routeplan.route import MOVE_VERDICTS, Move, NearMiss, heading_rad
 from routeplan.search.anchors import Anchor
 from routeplan.search.lattice import CheckedLattice, NotFound
 from routeplan.search.motions import solve_motions
@@ -84,7 +72,7 @@ class MovePlanner:
         machine = self.site.machines[wanted.machine]
         why = not_modelled(machine)
         if why is not None:
-            return replace(_no_way(wanted, "not proven", why, ()), checks=unmade_checks(why))
+            return replace(no_way(wanted, "not proven", why, ()), checks=unmade_checks(why))
         graph = self._graph(wanted, machine)
         self.progress(f"{wanted.id}: searching", 0)
         found = self._over(graph, self._stops(graph, wanted), wanted)
@@ -105,7 +93,7 @@ class MovePlanner:
         """A move with the platform raised, planned on the site and with the machine as they then are; or denied."""
         raised = raised_for(wanted, self.site, self.closed)
         if isinstance(raised, str):
-            denied = _no_way(wanted, "not proven", raised, ())
+            denied = no_way(wanted, "not proven", raised, ())
             return replace(denied, checks=unmade_checks(raised), platform_height_m=wanted.platform_height_m)
         planner = MovePlanner(
             raised.site, self.terrain, self.portals, self.progress, self.closed,
@@ -239,7 +227,7 @@ class MovePlanner:
         why = pose_blocked(stop.stands[-1], graph.lattices[mode].hazards.closer(), graph.machine)
         text = f"the machine cannot stand at {stop.name}: {why}"
         point = self.site.places[stop.name].point
-        return _no_way(wanted, "no route", text, (NearMiss("place", (point.x, point.y), _NAN, text),))
+        return no_way(wanted, "no route", text, (NearMiss("place", (point.x, point.y), _NAN, text),))
 
     def _lattice(self, wanted: MoveWanted, machine: Machine) -> CheckedLattice:
         """The lattice of a machine under the conditions of a day; days that change nothing for it share one."""
@@ -261,7 +249,7 @@ class MovePlanner:
     def _met(self, wanted: MoveWanted, machine: Machine, site: Site, terrain: Terrain) -> Encounter:
         return encounter(
             site, machine, configuration=machine.configuration_in(wanted.configuration, wanted.travel_mode),
-            travel_mode=wanted.travel_mode, k=self.k_of(LENGTHS_OF_SITE * self._extent_m()), terrain=terrain,
+            travel_mode=wanted.travel_mode, k=k_of(self.site, LENGTHS_OF_SITE * self._extent_m()), terrain=terrain,
         )  # fmt: skip
 
     def _new_lattice(self, wanted: MoveWanted, met: Encounter, *, closer: bool = False) -> CheckedLattice:
@@ -282,10 +270,6 @@ class MovePlanner:
         west, south, east, north = self.site.boundary.bounds
         return float(east - west + north - south)
 
-    def k_of(self, length_m: float) -> float:
-        """Sigmas that a route of this length asks for on this site."""
-        return sigmas_wanted(self.site.thresholds.route_confidence, length_m, self.site.ground.accuracy.correlation_m)
-
     def _unfound(
         self, wanted: MoveWanted, graph: SiteGraph, ends: tuple[Stop, Stop], mode: int, answer: NotFound
     ) -> Way | Move:
@@ -296,7 +280,7 @@ class MovePlanner:
         grid = f"a grid of {lattice.grid.cell_m:.2f} m and {lattice.grid.headings} headings"
         if answer.why == "limit":
             text = f"the search gave up after {answer.expanded} states; this proves nothing"
-            return _no_way(wanted, "search limit", f"{leg}on {grid}, {text}", ())
+            return no_way(wanted, "search limit", f"{leg}on {grid}, {text}", ())
         misses = nearest_misses(lattice, answer, machine, goals=goals)
         self.progress(f"{wanted.id}: looking closer at what blocks", 0)
         driven = replace(wanted, travel_mode=modes_of(machine, wanted)[mode])
@@ -311,74 +295,17 @@ class MovePlanner:
         first = f"{leg}the nearest barrier is {_where(self.site, misses[0])}; " if misses else leg
         if look.gave_up:
             text = f"{first}no way on {grid}, and a finer search gave up, so this proves nothing"
-            return _no_way(wanted, "search limit", text, misses)
+            return no_way(wanted, "search limit", text, misses)
         finer = f" and, around what blocks, on one of {look.grid}" if look.taken else ""
         other = turned_text(graph, ends, mode)
-        return _no_way(wanted, "no route", f"{first}every way on {grid}{finer} is blocked{other}", misses)
+        return no_way(wanted, "no route", f"{first}every way on {grid}{finer} is blocked{other}", misses)
 
     def _driven(self, wanted: MoveWanted, machine: Machine, ways: Sequence[Way]) -> tuple[Move, Floats]:
-        """A move along some ways, and where its basket swings too far for it to be driven (``Paced.thrown``)."""
-        way = joined(ways)
-        poses = trace(way.stretches, machine) if way.stretches else ()
-        if not poses:
-            text = "start and goal are the same pose: there is nothing to drive"
-            return _no_way(wanted, "no route", text, ()), np.empty((0, 3))
-        configuration, hazards = machine.configurations[wanted.configuration], way.hazards
-        length, k = poses[-1].chainage_m, self.k_of(poses[-1].chainage_m)
-        found = profile(way.stretches, poses)
-        shapes = dict.fromkeys(stretch.lattice.hazards.configuration.id for stretch in way.stretches)
-        stops = _stood_at(wanted, ways)
+        """A move along some ways, and where its basket swings too far for it to be driven."""
         usual = modes_of(machine, wanted)[0]
-        begins = {usual, self._left_in.get((machine.id, wanted.start), usual)}
-        holds, controls = holds_of(found, configuration, begins, stops[1:-1])
-        turns = turns_of(poses, configuration, self.site)
-        for hold, control in told_of(turns, found, configuration, hazards):
-            holds, controls = tuple(sorted((*holds, hold), key=lambda one: one.chainage_m)), (*controls, control)
-        whole = replace(self._graph(wanted, machine).lattices[0].hazards, sigma=hazards.sigma)
-        gripped = Gripped.of(poses, machine, hazards, self.site, wanted, tuple(shapes))
-        surer = Surer.of(self.site, machine, hazards, shapes)
-        pace = paced(found, machine, whole, k, holds, gripped, surer)
-        works = set_ups(poses, stops, self.site, machine, whole, lambda at: surer.at(at, k))
-        judged = Judged(
-            self.site, machine, hazards, k, pace.swung, gripped.driven_at(pace.poses), works, surer, wanted.wet
-        )
-        checks = settled(checks_of(found, judged, shapes), found, judged)
-        posts = goal_posts(found, self.site, hazards, k)
-        told = (*controls, *pace.controls, *posts, *dry_only(wanted))
-        controls = tuple(sorted(told, key=lambda control: control.chainage_m))
-        verdict: MoveVerdict = min((check.verdict for check in checks), key=MOVE_VERDICTS.index)
-        if verdict == "pass" and controls:
-            verdict = "pass with controls"
-        open_kinds = [check.kind for check in checks if check.verdict in ("not proven", "fail")]
-        cost = max(way.cost_m, length)
-        turned = [(turn.chainage_m, turn.name or "turning point") for turn in turns]
-        driven = Driven(found, stops, turned, controls, cost, judged, wanted.configuration)
-        move = Move(
-            id=wanted.id, purpose=wanted.purpose, machine=wanted.machine, configuration=wanted.configuration,
-            start=wanted.start, via=wanted.via, goal=wanted.goal, on=_day(wanted), verdict=verdict,
-            reason=f"open: {', '.join(open_kinds)}" if open_kinds else "every check of the catalogue holds",
-            length_m=length, cost_m=cost, lattice_cost_m=way.lattice_cost_m, best_possible_m=way.bound_m,
-            bound=max(1.0, cost / way.bound_m), poses=pace.poses, checks=checks, controls=controls, holds=holds,
-            zones=zones_of(found, machine=machine, configuration=configuration, hazards=hazards),
-            reversals=reversals(poses), refused=None, nearest_misses=(),
-            stands=stands_of(found, configuration, hazards),
-            legs=tuple(legs_of(driven, with_gaps(self.portals, self.site, way.stretches[0].lattice.passages))),
-        )  # fmt: skip
-        if not len(pace.thrown):
-            return move, pace.thrown
-        (row,) = (check for check in checks if check.kind == SWING)
-        found_too_fast = Objection(SWING, row.chainage_m, row.place, row.value, row.limit, row.unit, pace.too_fast)
-        return kept_apart(move, pace.too_fast, (found_too_fast,)), pace.thrown
-
-
-def _stood_at(wanted: MoveWanted, ways: Sequence[Way]) -> list[tuple[float, str]]:
-    """Chainage and name of every place that a move stands at, start and goal included."""
-    reached_m = accumulate((way.length_m for way in ways), initial=0.0)
-    return list(zip(reached_m, (wanted.start, *wanted.via, wanted.goal), strict=True))
-
-
-def _day(wanted: MoveWanted) -> str | None:
-    return None if wanted.on is None else wanted.on.isoformat()
+        begins = frozenset({usual, self._left_in.get((machine.id, wanted.start), usual)})
+        ground = self._graph(wanted, machine).lattices[0].hazards
+        return Outcome(wanted, machine, self.site, self.portals, ground, begins).along(ways)
 
 
 def _where(site: Site, miss: NearMiss) -> str:
@@ -386,21 +313,3 @@ def _where(site: Site, miss: NearMiss) -> str:
     names = [f"{place.title} ({place.id})" if place.title else place.id for place in named_at(site, miss.place)]
     where = ", ".join([*names, f"E {miss.place[0]:.1f} N {miss.place[1]:.1f}"])
     return f"at {where}: {miss.text.removesuffix(' here')}"
-
-
-def kept_apart(move: Move, reason: str, objections: tuple[Objection, ...]) -> Move:
-    """The move with a route that may not be driven: its rows stand apart from what people drive."""
-    return replace(
-        move, verdict="fail", reason=reason, poses=(), refused=Refused(move.poses, objections), zones=(), holds=(),
-        controls=(), legs=(), reversals=0, stands=(),
-    )  # fmt: skip
-
-
-def _no_way(wanted: MoveWanted, verdict: MoveVerdict, reason: str, misses: tuple[NearMiss, ...]) -> Move:
-    return Move(
-        id=wanted.id, purpose=wanted.purpose, machine=wanted.machine, configuration=wanted.configuration,
-        start=wanted.start, goal=wanted.goal, via=wanted.via, on=_day(wanted), verdict=verdict, reason=reason,
-        length_m=_NAN, cost_m=_NAN,
-        lattice_cost_m=_NAN, best_possible_m=_NAN, bound=_NAN, poses=(), checks=(), controls=(), holds=(), zones=(),
-        reversals=0, refused=None, legs=(), nearest_misses=misses,
-    )  # fmt: skip

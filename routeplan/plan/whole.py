@@ -12,7 +12,8 @@ from routeplan import __version__
 from routeplan.hazards.register import NOT_CHECKED
 from routeplan.hazards.terrain import build_terrain
 from routeplan.kernel import never_compiled
-from routeplan.plan.move import MovePlanner, Progress, kept_apart, speechless
+from routeplan.plan.move import MovePlanner, Progress, speechless
+from routeplan.plan.outcome import k_of, kept_apart
 from routeplan.plan.portals import portals_of
 from routeplan.plan_rounding import as_written
 from routeplan.recheck.opinion import second_opinion
@@ -42,7 +43,7 @@ def plan_site(site: Site, *, issued: str, progress: Progress = speechless) -> Pl
         return [judged(planner.plan(wanted), planner) for wanted in site.moves if wanted.machine == machine_id]
 
     def judged(move: Move, planner: MovePlanner) -> Plan:
-        k = {move.id: planner.k_of(move.length_m)} if move.poses else {}
+        k = {move.id: k_of(planner.site, move.length_m)} if move.poses else {}
         plan = as_written(_draft(site, (move,), k, issued))
         progress(f"{move.id}: second opinion", 0)
         return replace(plan, moves=tuple(_judged(move, plan, planner.site) for move in plan.moves))
