@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from shapely import Point
+from shapely import Point, union_all
 from shapely.geometry import Polygon, box
 
 import routeplan.plan.ground_load
@@ -104,6 +104,27 @@ def test_a_deck_that_does_not_bear_the_standing_machine_is_gone_round() -> None:
 def test_a_deck_from_side_to_side_that_does_not_bear_it_leaves_no_way() -> None:
     move = planned(deck(HardGround("engineer", LEVEL_KN - 1.0))).moves[0]
     assert move.verdict == "no route" and all(miss.kind == "surface acceptance" for miss in move.nearest_misses)
+
+
+#: Where the scissor's way leads over soft ground: laid with trackway, and with pads 0.2 m apart under its wheels.
+WAY = box(13.5, 8.0, 15.5, 12.0)
+PADS = [
+    box(x, y, x + 0.5, y + 0.5) for x in 13.5 + 0.7 * np.arange(3) for y in 8.0 + 0.7 * np.arange(6)
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("laid", "verdict"), [([WAY], "pass"), (PADS, "no route"), ([], "no route")])
+def test_a_wheel_rolls_on_continuous_trackway_and_never_from_pad_to_pad(laid: list[Polygon], verdict: str) -> None:
+    soft = ACROSS.buffer(0.4).difference(union_all(laid))
+    yard = deck(None)
+    firm = Surface("yard", box(0, 0, 30, 20).difference(ACROSS.buffer(0.4)), "stone", WORD, friction=ROUGH)
+    mats = [Surface(f"m{n}", mat, "trackway", WORD, HardGround("maker", 20.0), ROUGH) for n, mat in enumerate(laid)]
+    plan = planned(dataclasses.replace(yard, surfaces=(firm, Surface("soft", soft, "fill", None), *mats)))
+    assert plan.moves[0].verdict == verdict
+    if verdict == "pass":
+        assert row(plan).limit == pytest.approx(20.0)
+    else:
+        assert all(miss.kind == "surface acceptance" for miss in plan.moves[0].nearest_misses)
 
 
 def test_a_sill_on_the_deck_breaks_the_limit_and_the_route_is_kept_apart(monkeypatch: pytest.MonkeyPatch) -> None:
