@@ -1,6 +1,6 @@
 """A move that travels with its platform raised, looked at a second time: whether it may, where, and as which machine.
 
-Written from ``docs/method.md`` 14, apart from the planner; only the body's shape comes from the machine's own room.
+Written from ``docs/method.md`` 15, apart from the planner; only the body's shape comes from the machine's own room.
 """
 
 from __future__ import annotations
