@@ -230,6 +230,28 @@ def test_a_basket_raised_under_a_soffit(seed: int) -> None:
         assert straight.refused(site) == expected
 
 
+#: A canopy over the tail of the boom that sets off, and one over all of a scissor that nobody rides.
+TOPS: list[Any] = [
+    pytest.param(worlds.boom(), "ridden", box(10.0, 5.0, 18.0, 25.0), 2.60, id="tail of a boom"),
+    pytest.param(worlds.scissor(), "beside_rails_up", box(10.0, 5.0, 30.0, 25.0), 2.30, id="rails of a scissor"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("machine", "mode", "outline", "top_m"), TOPS)
+def test_a_top_under_a_canopy_keeps_its_clearance_to_the_millimetre(
+    machine: Machine, mode: Any, outline: Polygon, top_m: float
+) -> None:
+    """No head is near: what is left over the highest box is the clearance to structures, and k sigma of the canopy."""
+    poses = tuple(pose._replace(travel_mode=mode) for pose in drive(19.0, 15.0, 0.0, [(2.0, 0.0)], step_m=0.1))
+    sigma_m, k = 0.004, confidence_k(LENGTH_M, route_confidence=0.95, correlation_m=2.0)
+    needed_m = top_m + Thresholds().structure_clearance_m + k * sigma_m
+    for spare_m, expected in ((MM, set()), (-MM, {"overhead clearance", SWING})):
+        canopy = Soffit("c", outline, "canopy", needed_m + spare_m, None, 0.0, 0.0, sigma_m, "S1")
+        site = certain(yard_for(poses, machine, soffits=(canopy,)))
+        site = dataclasses.replace(site, moves=(dataclasses.replace(site.moves[0], travel_mode=mode),))
+        assert kinds(opinion(move_of(poses, machine), site)) == expected
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 def test_a_soffit_given_as_a_clear_height_beside_the_head(seed: int) -> None:
     """It counts within the head gap of the basket in plan, and on a slope its level goes with the ground."""
