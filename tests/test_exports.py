@@ -18,7 +18,7 @@ from shapely.geometry import shape
 
 from routeplan.plan_rounding import as_written
 from routeplan.report.exports import LOCAL_REASON, NoTransformation, to_wgs84, write_geojson, write_geopackage
-from routeplan.route import Plan
+from routeplan.route import Measurement, Plan
 from tests.plans import EAST_M, NORTH_M, plan
 
 
@@ -41,7 +41,8 @@ def geojson(what: Plan, folder: Path) -> dict[str, Any]:
 
 
 def test_the_package_has_its_layers_and_crs(package: Path) -> None:
-    assert {name for name, _ in pyogrio.list_layers(package)} == {"routes", "legs", "stops", "checks", "zones"}
+    names = {"routes", "legs", "stops", "checks", "measurements", "zones"}
+    assert {name for name, _ in pyogrio.list_layers(package)} == names
     assert layer(package, "routes").crs == "EPSG:3006"
 
 
@@ -65,6 +66,26 @@ def test_an_open_check_keeps_its_row_without_numbers_or_place(package: Path) -> 
     checks = layer(package, "checks")
     (row,) = checks[(checks["move"] == "M1") & (checks.kind == "survey resolution")].itertuples()
     assert row.verdict == "not proven" and math.isnan(row.margin) and row.geometry is None
+
+
+def test_what_settles_an_open_check_is_a_point_where_it_has_a_place(tmp_path: Path) -> None:
+    """A surveyor's own programs lead to it: a spot level with the level that the plan has there."""
+    level = Measurement("level", "", (EAST_M + 1.0, NORTH_M), 12.345, 0.002, True, "read the level of the ground")
+    whole = plan()
+    first = whole.moves[0]
+    checks = tuple(
+        replace(check, settled_by=(level, *check.settled_by)) if check.verdict == "not proven" else check
+        for check in first.checks
+    )
+    path = tmp_path / "routes.gpkg"
+    write_geopackage(as_written(replace(whole, moves=(replace(first, checks=checks), *whole.moves[1:]))), path)
+    rows = layer(path, "measurements")
+    (spot,) = rows[rows.what == "level"].itertuples()
+    assert (spot.move, spot.level_m, spot.sigma_m, bool(spot.fewest)) == ("M1", 12.345, 0.002, True)
+    assert (spot.geometry.x, spot.geometry.y) == (EAST_M + 1.0, NORTH_M)
+    others = list(rows[rows.what == "other"].itertuples())
+    assert others and all(one.geometry is None and math.isnan(one.level_m) for one in others)
+    assert {one.text for one in others} == {"nobody said"}
 
 
 def test_zones_have_a_ground_and_a_basket_part(package: Path) -> None:

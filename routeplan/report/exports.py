@@ -125,6 +125,24 @@ def _check_rows(plan: Plan) -> Iterator[Row]:
             }
 
 
+def _measurement_rows(plan: Plan) -> Iterator[Row]:
+    """One row a thing to measure or say that would settle an open check; spot levels at the place to read."""
+    for move in plan.moves:
+        for check in move.checks:
+            for one in check.settled_by:
+                yield {
+                    "move": move.id,
+                    "check": check.kind,
+                    "what": one.what,
+                    "name": one.name,
+                    "level_m": one.level_m,
+                    "sigma_m": one.sigma_m,
+                    "fewest": one.fewest,
+                    "text": one.text,
+                    "geometry": _place(one.place),
+                }
+
+
 def _zone_rows(plan: Plan) -> Iterator[Row]:
     """Two rows a zone: the ground under the wheels, and where the basket then is."""
     for move in plan.moves:
@@ -171,6 +189,7 @@ LAYERS: tuple[tuple[str, str, Callable[[Plan], Iterator[Row]], tuple[str, ...]],
     ("legs", "LineString", _leg_rows, ("move", "from", "to", "verdict")),
     ("stops", "Point", _stop_rows, ("move", "kind", "text")),
     ("checks", "Point", _check_rows, ("move", "kind", "verdict")),
+    ("measurements", "Point", _measurement_rows, ("move", "check", "what", "text")),
     ("zones", "Polygon", _zone_rows, ("move", "kind", "part")),
 )
 
@@ -206,7 +225,7 @@ def _frame(plan: Plan, rows: Iterator[Row], columns: tuple[str, ...]) -> gpd.Geo
 
 
 def write_geopackage(plan: Plan, path: Path) -> None:
-    """Write the layers routes, stops, checks and zones in site coordinates.
+    """Write the layers of a plan in site coordinates.
 
     Parameters
     ----------
@@ -267,7 +286,7 @@ def _unknown_is_null(row: Row) -> Row:
 
 
 def write_geojson(plan: Plan, path: Path) -> None:
-    """Write routes, stops, checks and zones as one RFC 7946 feature collection.
+    """Write the layers of a plan as one RFC 7946 feature collection.
 
     Parameters
     ----------
