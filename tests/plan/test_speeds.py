@@ -225,7 +225,7 @@ def test_levels_too_poor_to_tell_are_not_proven_and_fail_nothing(monkeypatch: py
         asked.extend(args)
         return paced(*args)
 
-    monkeypatch.setattr("routeplan.plan.move.paced", heard)
+    monkeypatch.setattr("routeplan.plan.outcome.paced", heard)
     planned.__wrapped__(kerb=True, limit_m=2.0, **BOUNCE)
     found, machine, hazards, k, holds, gripped, surer = asked
     poor = dataclasses.replace(hazards, sigma=np.full_like(hazards.sigma, 2.0 / k))

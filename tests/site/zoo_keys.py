@@ -227,8 +227,8 @@ site.toml
   - thresholds, bounce_limit: "bounce_limit" is not a key of this table
     mend: did you mean "bounce_limit_m"? Known: body_gap_m, bounce_limit_m, ground_clearance_m, head_gap_m,
           head_height_m, heading_tolerance_deg, kerb_angle_deg, kerb_side_slope_deg, lateral_tolerance_m,
-          reaction_s, route_confidence, stopping_distance_m, structure_clearance_m, tail_gap_m,
-          tip_participation [unknown-key]
+          reaction_s, reading_sigma_m, route_confidence, stopping_distance_m, structure_clearance_m,
+          tail_gap_m, tip_participation [unknown-key]
   - thresholds, tip_participation: "1.6" is not a number
     mend: write digits with a decimal point, without quotes or a unit [wrong-type]
 """,
