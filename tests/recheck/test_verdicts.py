@@ -18,7 +18,7 @@ from routeplan.route import CAUTIONS, Conditions, Control, FileRecord, Move, Obj
 from routeplan.site.bearing import HardGround
 from routeplan.site.model import Acceptance, Area, InputFile, Obstacle, Site, Soffit, Surface
 from tests import worlds
-from tests.recheck.drives import drive, kinds, move_of, opinion, with_controls, yard_for
+from tests.recheck.drives import drive, kinds, move_of, opinion, with_controls, with_stands, yard_for
 from tests.recheck.test_just_beyond import DAY, ROLE, YARD
 
 #: Weighed, on ground that claims what its wheels may weigh: so that every check rests on something.
@@ -28,7 +28,7 @@ MACHINE = worlds.scissor(
 POSES = drive(19.0, 15.0, 0.0, [(1.0, 0.0), (0.5, 0.1), (0.0, -0.1), (-0.5, 0.0)], step_m=0.05, turn_deg=2.0)
 _YARD = yard_for(POSES, MACHINE).surfaces[0]
 SITE = yard_for(POSES, MACHINE, surfaces=(dataclasses.replace(_YARD, bearing=HardGround("engineer", 90.0)),))
-MOVE = move_of(POSES, MACHINE)
+MOVE = with_stands(move_of(POSES, MACHINE), SITE)
 
 
 def texts(objections: tuple[Objection, ...]) -> str:
