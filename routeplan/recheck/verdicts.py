@@ -181,16 +181,6 @@ def walkway_objections(move: Move, case: Case, ledger: Ledger, crossings: Sequen
             after = float(track.chainage_m[last])
 
 
-def passage_objections(move: Move, ledger: Ledger) -> Iterator[Objection]:
-    """A way under an overhead line needs goal posts: a control at or before the place where it first comes under it."""
-    posts = [control.chainage_m for control in move.controls if control.kind == "overhead line"]
-    for line, row in sorted(ledger.under_lines.items()):
-        at, place = float(ledger.track.chainage_m[row]), (float(ledger.track.x[row]), float(ledger.track.y[row]))
-        if not any(chainage_m <= at + NOISE for chainage_m in posts):
-            text = f"no goal posts at or before the passage under line {line}"
-            yield Objection("line clearance", at, place, math.nan, at, "m", text)
-
-
 def _runs(steps: Sequence[int], chainage_m: Floats, gap_m: float) -> Iterator[tuple[int, int]]:
     """First and last of each run of steps, runs less than a gap apart taken together."""
     first = last = -1
