@@ -140,10 +140,12 @@ def _of_move(move: Move, kind: str, text: str, value: float = math.nan, limit: f
 
 
 def move_objections(move: Move, plan_k: float | None, ledger: Ledger) -> Iterator[Objection]:
-    """Objections to the verdict of a move as a whole and to its k."""
+    """Objections to the verdict of a move as a whole, to those of its legs together, and to its k."""
     worst = min((row.verdict for row in move.checks), key=MOVE_VERDICTS.index, default="fail")
     if MOVE_VERDICTS.index(move.verdict) > MOVE_VERDICTS.index(worst):
         yield _of_move(move, "verdict", f"the move is called {move.verdict}, its worst check is {worst}")
+    if move.verdict == "not proven" and move.legs and all(leg.verdict in PASSES for leg in move.legs):
+        yield _of_move(move, "verdict", "the move is not proven, and each of its legs is called proven")
     if move.verdict == "pass" and move.controls:
         yield _of_move(move, "verdict", f"the move is called pass, and asks for {len(move.controls)} controls")
     if plan_k is None or math.isnan(plan_k):
