@@ -135,7 +135,8 @@ def test_the_steering_changes_standing_still_and_people_are_told() -> None:
     )
     assert "nobody is told to set the steering to crab" in said(replace(move, controls=()), one)
     (control,) = move.controls
-    for text in ("Stop, set the steering.", setting("front"), setting("coordinated"), f"{setting('crab')} {setting('coordinated')}"):
+    two = f"{setting('crab')} {setting('coordinated')}"
+    for text in ("Stop, set the steering.", setting("front"), setting("coordinated"), two):
         wrong = replace(move, controls=(replace(control, text=text),))
         assert "nobody is told to set the steering to crab" in said(wrong, one)
     both = replace(move, controls=(control, replace(control, text=setting("coordinated"))))
