@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator
 
 import numpy as np
@@ -21,17 +22,24 @@ from routeplan.route import Move, Objection
 
 #: The line of the catalogue.
 KIND = "elevated zone"
+#: What people are told of it, and what that says of height and speed; how these are rounded.
+KIND_OF_CONTROL = "elevated"
+_UP, _SPEED = re.compile(r"(\d+(?:\.\d+)?) m up"), re.compile(r"(\d+(?:\.\d+)?(?:e-\d+)?) m/s")
+_WRITTEN = 0.005
 
 
 def offer_zone(case: Case, stance: Stance, ledger: Ledger) -> None:
     """Offer how far body and wheels stay inside the zone, and how much rougher than it wheels meet the ground.
 
-    A drive begins at a place in its zone and is continuous: what leaves it comes over its edge.
+    Where the machine's origin is outside, so is the machine: a place may be stood at from beyond the edge. Else what
+    leaves the zone comes over its edge.
     """
     if case.zone is None:
         return
     outline, rows = case.zone.geometry, stance.rows
     shapely.prepare(outline)
+    within = shapely.covers(outline, shapely.points(case.track.x[rows], case.track.y[rows]))
+    ledger.offer(KIND, rows, np.where(within, np.nan, -np.inf), value=-math.inf, limit=0.0)
     for box in case.configuration.boxes:
         for part in parts_of(box):
             swept = Sweep(case, stance, part)
@@ -69,9 +77,21 @@ def _offer_rough(case: Case, stance: Stance, ledger: Ledger) -> None:
 
 
 def raised_objections(move: Move, case: Case) -> Iterator[Objection]:
-    """Who drives raised is told so before setting off: a control."""
-    if case.zone is not None and not any(
-        control.kind == "elevated" and control.chainage_m < FORM_TOLERANCE_M for control in move.controls
-    ):
-        text = f"nobody is told before it sets off that it stays within elevated zone {case.zone.id} raised"
+    """Who drives raised is told so before setting off: a control that says where, how high and how fast at most."""
+    told = [one.text for one in move.controls if one.kind == KIND_OF_CONTROL and one.chainage_m < FORM_TOLERANCE_M]
+    if case.zone is not None and not (told and all(_says(text, move, case) for text in told)):
+        text = f"nobody is told before it sets off that it stays within elevated zone {case.zone.id} raised, how high"
+        text += " and how fast at most"
         yield objection(KIND, move.poses[0], value=math.nan, limit=0.0, unit="m", text=text)
+
+
+def _says(text: str, move: Move, case: Case) -> bool:
+    """Whether a text names the zone, and no more height and no more speed than there may be."""
+    assert case.zone is not None
+    heights, speeds = _UP.findall(text), _SPEED.findall(text)
+    return (
+        f"elevated zone {case.zone.id} " in f"{text} "
+        and bool(heights and speeds)
+        and all(float(one) <= (move.platform_height_m or math.nan) + _WRITTEN for one in heights)
+        and all(float(one) <= case.figure("travel_speed_mps") + _WRITTEN for one in speeds)
+    )

@@ -163,6 +163,6 @@ def _under(case: Case, stance: Stance, surface: Surface) -> NDArray[np.bool_]:
 def grip_objections(move: Move, case: Case) -> Iterator[Objection]:
     """A move that is made on dry ground only has to tell people so before they drive off."""
     pose, text = move.poses[0], "nobody is told that it is for dry ground only"
-    told = (control.chainage_m for control in move.controls if control.kind == KIND)
-    if not case.wet and not any(at <= pose.chainage_m for at in told):
+    told = [one.text for one in move.controls if one.kind == KIND and one.chainage_m <= pose.chainage_m]
+    if not case.wet and not (told and all("dry ground only" in said.lower() for said in told)):
         yield Objection(KIND, pose.chainage_m, (pose.x, pose.y), math.nan, math.nan, "", text)

@@ -157,6 +157,10 @@ def _offer(case: Case, stance: Stance, ledger: Ledger, surface: Surface, at: Int
     allowed = allowed_kn(surface, case, np.maximum(slopes[at], slopes[after]))[:, None]
     sigma = _sigma_kn(case) * np.maximum(steps[at], steps[after])
     ledger.offer(KIND, stance.rows[at], allowed - load, value=load, limit=allowed, sigma=sigma)
+    if any(one.geometry is surface.geometry for one in case.site.defects):
+        # A cover or plate, however well proven, is kept off where nobody knows what wheels carry.
+        blind = np.where(under & np.isnan(load), -np.inf, np.nan)
+        ledger.offer("covers, plates and trenches", stance.rows[at], blind, value=load, limit=0.0)
 
 
 def _steps(case: Case, stance: Stance) -> Floats:

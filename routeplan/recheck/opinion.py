@@ -22,6 +22,7 @@ from routeplan.recheck.ground_load import offer_ground_load
 from routeplan.recheck.kerbs import offer_kerbs
 from routeplan.recheck.ledger import BOUNCE_FIGURES, SPEED_FIGURES, Ledger
 from routeplan.recheck.overhead import offer_overhead
+from routeplan.recheck.posts import passage_objections
 from routeplan.recheck.raised import Raised, raised_as_asked
 from routeplan.recheck.same import input_objections, machine_objections
 from routeplan.recheck.set_up import offer_set_up
@@ -34,7 +35,7 @@ from routeplan.recheck.told import told_objections
 from routeplan.recheck.touch import near
 from routeplan.recheck.track import Ints, Rows, Track, driven_in, envelope, read_rows, subdivide
 from routeplan.recheck.uncertainty import confidence_k
-from routeplan.recheck.verdicts import check_objections, move_objections, passage_objections, walkway_objections
+from routeplan.recheck.verdicts import check_objections, move_objections, walkway_objections
 from routeplan.recheck.wheels import keep_off, meet_defects, unaccepted_ground
 from routeplan.route import Conditions, Move, Objection, Plan
 from routeplan.site.model import Site
@@ -85,7 +86,7 @@ def second_opinion(
         *facing_objections(move, case),
         *check_objections(move, case, ledger),
         *walkway_objections(move, case, ledger, crossings),
-        *passage_objections(move, ledger),
+        *passage_objections(move, case, ledger),
         *move_objections(move, plan_k, ledger),
     )
 

@@ -17,10 +17,12 @@ from routeplan.machine.model import Machine
 from routeplan.recheck.form import FORM_TOLERANCE_M, ROUNDING_M, ROUNDING_RAD, objection, worst
 from routeplan.recheck.ledger import STEERED_BY
 from routeplan.recheck.track import Floats, Rows
-from routeplan.route import Move, Objection
+from routeplan.route import Move, Objection, Pose
 
 #: Share of the turn radius left to the rounding of rows.
 RADIUS_SHARE = 0.005
+#: What setting each way of steering is told by; none of the others' words stands beside it.
+_WORDS = {"front": "front wheels only", "coordinated": "coordinated", "crab": "crab", "pivot": "on the spot"}
 STEERS = ("front", "skid", "coordinated", "crab", "pivot")
 
 
@@ -80,12 +82,20 @@ def _changes(move: Move) -> Iterator[Objection]:
         if (before.x, before.y, before.bearing_deg) != (after.x, after.y, after.bearing_deg):
             text = "the steering changes while the machine moves"
             yield objection("form", after, value=0, limit=0, unit="", text=text)
-        elif {before.steer, after.steer} & set(STEERED_BY) and not any(
-            control.kind == "steering" and abs(control.chainage_m - after.chainage_m) < FORM_TOLERANCE_M
-            for control in move.controls
-        ):
+        elif {before.steer, after.steer} & set(STEERED_BY) and not _told(move, after):
             text = f"nobody is told to set the steering to {after.steer}"
             yield objection("form", after, value=0, limit=0, unit="", text=text)
+
+
+def _told(move: Move, pose: Pose) -> bool:
+    """Whether people are told at a row to set its steering, and nothing that no row there is steered in."""
+    said = [
+        control.text.lower() for control in move.controls
+        if control.kind == "steering" and abs(control.chainage_m - pose.chainage_m) < FORM_TOLERANCE_M
+    ]  # fmt: skip
+    named = [{steer for steer, word in _WORDS.items() if word in text} for text in said]
+    here = {one.steer for one in move.poses if abs(one.chainage_m - pose.chainage_m) < FORM_TOLERANCE_M}
+    return {pose.steer} in named and all(len(steers) == 1 and steers <= here for steers in named)
 
 
 def _centres(move: Move, rows: Rows, machine: Machine) -> Iterator[Objection]:

@@ -140,10 +140,12 @@ def _of_move(move: Move, kind: str, text: str, value: float = math.nan, limit: f
 
 
 def move_objections(move: Move, plan_k: float | None, ledger: Ledger) -> Iterator[Objection]:
-    """Objections to the verdict of a move as a whole and to its k."""
+    """Objections to the verdict of a move as a whole, to those of its legs together, and to its k."""
     worst = min((row.verdict for row in move.checks), key=MOVE_VERDICTS.index, default="fail")
     if MOVE_VERDICTS.index(move.verdict) > MOVE_VERDICTS.index(worst):
         yield _of_move(move, "verdict", f"the move is called {move.verdict}, its worst check is {worst}")
+    if move.verdict == "not proven" and move.legs and all(leg.verdict in PASSES for leg in move.legs):
+        yield _of_move(move, "verdict", "the move is not proven, and each of its legs is called proven")
     if move.verdict == "pass" and move.controls:
         yield _of_move(move, "verdict", f"the move is called pass, and asks for {len(move.controls)} controls")
     if plan_k is None or math.isnan(plan_k):
@@ -179,16 +181,6 @@ def walkway_objections(move: Move, case: Case, ledger: Ledger, crossings: Sequen
                 text = f"nobody is told to hold people back at a crossing of walkway {walkway}"
                 yield Objection("walkways", at, place, math.nan, at, "m", text)
             after = float(track.chainage_m[last])
-
-
-def passage_objections(move: Move, ledger: Ledger) -> Iterator[Objection]:
-    """A way under an overhead line needs goal posts: a control at or before the place where it first comes under it."""
-    posts = [control.chainage_m for control in move.controls if control.kind == "overhead line"]
-    for line, row in sorted(ledger.under_lines.items()):
-        at, place = float(ledger.track.chainage_m[row]), (float(ledger.track.x[row]), float(ledger.track.y[row]))
-        if not any(chainage_m <= at + NOISE for chainage_m in posts):
-            text = f"no goal posts at or before the passage under line {line}"
-            yield Objection("line clearance", at, place, math.nan, at, "m", text)
 
 
 def _runs(steps: Sequence[int], chainage_m: Floats, gap_m: float) -> Iterator[tuple[int, int]]:

@@ -156,6 +156,11 @@ def defects(raw: RawFeature, door: Door) -> tuple[Defect, ...]:
     height_m = columns.number(
         "height_m", low=0.0, high=2.0, required=f"give it in metres, a {kind} needs one" if needs_height else ""
     )
+    if (needs_depth and height_m) or (needs_height and depth_m):
+        other, mend = ("height_m", "a kerb or sill") if needs_depth else ("depth_m", "a pothole")
+        door.faults.add(
+            "defect-mixed", raw.where, f"it is a {kind} and has a {other}", f"leave it empty, and draw {mend} beside it"
+        )
     width_m = _width_m(columns)
     if width_m is None and kind == "kerb":
         width_m = KERB_WIDTH_M

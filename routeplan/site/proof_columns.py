@@ -6,6 +6,7 @@ from routeplan.site.bearing import HardGround, Proof
 from routeplan.site.columns import Columns
 from routeplan.site.faults import Faults
 from routeplan.site.layers import RawFeature
+from routeplan.site.text import number_of
 
 _NAMES = ("proven_by", "proven_on", "wheel_limit_kn")
 
@@ -22,7 +23,7 @@ def proof_of(raw: RawFeature, faults: Faults) -> Proof | None:
         what = f"it gives {', '.join(given)}, and is no cover or plate whose state is proven"
         faults.add("proof-misplaced", raw.where, what, "only a proven cover or plate is driven over: leave them empty")
         return None
-    lip, deep = raw.columns.get("height_m"), raw.columns.get("depth_m")
+    lip, deep = (number_of(str(raw.columns.get(name))) for name in ("height_m", "depth_m"))
     lacking = [name for name in _NAMES if name not in given] + ([] if lip else ["height_m above 0"])
     if lacking or deep:
         mend = f"give {', '.join(lacking)}: all of them let wheels over it" if lacking else "leave depth_m empty"

@@ -27,6 +27,8 @@ Floats = NDArray[np.float64]
 #: Readings farther from the survey, or from one another, than so many sigmas are taken for a mistake: one honest
 #: reading in 15,000 lies there (normal distribution).
 TOO_FAR = 4.0
+#: Readings no farther apart are of one place, m: places are told to the centimetre.
+_ONE_PLACE_M = 0.005
 #: Beyond so many correlation lengths a reading moves no level by a hundred-millionth of what it moves its own.
 _REACH = 20.0
 
@@ -38,7 +40,7 @@ def readings(raw: RawFeature, door: Door) -> tuple[Reading, ...]:
         "level_m", low=LOWEST_LEVEL_M, high=HIGHEST_LEVEL_M, required="give the level that was read"
     )
     sigma_m = columns.number(
-        "sigma_m", low=0.0, high=1.0, above=True, required="give its standard deviation against the survey's datum"
+        "sigma_m", low=0.0001, high=1.0, required="give its standard deviation against the survey's datum"
     )
     told = {name: raw.columns.get(name) is not None for name in ("taken_on", "taken_by")}
     for name, mend in (("taken_on", "give the day it was taken"), ("taken_by", "give the role of who took it")):
@@ -83,7 +85,20 @@ def check_readings(given: Sequence[Reading], ground: Ground, *, label: str, faul
         elif abs(apart_m) > TOO_FAR * math.hypot(accuracy.short_range_m, one.sigma_m):
             _contradicts(where, "the survey", apart_m, faults)
     if given and len(faults) == before:
+        _find_twice(given, label=label, faults=faults)
+    if given and len(faults) == before:
         _hold_together(given, beyond, accuracy, label=label, faults=faults)
+
+
+def _find_twice(given: Sequence[Reading], *, label: str, faults: Faults) -> None:
+    """Find readings of a place that was read before: one instrument twice at a place is no two instruments."""
+    x, y = places_of(given)
+    for n, one in enumerate(given):
+        same = np.flatnonzero(np.hypot(x[:n] - x[n], y[:n] - y[n]) <= _ONE_PLACE_M)
+        if same.size:
+            where = f"{label}, feature {one.id}, {at(one.geometry.x, one.geometry.y)}"
+            mend = "give one row for each place: read again with the same instrument it is no surer"
+            faults.add("reading-twice", where, f"its place is that of feature {given[same[0]].id}", mend)
 
 
 def _hold_together(given: Sequence[Reading], beyond: Floats, accuracy: Accuracy, *, label: str, faults: Faults) -> None:

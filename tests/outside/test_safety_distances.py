@@ -8,11 +8,11 @@ import pytest
 from shapely.geometry import box
 
 from routeplan.recheck.swing import KIND as SWING
-from routeplan.route import Control
 from routeplan.site.faults import Faults
 from routeplan.site.lines import SafetyTable, read_safety_table
 from routeplan.site.model import LineCorridor, LineHeight, Thresholds
 from tests.recheck.drives import certain, drive, kinds, move_of, opinion, with_controls, yard_for
+from tests.recheck.test_lines import POSTS
 from tests.worlds import scissor
 
 TABLES = Path(__file__).parents[2] / "docs" / "safety-distances"
@@ -82,5 +82,5 @@ def test_how_high_a_machine_passes_under_the_lowest_line_over_a_road(spare_m: fl
     line = LineCorridor("l", box(10.0, 10.0, 20.0, 20.0), 1.0, asked, LineHeight(OVER_ROADS_M, 0.0, 1e-9, "S1"))
     limits = Thresholds(head_height_m=1.5)
     site = certain(yard_for(poses, machine, line_corridors=(line,), thresholds=limits))
-    move = with_controls(move_of(poses, machine), (Control("overhead line", 0.0, "goal posts"),))
+    move = with_controls(move_of(poses, machine), POSTS)
     assert kinds(opinion(move, site)) == refused

@@ -8,11 +8,14 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import Any
 
+import numpy as np
+
 from routeplan.machine.model import Machine
+from routeplan.recheck.facing import slopes_along
 from routeplan.recheck.ledger import CATALOGUE
 from routeplan.recheck.opinion import second_opinion
 from routeplan.recheck.uncertainty import confidence_k
-from routeplan.route import Check, Conditions, Control, Hold, Move, Objection, Pose, bearing_deg
+from routeplan.route import Check, Conditions, Control, Hold, Move, Objection, Pose, Stand, bearing_deg
 from routeplan.site.model import Site
 from tests import worlds
 
@@ -96,6 +99,24 @@ def with_controls(move: Move, controls: Sequence[Control]) -> Move:
     return dataclasses.replace(move, controls=tuple(controls), verdict=verdict)
 
 
+def with_stands(move: Move, site: Site) -> Move:
+    """The move with how it stands and goes: a new stretch wherever slope or gear call for other words."""
+    machine, poses = site.machines[move.machine], move.poses
+    if move.stands or not poses or move.configuration not in machine.configurations:
+        return move
+    basket = machine.configurations[move.configuration].basket.end
+    sign, end = (-1 if basket == "rear" else 1), "arrow end" if basket is None else "basket end"
+    slopes = np.nan_to_num(sign * slopes_along(poses, site=site, machine=machine))
+    gears = [pose.gear or next((one.gear for one in poses[n:] if one.gear), 1) for n, pose in enumerate(poses)]
+    ways = ["level" if abs(slope) < 0.02 else "uphill" if slope > 0 else "downhill" for slope in slopes.tolist()]
+    words = [(way, "leading" if gear == sign else "trailing") for way, gear in zip(ways, gears, strict=True)]
+    cuts = [n for n in range(1, len(words)) if words[n] != words[n - 1]]
+    at_m = [0.0, *(poses[n].chainage_m for n in cuts), poses[-1].chainage_m]
+    told = zip(pairwise(at_m), (words[n] for n in [0, *cuts]), strict=True)
+    stands = tuple(Stand(a, b, end, *said) for (a, b), said in told)  # type: ignore[arg-type]
+    return dataclasses.replace(move, stands=stands)
+
+
 def slowly(at_m: float, limit_mps: float) -> Control:
     """What people are told of a slower stretch."""
     return Control("speed", at_m, f"No faster than {limit_mps:.6f} m/s.")
@@ -112,7 +133,9 @@ def yard_for(poses: Sequence[Pose], machine: Machine, **layers: Any) -> Site:
 
 
 def opinion(move: Move, site: Site, *, conditions: Conditions | None = None) -> tuple[Objection, ...]:
-    """The second opinion on a move, with the k the site asks for."""
+    """The second opinion on a move, with the k the site asks for; how it stands is added if the move does not say."""
+    if np.isfinite([pose[:3] for pose in move.poses]).all():
+        move = with_stands(move, site)
     k = confidence_k(
         move.length_m,
         route_confidence=site.thresholds.route_confidence,

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from shapely.geometry import box
+from shapely.geometry import Point, box
 
 from routeplan.machine.model import Figure, Machine
 from routeplan.recheck.elevated import KIND
@@ -29,7 +29,8 @@ POSES = tuple(
     pose._replace(regime="elevated", v_max_mps=0.3) for pose in drive(19.0, 15.0, 0.0, [(1.0, 0.0)], step_m=0.05)
 )
 WIDE: dict[str, Any] = {"tilt_side_deg": 44.0, "tilt_long_deg": 44.0}
-TOLD = Control("elevated", 0.0, "raised")
+SAID = "Platform raised, floor 5.00 m up at most, within elevated zone Z only: at most 0.3 m/s."
+TOLD = Control("elevated", 0.0, SAID)
 #: Floor 5 m up and 2 m of operator over it, thrown by 10 mm under one side, or axle: twice, and 1.6 times.
 THROWN_M = 2.0 * 1.6 * 7.0 * 0.010
 ASIDE_M, AHEAD_M = THROWN_M / 0.70, THROWN_M / 1.85
@@ -98,6 +99,17 @@ def test_the_edge_of_the_zone() -> None:
             bounds[side] = at - spare_m if side == "west" else at + spare_m
             zone = worlds.zone(bounds["west"], bounds["south"], bounds["east"], bounds["north"])
             assert refused(SCISSOR, zone=zone) == expected, side
+
+
+def test_a_place_in_the_zone_is_stood_at_inside_it() -> None:
+    """Places 0.1 m inside the edge may be stood at 2 m off: the whole drive may then lie beyond the edge."""
+    for edge_m, expected in ((29.0, set()), (13.0, {KIND})):
+        site = raised_site(SCISSOR, zone=worlds.zone(1.0, 1.0, 39.0, edge_m))
+        places = {
+            name: dataclasses.replace(one, point=Point(one.point.x, 12.9), tolerance_m=3.0)
+            for name, one in site.places.items()
+        }
+        assert kinds(opinion(raised_move(SCISSOR), dataclasses.replace(site, places=places))) == expected
 
 
 def test_tyres_wider_than_the_body_stay_inside_too() -> None:
@@ -224,6 +236,11 @@ def test_what_hangs_over_the_operator_as_high_as_the_platform_is() -> None:
         ({"platform_height_m": None}, "form"),
         ({"controls": (), "verdict": "pass"}, KIND),
         ({"controls": (dataclasses.replace(TOLD, chainage_m=0.5),)}, KIND),
+        ({"controls": (dataclasses.replace(TOLD, text=""),)}, KIND),
+        ({"controls": (dataclasses.replace(TOLD, text=SAID.replace("5.00", "5.10")),)}, KIND),
+        ({"controls": (dataclasses.replace(TOLD, text=SAID.replace("0.3", "0.4")),)}, KIND),
+        ({"controls": (dataclasses.replace(TOLD, text=SAID.replace("zone Z", "zone Y")),)}, KIND),
+        ({"controls": (TOLD, dataclasses.replace(TOLD, text=SAID.replace("5.00", "5.10")))}, KIND),
         ({"on": "2027-02-01"}, "form"),
         ({"verdict": "pass with controls", "poses": ()}, "verdict"),
     ],

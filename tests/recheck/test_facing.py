@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 from shapely.geometry import box
 
-from routeplan.route import Pose, Stand
+from routeplan.recheck.opinion import second_opinion
+from routeplan.route import Conditions, Pose, Stand
 from routeplan.site.model import Soffit, Thresholds
 from tests import worlds
-from tests.recheck.drives import certain, drive, kinds, move_of, opinion, yard_for
+from tests.recheck.drives import certain, drive, kinds, move_of, opinion, with_stands, yard_for
 
 BARE = Thresholds(lateral_tolerance_m=0.0, heading_tolerance_deg=0.0)
 #: 30 % with the platform downhill, 20 % with it uphill, 25 % to the side.
@@ -67,8 +68,15 @@ UP = Stand(0.0, 2.0, "basket end", "uphill", "leading")
 @pytest.mark.parametrize(
     ("stands", "accepted"),
     [
-        ((), True),
         ((UP,), True),
+        ((UP, dataclasses.replace(UP, chainage_from_m=2.0, chainage_to_m=0.0), UP), False),
+        (tuple(dataclasses.replace(UP, chainage_from_m=n / 4, chainage_to_m=(n + 1) / 4) for n in range(8)), True),
+        (
+            tuple(
+                Stand(n / 4, (n + 1) / 4, "basket end", "uphill", "leading" if n != 3 else "trailing") for n in range(8)
+            ),
+            False,
+        ),
         ((dataclasses.replace(UP, orientation="downhill"),), False),
         ((dataclasses.replace(UP, orientation="level"),), False),
         ((dataclasses.replace(UP, facing="trailing"),), False),
@@ -85,6 +93,20 @@ def test_what_is_said_of_orientation_and_facing(stands: Any, accepted: bool) -> 
     site = certain(yard_for(poses, RATED, z=0.1 * x + 0.0 * y, thresholds=BARE))
     found = opinion(dataclasses.replace(move_of(poses, RATED), stands=stands), site)
     assert kinds(found) == (set() if accepted else {"form"})
+
+
+def test_a_move_that_says_nothing_of_how_it_stands_is_refused() -> None:
+    """Nor does a word that is right by the mean of a whole stretch stand for a slope up and as much down again."""
+    y, x = np.mgrid[0:121, 0:161] * 0.25
+    poses = drive(14.0, 15.0, 0.0, [(12.0, 0.0)], step_m=0.05)
+    site = certain(yard_for(poses, RATED, z=0.15 * np.abs(x - 20.0) + 0.0 * y, thresholds=BARE))
+    move = move_of(poses, RATED)
+    said = Stand(0.0, 12.0, "basket end", "level", "leading")
+    for stands, refused in (((), True), ((said,), True), (with_stands(move, site).stands, False)):
+        found = second_opinion(
+            dataclasses.replace(move, stands=stands), 9.0, site=site, machine=RATED, conditions=Conditions()
+        )
+        assert any("uphill" in one.text or "level" in one.text for one in found if one.kind == "form") is refused
 
 
 def test_of_a_platform_over_the_whole_chassis_the_arrow_is_spoken_of() -> None:

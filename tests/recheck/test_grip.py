@@ -153,7 +153,8 @@ def test_wet_ground_flips_a_pass_and_a_dry_only_move_has_to_say_so() -> None:
     told = with_controls(move, (*move.controls, Control("grip", 0.0, "dry ground only")))
     assert kinds(opinion(told, site)) == {"grip"} and kinds(opinion(told, dry)) == set()
     late = with_controls(move, (*move.controls, Control("grip", 0.5, "dry ground only")))
-    for untold in (move, late):
+    vague = with_controls(move, (*move.controls, Control("grip", 0.0, "in any weather")))
+    for untold in (move, late, vague):
         assert [found.text for found in opinion(untold, dry)] == ["nobody is told that it is for dry ground only"]
     assert kinds(opinion(told, dry, conditions=Conditions(wet=True))) == {"grip"}
 

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 
 import pytest
+from shapely.geometry import box
 
 from routeplan.recheck.swing import KIND as SWING
 from routeplan.recheck.uncertainty import confidence_k
 from routeplan.route import Control, Move, Objection
 from routeplan.site.model import Defect, LineCorridor, LineHeight, SafetyDistance, Site
 from tests import worlds
-from tests.recheck.drives import kinds, move_of, opinion, with_controls
+from tests.recheck.drives import certain, drive, kinds, move_of, opinion, with_controls, yard_for
 from tests.recheck.test_just_beyond import MM, SEEDS, Straight
 
 DISTANCE = SafetyDistance(11.0, 1.829, "invented for a test", "invented for a test")
-POSTS = (Control("overhead line", 0.0, "goal posts"),)
+#: So low that every line of these tests lets it be.
+POSTS = (Control("overhead line", 0.0, "Goal posts, on both sides of overhead line l, crossbar at most -9.0 m up."),)
 
 
 def over(straight: Straight, level_m: float, *, sag_m: float = 0.4, sigma_m: float | None = 1e-9) -> LineCorridor:
@@ -81,7 +84,8 @@ def test_how_well_a_line_was_measured_counts_k_times() -> None:
 
 def test_a_height_without_an_accuracy_is_no_pass() -> None:
     straight = Straight(0)
-    found = driven(straight, straight.site(line_corridors=(over(straight, 90.0, sigma_m=None),)))
+    vague = dataclasses.replace(POSTS[0], text="Goal posts, on both sides of overhead line l; how high is not known.")
+    found = driven(straight, straight.site(line_corridors=(over(straight, 90.0, sigma_m=None),)), posts=(vague,))
     assert kinds(found) == {"line clearance", SWING} and all("line l has no sigma" in one.text for one in found)
 
 
@@ -98,8 +102,26 @@ def test_passing_under_takes_goal_posts_at_or_before_the_line() -> None:
     for posts in ((), late, (Control("walkway", 0.0, "goal posts"),)):
         (found,) = driven(straight, site, posts=posts)
         assert found.kind == "line clearance" and "no goal posts" in found.text
+    other = dataclasses.replace(POSTS[0], text=POSTS[0].text.replace("line l", "line l-2"))
+    bare = dataclasses.replace(POSTS[0], text="Goal posts, on both sides of overhead line l.")
+    for said, what in (((other,), "no goal posts"), ((bare,), "how high"), ((*POSTS, bare), "how high")):
+        (found,) = driven(straight, site, posts=said)
+        assert found.kind == "line clearance" and what in found.text
     aside = dataclasses.replace(over(straight, 90.0), geometry=straight.beside(9.0))
     assert driven(straight, straight.site(line_corridors=(aside,)), posts=()) == ()
+
+
+@pytest.mark.parametrize(("more_m", "refused"), [(0.0, False), (0.03, True)])
+def test_the_crossbar_hangs_no_higher_than_the_line_lets_anything_pass(more_m: float, refused: bool) -> None:
+    """20 m over level ground, less sag and safety distance, in whole centimetres."""
+    machine = worlds.scissor()
+    poses = drive(15.0, 15.0, 0.0, [(6.0, 0.0)], step_m=0.1)
+    line = LineCorridor("l", box(18.0, 10.0, 19.0, 20.0), 1.0, DISTANCE, LineHeight(20.0, 0.4, 1e-9, "S1"))
+    bar_m = math.floor(100.0 * (20.0 - 0.4 - DISTANCE.distance_m)) / 100.0 + more_m
+    text = f"Goal posts on both sides of overhead line l, crossbar at most {bar_m:.2f} m above the ground."
+    move = with_controls(move_of(poses, machine), (Control("overhead line", 0.0, text),))
+    found = opinion(move, certain(yard_for(poses, machine, line_corridors=(line,))))
+    assert [one.text for one in found] == (["the crossbar before line l hangs too high"] if refused else [])
 
 
 def test_bounce_lifts_the_machine_towards_the_line() -> None:

@@ -67,7 +67,8 @@ def test_a_plate_at_twice_what_a_wheel_carries() -> None:
 
 def test_what_nobody_weighed_is_no_pass_on_a_plate() -> None:
     lighter = {name: value for name, value in WEIGHT.items() if name.startswith("rated")}
-    assert "ground load" in refused(plate(), machine=worlds.scissor(**lighter))
+    assert refused(plate(), machine=worlds.scissor(**lighter)) == {"ground load", OFF}
+    assert OFF not in refused(plate(), machine=worlds.scissor(**lighter, wheel_load_max_kn=9.0))
 
 
 @pytest.mark.parametrize("side", [1.0, -1.0])

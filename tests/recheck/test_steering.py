@@ -38,7 +38,12 @@ def told(poses: Sequence[Pose]) -> tuple[Control, ...]:
     """What people are told of the steering."""
     before = ["front", *(pose.steer for pose in poses)]
     new = [pose for pose, steer in zip(poses, before, strict=False) if pose.steer != steer]
-    return tuple(Control("steering", pose.chainage_m, "Stop, set the steering.") for pose in new)
+    return tuple(Control("steering", pose.chainage_m, setting(pose.steer)) for pose in new)
+
+
+def setting(steer: str) -> str:
+    words = {"front": "front wheels only", "pivot": "turn on the spot"}
+    return f"Stop, set steering to {words.get(steer, steer)}."
 
 
 def said(move: Move, one: Machine) -> str:
@@ -85,7 +90,7 @@ def test_a_turn_in_front_steer_is_not_coordinated() -> None:
     move = driven(one, [turn])
     assert said(move, one) == ""
     assert "no arc about a point abeam" in said(replace(relabelled(move, "coordinated"), controls=(
-        Control("steering", 0.0, "Stop, set the steering."),
+        Control("steering", 0.0, setting("coordinated")),
     )), one)  # fmt: skip
 
 
@@ -129,6 +134,13 @@ def test_the_steering_changes_standing_still_and_people_are_told() -> None:
         replace(move, poses=move.poses[: at - 1] + move.poses[at:]), one
     )
     assert "nobody is told to set the steering to crab" in said(replace(move, controls=()), one)
+    (control,) = move.controls
+    two = f"{setting('crab')} {setting('coordinated')}"
+    for text in ("Stop, set the steering.", setting("front"), setting("coordinated"), two):
+        wrong = replace(move, controls=(replace(control, text=text),))
+        assert "nobody is told to set the steering to crab" in said(wrong, one)
+    both = replace(move, controls=(control, replace(control, text=setting("coordinated"))))
+    assert "nobody is told to set the steering to crab" in said(both, one)
     assert "nobody is told to set the steering to coordinated" in said(
         replace(driven(one, [arc(one, 1.0)]), controls=()), one
     )

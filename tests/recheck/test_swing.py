@@ -208,7 +208,7 @@ def test_a_millimetre_more_than_the_swing_and_k_sigma_and_a_millimetre_less(beam
 
 
 #: A line over the same place, its safety distance and its sag as far above the basket as the beam's gap is.
-LINE = LineCorridor("line", box(33.0, 5.0, 33.4, 25.0), 0.2, DISTANCE, LineHeight(5.0, 0.521, 1e-9, "S1"))
+LINE = LineCorridor("l", box(33.0, 5.0, 33.4, 25.0), 0.2, DISTANCE, LineHeight(5.0, 0.521, 1e-9, "S1"))
 
 
 def test_a_limit_too_fast_under_a_line_is_refused() -> None:

@@ -14,11 +14,11 @@ from routeplan.recheck.opinion import WHOLE_SITE, recheck_plan, second_opinion
 from routeplan.recheck.swing import KIND as SWING
 from routeplan.recheck.uncertainty import confidence_k
 from routeplan.recheck.verdicts import SET_UP_TILT, TAIL_SWING
-from routeplan.route import CAUTIONS, Conditions, Control, FileRecord, Move, Objection, Plan
+from routeplan.route import CAUTIONS, Conditions, Control, FileRecord, Leg, Move, Objection, Plan
 from routeplan.site.bearing import HardGround
 from routeplan.site.model import Acceptance, Area, InputFile, Obstacle, Site, Soffit, Surface
 from tests import worlds
-from tests.recheck.drives import drive, kinds, move_of, opinion, with_controls, yard_for
+from tests.recheck.drives import drive, kinds, move_of, opinion, with_controls, with_stands, yard_for
 from tests.recheck.test_just_beyond import DAY, ROLE, YARD
 
 #: Weighed, on ground that claims what its wheels may weigh: so that every check rests on something.
@@ -28,7 +28,7 @@ MACHINE = worlds.scissor(
 POSES = drive(19.0, 15.0, 0.0, [(1.0, 0.0), (0.5, 0.1), (0.0, -0.1), (-0.5, 0.0)], step_m=0.05, turn_deg=2.0)
 _YARD = yard_for(POSES, MACHINE).surfaces[0]
 SITE = yard_for(POSES, MACHINE, surfaces=(dataclasses.replace(_YARD, bearing=HardGround("engineer", 90.0)),))
-MOVE = move_of(POSES, MACHINE)
+MOVE = with_stands(move_of(POSES, MACHINE), SITE)
 
 
 def texts(objections: tuple[Objection, ...]) -> str:
@@ -176,6 +176,14 @@ def test_a_move_that_asks_something_of_people_is_no_plain_pass() -> None:
     asks = with_controls(MOVE, (*MOVE.controls, Control("marshal", 0.5, "Keep people back.")))
     assert asks.verdict == "pass with controls" and opinion(asks, SITE) == ()
     assert kinds(opinion(dataclasses.replace(asks, verdict="pass"), SITE)) == {"verdict"}
+
+
+@pytest.mark.parametrize(("second", "refused"), [("not proven", False), ("pass", True), ("pass with controls", True)])
+def test_what_is_not_proven_is_so_on_some_leg(second: Any, refused: bool) -> None:
+    first = Leg("A", "here", 1.0, 1.0, "pass", (), (), 0.0, 1.0, "ridden")
+    last = Leg("here", "B", 1.0, 1.0, second, (), (), 1.0, 2.0, "ridden")
+    move = dataclasses.replace(with_row("grip", verdict="not proven"), verdict="not proven", legs=(first, last))
+    assert kinds(opinion(move, SITE)) == ({"verdict"} if refused else set())
 
 
 def test_k_may_be_larger_but_not_smaller() -> None:

@@ -251,10 +251,18 @@ surfaces.geojson
         feature(SQUARE, id="half", kind="plate", state="proven", proven_by="TWC", wheel_limit_kn=40),
         feature(SQUARE, id="deep", kind="cover", state="proven", proven_by="maker", proven_on="2026-11-20",
                 wheel_limit_kn=40, height_m=0.01, depth_m=0.1),
+        feature(SQUARE, id="flush", kind="plate", state="proven", proven_by="maker", proven_on="2026-11-20",
+                wheel_limit_kn=40, height_m="0.0"),
+        feature(SQUARE, id="rimmed", kind="pothole", depth_m=0.1, height_m=0.05),
+        feature(SQUARE, id="sunken", kind="kerb", height_m=0.05, depth_m=0.1),
         feature(SQUARE, id="much", kind="cover", state="proven", proven_by="maker", proven_on="2026-11-20",
                 wheel_limit_kn=4000, height_m=0.01),
         faults="""
 defects.geojson
+  - feature rimmed: it is a pothole and has a height_m
+    mend: leave it empty, and draw a kerb or sill beside it [defect-mixed]
+  - feature sunken: it is a kerb and has a depth_m
+    mend: leave it empty, and draw a pothole beside it [defect-mixed]
   - feature lid: it is a LineString
     mend: this layer takes an area or a point [geometry-type]
   - feature hill: depth_m = -0.1 is outside the sane range
@@ -263,6 +271,8 @@ defects.geojson
     mend: give a value from 0.1 to 1000 [out-of-range]
   - feature deep: what lets wheels over it is told in part
     mend: leave depth_m empty [proof-incomplete]
+  - feature flush: what lets wheels over it is told in part
+    mend: give height_m above 0: all of them let wheels over it [proof-incomplete]
   - feature half: what lets wheels over it is told in part
     mend: give proven_on, height_m above 0: all of them let wheels over it [proof-incomplete]
   - feature weak: it gives proven_by, wheel_limit_kn, and is no cover or plate whose state is proven

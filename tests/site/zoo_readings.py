@@ -27,7 +27,7 @@ readings.geojson
   - feature line: it is a LineString
     mend: this layer takes a point [geometry-type]
   - feature sure: sigma_m = 0 is outside the sane range
-    mend: give a value above 0 to 1 [out-of-range]
+    mend: give a value from 0.0001 to 1 [out-of-range]
   - feature bare: it has no level_m
     mend: give the level that was read [value-missing]
   - feature bare: it has no sigma_m
@@ -64,14 +64,26 @@ readings.geojson
 """,
     ),
     rows(
-        "two readings of one place that contradict one another",
+        "one place that is read twice, so that it would be twice as sure",
+        "readings",
+        feature(point(4, 6), id="one", level_m=RIGHT_M, **TAKEN),
+        feature(point(4.004, 6), id="two", level_m=RIGHT_M, **TAKEN),
+        feature(point(4.01, 6), id="beside", level_m=RIGHT_M, **TAKEN),
+        faults="""
+readings.geojson
+  - feature two, at 4.00 E 6.00 N: its place is that of feature one
+    mend: give one row for each place: read again with the same instrument it is no surer [reading-twice]
+""",
+    ),
+    rows(
+        "two readings side by side that contradict one another",
         "readings",
         feature(point(4, 6), id="one", level_m=RIGHT_M + 0.008, **TAKEN),
-        feature(point(4, 6), id="two", level_m=RIGHT_M - 0.008, **TAKEN),
+        feature(point(4.01, 6), id="two", level_m=RIGHT_M - 0.008, **TAKEN),
         feature(point(12, 6), id="far", level_m=RIGHT_M + 0.08, **TAKEN),
         faults="""
 readings.geojson
-  - feature one, at 4.00 E 6.00 N: it lies 14 mm above what the other readings would have
+  - feature two, at 4.01 E 6.00 N: it lies 14 mm below what the other readings would have
     mend: more than 4 standard deviations are no chance: another datum, a wrong place, or ground that has
           changed; where the survey is worse than it says, say so in short_range_m [reading-contradicts]
 """,
