@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan.plan.surer import QUICK, Doubt, Spread, Surer
+from routeplan.site.readings import ONE_PLACE_M
 
 Floats = NDArray[np.float64]
 
@@ -157,4 +158,8 @@ def _under_wheels(surer: Surer, doubts: Sequence[Doubt]) -> Floats:
         rounded = np.stack([hub_x, hub_y], axis=-1).reshape(-1, 2).round(DIGITS)
         found |= {(float(x), float(y)): None for x, y in rounded}
     places = np.array(list(found)).reshape(-1, 2)
+    known = surer.posterior
+    # Where a reading was taken already another says nothing new, and the door takes none.
+    read = np.hypot(places[:, :1] - known.x, places[:, 1:] - known.y) <= 2.0 * ONE_PLACE_M
+    places = places[~read.any(axis=1)]
     return places[:: math.ceil(len(places) / MOST_PLACES)] if len(places) else places

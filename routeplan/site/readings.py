@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 #: reading in 15,000 lies there (normal distribution).
 TOO_FAR = 4.0
 #: Readings no farther apart are of one place, m: places are told to the centimetre.
-_ONE_PLACE_M = 0.005
+ONE_PLACE_M = 0.005
 #: Beyond so many correlation lengths a reading moves no level by a hundred-millionth of what it moves its own.
 _REACH = 20.0
 
@@ -94,7 +94,7 @@ def _find_twice(given: Sequence[Reading], *, label: str, faults: Faults) -> None
     """Find readings of a place that was read before: one instrument twice at a place is no two instruments."""
     x, y = places_of(given)
     for n, one in enumerate(given):
-        same = np.flatnonzero(np.hypot(x[:n] - x[n], y[:n] - y[n]) <= _ONE_PLACE_M)
+        same = np.flatnonzero(np.hypot(x[:n] - x[n], y[:n] - y[n]) <= ONE_PLACE_M)
         if same.size:
             where = f"{label}, feature {one.id}, {at(one.geometry.x, one.geometry.y)}"
             mend = "give one row for each place: read again with the same instrument it is no surer"
