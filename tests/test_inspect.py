@@ -13,7 +13,7 @@ from routeplan.planfile import write_plan
 from routeplan.route import Move
 from routeplan.site.model import InputFile, Site
 from tests import worlds
-from tests.recheck.drives import yard_for
+from tests.recheck.drives import with_stands, yard_for
 from tests.recheck.test_stop_numbers import BEAM, HOLE, LIMITS, MOVE, POSES, found
 from tests.recheck.test_verdicts import plan_of
 
@@ -27,7 +27,7 @@ SITE = yard_for(POSES, BOOM, thresholds=LIMITS, defects=(HOLE,))
 def run(monkeypatch: Monkey, folder: Path, site: Site, *, move: Move = MOVE, command: str = "inspect") -> int:
     """Write a plan of one move, made for ``SITE``, and inspect it on a site that is in memory."""
     folder.mkdir(exist_ok=True)
-    plan = write_plan(plan_of(move, SITE), folder, outputs={}, not_written={})
+    plan = write_plan(plan_of(with_stands(move, SITE), SITE), folder, outputs={}, not_written={})
     monkeypatch.setattr("routeplan.site.read.read_site", lambda _folder: site)
     out = ["--out", str(folder / "out")] if command == "inspect" else []
     return main([command, str(plan), "--site", str(folder), *out])
@@ -97,7 +97,7 @@ def test_bad_input_is_six_and_an_output_that_cannot_be_written_seven(
 
 
 def test_the_plan_in_the_same_folder_stays_as_it_is(monkeypatch: Monkey, tmp_path: Path) -> None:
-    plan = write_plan(plan_of(MOVE, SITE), tmp_path, outputs={}, not_written={})
+    plan = write_plan(plan_of(with_stands(MOVE, SITE), SITE), tmp_path, outputs={}, not_written={})
     before = plan.read_bytes()
     monkeypatch.setattr("routeplan.site.read.read_site", lambda _folder: SITE)
     (tmp_path / "inspection.csv").write_text("yesterday's", encoding="utf-8")
