@@ -149,7 +149,7 @@ def _modes(move: Move) -> Iterator[Objection]:
 
 def _bound(move: Move) -> Iterator[Objection]:
     """How good a way is follows from what it costs and the least that any way could: never better than that."""
-    least = max(1.0, (move.cost_m - _COST_M) / (move.best_possible_m + _COST_M))
+    least = max(1.0, (move.cost_m - _COST_M) / (max(move.best_possible_m, 0.0) + _COST_M))
     if not (move.bound >= least - _BOUND and move.best_possible_m >= 0.0):
         text = "the bound is smaller than cost and best possible make it"
         yield objection("form", move.poses[0], value=move.bound, limit=least, unit="1", text=text)

@@ -107,7 +107,8 @@ def test_a_hold_point_at_a_walkway_takes_somebody_who_holds_people_back() -> Non
 @pytest.mark.parametrize(
     ("cost_m", "best_m", "bound", "accepted"),
     [(5.0, 5.0, 1.0, True), (6.0, 5.0, 1.2, True), (6.0, 5.0, 1.19, False), (6.0, 5.0, math.nan, False),
-     (4.0, 4.0, 1.0, False), (5.0, 5.0, 0.9, False), (5.0, math.nan, 1.0, False), (5.0, -5.0, 1.0, False)],
+     (4.0, 4.0, 1.0, False), (5.0, 5.0, 0.9, False), (5.0, -0.001, 1e9, False),
+     (5.0, math.nan, 1.0, False), (5.0, -5.0, 1.0, False)],
 )  # fmt: skip
 def test_a_way_is_called_no_better_than_its_figures(cost_m: float, best_m: float, bound: float, accepted: bool) -> None:
     poses = drive(16.0, 15.0, 0.0, [(5.0, 0.0)], step_m=0.1)
