@@ -125,10 +125,9 @@ def kept_off(site: Site, machine: Machine, configuration: Configuration, day: dt
 
 
 def layers_of(
-    site: Site, machine: Machine, configuration: Configuration, *, day: dt.date | None, closed: frozenset[str],
-    wet: bool,
+    site: Site, machine: Machine, configuration: Configuration, *, day: dt.date | None, wet: bool
 ) -> Iterator[Layer]:
-    """Everything a machine keeps clear of on this day; ``closed`` names further closed areas."""
+    """Everything a machine keeps clear of on this day."""
     yield Layer(E_BOUNDARY, site.boundary, outside=True)
     for obstacle in site.obstacles:
         yield Layer(E_OBSTACLE, obstacle.geometry, top_m=math.inf if obstacle.top_m is None else obstacle.top_m)
@@ -137,7 +136,7 @@ def layers_of(
     for corridor in (line for line in site.line_corridors if line.height is None):
         yield Layer(E_LINES, corridor.geometry)
     for area in site.areas:
-        if area.id in closed or area.closed_on(day):
+        if area.closed_on(day):
             yield Layer(E_CLOSED, area.geometry)
     for walkway in site.walkways:
         yield Layer(E_WALKWAY, walkway.geometry)

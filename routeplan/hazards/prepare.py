@@ -103,24 +103,20 @@ class Encounter:
     fields: GroundFields
     overhead: OverheadFields
 
-    def on(
-        self, day: dt.date | None, *, travel_m: float, closed: frozenset[str] = frozenset(), wet: bool = True
-    ) -> Hazards:
+    def on(self, day: dt.date | None, *, travel_m: float, wet: bool = True) -> Hazards:
         """Make everything the kernels need to judge a motion of this machine on a day.
 
         Parameters
         ----------
         travel_m
             How far the origin may get from where a motion of the lattice starts.
-        closed
-            Ids of areas closed beyond the site's own dates.
         wet
             Whether the day may be wet, so that ground bears what it does wet.
         """
         body, terrain = self.body, self.terrain
         lean_m = body.tallest * LEAN_FACTOR * max(body.limit_up, body.limit_down, body.limit_side)
         reach_m = body.reach * (1.0 + body.sin_heading) + body.lateral + body.body_gap + COMFORT_M + lean_m
-        layers = layers_of(self.site, self.machine, self.configuration, day=day, closed=closed, wet=wet)
+        layers = layers_of(self.site, self.machine, self.configuration, day=day, wet=wet)
         soup = build_edges(terrain, layers, reach_m + travel_m / 2.0)
         radius_m = max(wheel.radius_m for wheel in self.machine.wheels)
         features, soffits, outlines = outlines_of(self.site, radius_m)

@@ -87,14 +87,8 @@ def _elevated(poses: tuple[Pose, ...]) -> tuple[Pose, ...]:
     return tuple(pose._replace(regime="elevated") for pose in poses)
 
 
-def raised_for(wanted: MoveWanted, site: Site, closed: frozenset[str] = frozenset()) -> Raised | str:
-    """What a move needs to be planned raised, or why it is denied in words.
-
-    Parameters
-    ----------
-    closed
-        Ids of areas closed beyond the site's own dates.
-    """
+def raised_for(wanted: MoveWanted, site: Site) -> Raised | str:
+    """What a move needs to be planned raised, or why it is denied in words."""
     machine, height_m = site.machines[wanted.machine], wanted.platform_height_m
     why = not_modelled(machine) or not_raised(machine, wanted.configuration)
     why = why or _too_high(machine, wanted)
@@ -108,7 +102,7 @@ def raised_for(wanted: MoveWanted, site: Site, closed: frozenset[str] = frozense
     raised = raised_machine(machine, wanted.configuration, height_m, zone.acceptance.smooth_to_m, site)
     if isinstance(raised, str):
         return f"{DENIED}: {raised}; {LOWER}"
-    room = _smooth(zone, site, _tyre_m(machine), wanted.on, closed)
+    room = _smooth(zone, site, _tyre_m(machine), wanted.on)
     outside = zone.geometry.union(site.boundary).buffer(_BEYOND_M, join_style="mitre").difference(room)
     shut = tuple(
         Area(_outside(zone), f"ground that is not elevated zone {zone.id}", part, _ALWAYS)
@@ -218,13 +212,11 @@ def _tyre_m(machine: Machine) -> float:
     return max(math.hypot(wheel.radius_m, wheel.width_m / 2) for wheel in machine.wheels)
 
 
-def _smooth(
-    zone: ElevatedZone, site: Site, radius_m: float, day: dt.date | None, closed: frozenset[str]
-) -> BaseGeometry:
+def _smooth(zone: ElevatedZone, site: Site, radius_m: float, day: dt.date | None) -> BaseGeometry:
     """What of a zone a machine may travel on raised: not what is closed, nor what is rougher than the zone may be."""
     assert zone.acceptance is not None
     most_m = zone.acceptance.smooth_to_m
-    off = [area.geometry for area in site.areas if area.id in closed or area.closed_on(day)]
+    off = [area.geometry for area in site.areas if area.closed_on(day)]
     off += [
         defect.geometry.buffer(radius_m) for defect in site.defects if max(defect.depth_m, defect.height_m) > most_m
     ]

@@ -58,7 +58,6 @@ class MovePlanner:
     terrain: Terrain
     portals: Sequence[Portal]
     progress: Progress = speechless
-    closed: frozenset[str] = frozenset()
     _encounters: dict[tuple[object, ...], Encounter] = field(default_factory=dict)
     _lattices: dict[tuple[object, ...], CheckedLattice] = field(default_factory=dict)
     _graphs: dict[tuple[CheckedLattice, ...], SiteGraph] = field(default_factory=dict)
@@ -91,14 +90,13 @@ class MovePlanner:
 
     def _plan_raised(self, wanted: MoveWanted) -> Move:
         """A move with the platform raised, planned on the site and with the machine as they then are; or denied."""
-        raised = raised_for(wanted, self.site, self.closed)
+        raised = raised_for(wanted, self.site)
         if isinstance(raised, str):
             denied = no_way(wanted, "not proven", raised, ())
             return replace(denied, checks=unmade_checks(raised), platform_height_m=wanted.platform_height_m)
         planner = MovePlanner(
-            raised.site, self.terrain, self.portals, self.progress, self.closed,
-            _standing=self._standing, _left_in=self._left_in,
-        )  # fmt: skip
+            raised.site, self.terrain, self.portals, self.progress, _standing=self._standing, _left_in=self._left_in
+        )
         return raised.told(planner.plan(replace(wanted, regime="stowed")))
 
     def _stops(self, graph: SiteGraph, wanted: MoveWanted) -> list[Stop]:
@@ -233,7 +231,7 @@ class MovePlanner:
         """The lattice of a machine under the conditions of a day; days that change nothing for it share one."""
         configuration = machine.configuration_in(wanted.configuration, wanted.travel_mode)
         shape = machine.configurations[configuration]
-        closed = frozenset(area.id for area in self.site.areas if area.id in self.closed or area.closed_on(wanted.on))
+        closed = frozenset(area.id for area in self.site.areas if area.closed_on(wanted.on))
         day, wet, site = wanted.on, wanted.wet, self.site
         accepted = frozenset(s.id for s in site.surfaces if accepted_on(s, machine, shape, day, wet=wet))
         over = frozenset(d.id for d in site.defects if driven_over(d, machine, shape, day))
@@ -260,7 +258,7 @@ class MovePlanner:
             pivot_arm_m=max(math.hypot(wheel.xi_m, wheel.eta_m) for wheel in machine.wheels),
             coordinated=coordinated_turn(machine), crab_rad=machine.crab_rad,
         )  # fmt: skip
-        hazards = met.on(wanted.on, travel_m=motions.travel_m, closed=self.closed, wet=wanted.wet)
+        hazards = met.on(wanted.on, travel_m=motions.travel_m, wet=wanted.wet)
         return CheckedLattice(
             site, hazards.closer() if closer else hazards, motions,
             lambda count: self.progress(f"{machine.id}: checking motions", count),

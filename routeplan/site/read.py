@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Any
@@ -15,6 +15,7 @@ from routeplan.errors import BadInput
 from routeplan.machine.model import Machine
 from routeplan.machine.read import build_machine
 from routeplan.site import consistency, features
+from routeplan.site.changes import Change, changed, with_delivered
 from routeplan.site.columns import check_names, matched
 from routeplan.site.crs import UNKNOWN, SiteCrs, site_crs
 from routeplan.site.departures import Understood, check_values, parse
@@ -45,13 +46,15 @@ from routeplan.site.text import read_text
 SITE_FILE = "site.toml"
 
 
-def read_site(folder: Path) -> Site:
+def read_site(folder: Path, change: Change = Change()) -> Site:
     """Read and check a site folder.
 
     Parameters
     ----------
     folder
         Folder that holds ``site.toml``; ``docs/site-folder.md`` describes it.
+    change
+        What has changed since it was written.
 
     Returns
     -------
@@ -64,12 +67,14 @@ def read_site(folder: Path) -> Site:
         With every fault that was found, not the first.
     """
     faults = Faults()
-    reader = _Reader(folder, faults)
+    reader = _Reader(folder, faults, change)
     values = reader.toml()
     given = None if values is None else parse(values, faults=faults)
     site = None if given is None else reader.site(given)
     faults.raise_if_any()
     assert site is not None  # what could not be read has left a fault
+    site = changed(site, change, faults)
+    faults.raise_if_any()
     return site
 
 
@@ -79,6 +84,7 @@ class _Reader:
 
     folder: Path
     faults: Faults
+    change: Change
     door: Door = field(init=False)
     hashes: dict[str, str] = field(default_factory=dict)
     #: Ids in the boundary and each layer given, also those at fault; None for one that could not be read.
@@ -186,11 +192,23 @@ class _Reader:
     ) -> tuple[Value, ...]:
         """Return the values of a layer; empty when nobody said or the site has none."""
         ref: LayerRef | None = getattr(layers, name)
-        if ref is None or ref.file == DECLARED_NONE:
+        none = ref is None or ref.file == DECLARED_NONE
+        rows = () if ref is None or none else self.rows(name, ref, crs)
+        if not none:
+            self.named[name] = None if rows is None else {row.id for row in rows if row.id}
+        more = [row for layer, path in self.change.added if layer == name for row in self.added(name, path, crs)]
+        return features.build((*(rows or ()), *more), builder, door=self.door)
+
+    def added(self, name: str, path: Path, crs: SiteCrs) -> tuple[RawFeature, ...]:
+        """Return the rows of a file that adds to a layer; it lies where whoever tells of the change has it."""
+        try:
+            found = find_file(path.parent, path.name)
+        except Unreadable as error:
+            self.faults.refuse(path.name, error)
             return ()
-        rows = self.rows(name, ref, crs)
-        self.named[name] = None if rows is None else {row.id for row in rows if row.id}
-        return features.build(rows or (), builder, door=self.door)
+        rows = read_features(found, layer=None, label=path.name, site=crs, faults=self.faults)
+        check_names(name, {column for row in rows for column in row.columns}, label=path.name, faults=self.faults)
+        return rows
 
     def safety_table(self, understood: Understood) -> SafetyTable | None:
         """Return the table of safety distances that the site names, empty where it could not be read."""
@@ -222,12 +240,27 @@ class _Reader:
         check_readings(taken, ground, label="readings" if ref is None else ref.file, faults=self.faults)
         return put_right(ground, taken) if len(self.faults) == before else ground
 
+    def delivered(self) -> Iterator[tuple[str, Mapping[str, Any]]]:
+        """Return the figures of machines that were delivered instead of those ordered, by the names of their files."""
+        for path in (path for path in self.change.machines.values() if isinstance(path, Path)):
+            try:
+                yield path.stem, _decoded(read_text(find_file(path.parent, path.name)))
+            except Unreadable as error:
+                self.faults.refuse(path.name, error)
+
     def machines(self, specs: Mapping[str, Mapping[str, Any]]) -> dict[str, Machine]:
         """Return the machines that could be built."""
         machines: dict[str, Machine] = {}
-        for machine_id, spec in specs.items():
+        where = {machine_id: f"{SITE_FILE}, machines {machine_id}" for machine_id in specs}
+        figures = dict(specs)
+        for machine_id, spec in self.delivered():
+            if machine_id in specs:
+                mend = "give the file the name of the machine that was delivered"
+                self.faults.add("machine-twice", f"{machine_id}.toml", f"the site has a machine {machine_id}", mend)
+            figures[machine_id], where[machine_id] = spec, f"{machine_id}.toml"
+        for machine_id, spec in figures.items():
             try:
-                machines[machine_id] = build_machine(machine_id, spec, where=f"{SITE_FILE}, machines {machine_id}")
+                machines[machine_id] = build_machine(machine_id, spec, where=where[machine_id])
             except BadInput as error:
                 self.faults.merge(error)
         return machines
@@ -252,7 +285,8 @@ class _Reader:
             parts = {"boundary": boundary, "levels": ground} | layers
             _check(given, {k: v for k, v in parts.items() if k not in self.misplaced}, faults=self.faults)
         machines = self.machines(given.machines)
-        moves = tuple(MoveWanted(**move.model_dump()) for move in given.moves)
+        wanted = tuple(MoveWanted(**move.model_dump()) for move in given.moves)
+        moves = with_delivered(wanted, self.change, given.machines, self.faults)
         self.check_moves(moves, machines, understood)
         self.check_examples(understood, layers["surfaces"], layers["elevated_zones"])
         if boundary is None or ground is None:
@@ -284,7 +318,7 @@ class _Reader:
             places = None
         named = None
         if ("machines",) not in given.untold:
-            named = {*given.file.machines, *(keys[1] for keys in given.untold if keys[0] == "machines")}
+            named = {*given.file.machines, *(keys[1] for keys in given.untold if keys[0] == "machines"), *machines}
         consistency.check_moves(moves, places=places, machines=machines, named=named, faults=self.faults)
 
     def check_examples(
