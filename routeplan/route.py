@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal, NamedTuple
 
 from routeplan.machine.model import Machine
@@ -252,13 +252,41 @@ class Refused:
 
 
 @dataclass(frozen=True)
+class Conditions:
+    """What the plan assumed of the day, beyond what the site folder says.
+
+    Parameters
+    ----------
+    closed, opened
+        Ids of areas that are closed, or open, whatever their dates.
+    added
+        Names of files beside the plan whose hazards were added.
+    wet
+        Whether no move waits for dry ground.
+    on
+        Day of issue where some move has no day of its own: what is accepted or proven later counts for none.
+    machines
+        By the id of a machine that was ordered: the one delivered, or the name of the file beside the plan that has its
+        figures.
+    """
+
+    closed: tuple[str, ...] = ()
+    opened: tuple[str, ...] = ()
+    added: tuple[str, ...] = ()
+    wet: bool = False
+    on: str | None = None
+    machines: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Move:
     """One planned move. ``poses`` is empty when there is nothing that may be driven (no route, search limit, refused).
 
     ``bound`` is ``max(1, cost_m / best_possible_m)`` rounded up; NaN figures mean "no route to measure". ``via`` are
     the stops of a round, in driving order, between ``start`` and ``goal``. ``platform_height_m`` is how high the
     platform's floor is raised while it travels, ``None`` when it travels lowered. ``stands`` are orientation and facing
-    from its start to its end.
+    from its start to its end. ``under`` is
+    what held when ``best_possible_m`` was found, every area then closed among it: the move holds where no more is open.
     """
 
     id: str
@@ -287,6 +315,7 @@ class Move:
     via: tuple[str, ...] = ()
     platform_height_m: float | None = None
     stands: tuple[Stand, ...] = ()
+    under: Conditions = Conditions()
 
 
 @dataclass(frozen=True)
@@ -295,17 +324,6 @@ class FileRecord:
 
     path: str
     sha256: str
-
-
-@dataclass(frozen=True)
-class Conditions:
-    """What the plan assumed of the day."""
-
-    closed: tuple[str, ...] = ()
-    opened: tuple[str, ...] = ()
-    added: tuple[str, ...] = ()
-    wet: bool = False
-    on: str | None = None
 
 
 @dataclass(frozen=True)

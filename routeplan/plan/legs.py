@@ -2,23 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-import numpy as np
-import shapely
-
+from routeplan.plan.covered import Covered, Thing
 from routeplan.plan.portals import Portal, crossings
 from routeplan.plan.profile import Judged, Profile, checks_of
-from routeplan.plan.trace import ROW_STEP_M
-from routeplan.route import MOVE_VERDICTS, Control, Leg, MoveVerdict, Pose, heading_rad
-from routeplan.site.model import Area, Defect, Excavation, LineCorridor, Soffit, Walkway
+from routeplan.route import MOVE_VERDICTS, Control, Leg, MoveVerdict, Pose
 
 #: Legs shorter than this are part of the next one, m.
 SHORTEST_M = 2.0
-#: What a body may touch.
-Thing = Area | Soffit | Defect | Walkway | Excavation | LineCorridor
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,28 +56,13 @@ def _mode(poses: Sequence[Pose]) -> str:
 
 
 def _touched(driven: Driven, poses: Sequence[Pose]) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Ids of the named areas and of the hazards that the body may touch on some rows, driving tolerance included."""
-    body, site, machine = driven.judged.hazards.body, driven.judged.site, driven.judged.machine
-    shape = machine.configuration_in(driven.configuration, _mode(poses))
-    ring = np.array(machine.configurations[shape].footprint)
-    headings = np.array([heading_rad(pose.bearing_deg) for pose in poses])[:, None]
-    x, y = (np.array([pose[axis] for pose in poses])[:, None] for axis in (0, 1))
-    placed = np.stack([
-        x + ring[:, 0] * np.cos(headings) - ring[:, 1] * np.sin(headings),
-        y + ring[:, 0] * np.sin(headings) + ring[:, 1] * np.cos(headings),
-    ], axis=-1)  # fmt: skip
-    outlines = shapely.STRtree(shapely.polygons(placed))
-    tube_m = body.lateral + body.reach * body.sin_heading + ROW_STEP_M
+    """Ids of the named areas and of the hazards that the body may touch on some rows."""
+    site, machine, body = driven.judged.site, driven.judged.machine, driven.judged.hazards.body
+    covered = Covered.of(poses, machine, driven.configuration, body)
     hazards: tuple[Thing, ...] = (
         *site.soffits, *site.defects, *site.walkways, *site.excavations, *site.line_corridors
     )  # fmt: skip
-
-    def met(things: Iterable[Thing]) -> tuple[str, ...]:
-        return tuple(
-            thing.id for thing in things if len(outlines.query(thing.geometry, predicate="dwithin", distance=tube_m))
-        )
-
-    return met(site.areas), met(hazards)
+    return covered.met(site.areas), covered.met(hazards)
 
 
 def _verdict(driven: Driven, part: Profile, from_m: float, to_m: float) -> MoveVerdict:

@@ -29,7 +29,7 @@ from routeplan.plan.steer import coordinated_turn, turn_radius_m
 from routeplan.plan.thrown import ROCKS_LESS, kept_off
 from routeplan.plan.turned import turned_text
 from routeplan.plan.way import Way
-from routeplan.route import MOVE_VERDICTS, Move, NearMiss, heading_rad
+from routeplan.route import MOVE_VERDICTS, Move, NearMiss, Pose, heading_rad
 from routeplan.search.anchors import Anchor
 from routeplan.search.lattice import CheckedLattice, NotFound
 from routeplan.search.motions import solve_motions
@@ -63,6 +63,7 @@ class MovePlanner:
     _graphs: dict[tuple[CheckedLattice, ...], SiteGraph] = field(default_factory=dict)
     _standing: dict[tuple[str, str], Anchor] = field(default_factory=dict)
     _left_in: dict[tuple[str, str], str] = field(default_factory=dict)
+    _left_at: dict[tuple[str, str], Pose] = field(default_factory=dict)
 
     def plan(self, wanted: MoveWanted) -> Move:
         """Plan one move; it is not yet re-checked."""
@@ -88,6 +89,23 @@ class MovePlanner:
             self._left_in[machine.id, wanted.goal] = move.poses[-1].travel_mode
         return move
 
+    def take(self, wanted: MoveWanted, move: Move) -> None:
+        """Go on from where a move that was planned before leaves the machine."""
+        if move.poses:
+            self._standing.pop((wanted.machine, wanted.goal), None)
+            self._left_at[wanted.machine, wanted.goal] = move.poses[-1]
+            self._left_in[wanted.machine, wanted.goal] = move.poses[-1].travel_mode
+
+    def _begins(self, graph: SiteGraph, wanted: MoveWanted) -> list[Anchor]:
+        """Where the machine was left, exactly; every way it may stand at its start where nobody left it there."""
+        key, stands = (wanted.machine, wanted.start), self._stands(graph, wanted.start)
+        if key in self._standing:
+            return [self._standing[key]]
+        if key not in self._left_at:
+            return stands
+        left = self._left_at[key]
+        return [min(stands, key=lambda at: _off(at, left))]
+
     def _plan_raised(self, wanted: MoveWanted) -> Move:
         """A move with the platform raised, planned on the site and with the machine as they then are; or denied."""
         raised = raised_for(wanted, self.site)
@@ -95,17 +113,16 @@ class MovePlanner:
             denied = no_way(wanted, "not proven", raised, ())
             return replace(denied, checks=unmade_checks(raised), platform_height_m=wanted.platform_height_m)
         planner = MovePlanner(
-            raised.site, self.terrain, self.portals, self.progress, _standing=self._standing, _left_in=self._left_in
-        )
+            raised.site, self.terrain, self.portals, self.progress,
+            _standing=self._standing, _left_in=self._left_in, _left_at=self._left_at,
+        )  # fmt: skip
         return raised.told(planner.plan(replace(wanted, regime="stowed")))
 
     def _stops(self, graph: SiteGraph, wanted: MoveWanted) -> list[Stop]:
         """The nodes that a move leads over, from where the machine was left; at workfaces in the poses that suit the
         work, as long as a way leads to them.
         """
-        left_at = self._standing.get((wanted.machine, wanted.start))
-        begins = [left_at] if left_at else self._stands(graph, wanted.start)
-        names = (*wanted.via, wanted.goal)
+        begins, names = self._begins(graph, wanted), (*wanted.via, wanted.goal)
 
         def over(stands: Callable[[SiteGraph, str], list[Anchor]]) -> list[Stop]:
             found = [(wanted.start, begins), *((name, stands(graph, name)) for name in names)]
@@ -304,6 +321,12 @@ class MovePlanner:
         begins = frozenset({usual, self._left_in.get((machine.id, wanted.start), usual)})
         ground = self._graph(wanted, machine).lattices[0].hazards
         return Outcome(wanted, machine, self.site, self.portals, ground, begins).along(ways)
+
+
+def _off(at: Anchor, pose: Pose) -> float:
+    """How far an anchor is from a pose, a radian counted as a metre."""
+    turn = math.remainder(at.heading - heading_rad(pose.bearing_deg), 2.0 * math.pi)
+    return math.hypot(at.x - pose.x, at.y - pose.y) + abs(turn)
 
 
 def _where(site: Site, miss: NearMiss) -> str:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.uncertainty import sigmas_wanted
 from routeplan.machine.model import Machine
+from routeplan.plan.covered import Covered, opened_on_the_way
 from routeplan.plan.facing import Turned, stands_of, told_of, turns_of
 from routeplan.plan.goal_posts import goal_posts
 from routeplan.plan.grip import Gripped, dry_only
@@ -75,6 +76,8 @@ class Outcome:
         holds, told = self._told(found, way.hazards, stops, turns)
         pace, judged, checks = self._judged(found, way, stops, holds)
         told = (*told, *pace.controls, *goal_posts(found, self.site, way.hazards, judged.k), *dry_only(wanted))
+        covered = Covered.of(found.poses, self.machine, wanted.configuration, way.hazards.body)
+        told = (*told, *opened_on_the_way(covered, self.site.areas))
         controls = tuple(sorted(told, key=lambda control: control.chainage_m))
         verdict, reason = _verdict(checks, controls)
         cost = max(way.cost_m, length)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from copy import deepcopy
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from routeplan import __version__
 from routeplan.hazards.register import NOT_CHECKED
@@ -19,7 +19,26 @@ from routeplan.plan_rounding import as_written
 from routeplan.recheck.opinion import second_opinion
 from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Objection, Plan
 from routeplan.search.motions import Turn, solve_motions
-from routeplan.site.model import Site
+from routeplan.site.changes import given_by
+from routeplan.site.model import MoveWanted, Site
+
+SOFTWARE = f"routeplan {__version__}"
+
+
+@dataclass(frozen=True)
+class Issue:
+    """What a plan says of itself: its time of issue (ISO 8601), its number, what it takes the place of, and what has
+    changed since the site folder was written.
+    """
+
+    issued: str
+    revision: str = "1"
+    supersedes: str | None = None
+    conditions: Conditions = Conditions()
+
+
+#: A way that is known for a move after the moves before it, to be judged like any other; None where it is searched for.
+Known = Callable[[MoveWanted, Sequence[Move]], Move | None]
 
 
 def plan_site(site: Site, *, issued: str, progress: Progress = speechless) -> Plan:
@@ -32,6 +51,18 @@ def plan_site(site: Site, *, issued: str, progress: Progress = speechless) -> Pl
     progress
         Told what is being worked on.
     """
+    return plan_moves(site, Issue(issued), lambda wanted, before: None, progress)
+
+
+def plan_moves(site: Site, issue: Issue, known: Known, progress: Progress) -> Plan:
+    """Plan and re-check every move, those for which a way is known by that way as long as nobody refuses it.
+
+    Parameters
+    ----------
+    site
+        As what has changed since its folder was written leaves it.
+    """
+    issue, site = _as_of(issue, site)
     if never_compiled():
         progress("first run on this machine: compiling for about half a minute, once", 0)
     terrain = build_terrain(site.ground, site.grid)
@@ -39,14 +70,26 @@ def plan_site(site: Site, *, issued: str, progress: Progress = speechless) -> Pl
 
     def of_machine(machine_id: str) -> list[Plan]:
         own, through = deepcopy((site, portals))  # two threads must not ask one geometry at once
-        planner = MovePlanner(own, terrain, through, progress)
-        return [judged(planner.plan(wanted), planner) for wanted in site.moves if wanted.machine == machine_id]
+        planner, done = MovePlanner(own, terrain, through, progress), list[Plan]()
+        for wanted in (wanted for wanted in site.moves if wanted.machine == machine_id):
+            done.append(of_move(wanted, planner, [move for plan in done for move in plan.moves]))
+        return done
 
-    def judged(move: Move, planner: MovePlanner) -> Plan:
-        k = {move.id: k_of(planner.site, move.length_m)} if move.poses else {}
-        plan = as_written(_draft(site, (move,), k, issued))
+    def of_move(wanted: MoveWanted, planner: MovePlanner, before: Sequence[Move]) -> Plan:
+        way = known(wanted, before)
+        if way is not None:
+            plan = judged(way, planner.site)
+            if plan.moves[0].refused == way.refused:
+                planner.take(wanted, way)
+                return plan
+        under = _under(wanted, planner.site, issue.conditions)
+        return judged(replace(planner.plan(wanted), under=under), planner.site)
+
+    def judged(move: Move, own: Site) -> Plan:
+        k = {move.id: k_of(own, move.length_m)} if move.poses else {}
+        plan = as_written(_draft(site, (move,), k, issue))
         progress(f"{move.id}: second opinion", 0)
-        return replace(plan, moves=tuple(_judged(move, plan, planner.site) for move in plan.moves))
+        return replace(plan, moves=tuple(_judged(move, plan, own) for move in plan.moves))
 
     with ThreadPoolExecutor() as pool:  # machines search side by side; a machine's moves follow one another
         machines = dict.fromkeys(wanted.machine for wanted in site.moves)
@@ -54,7 +97,21 @@ def plan_site(site: Site, *, issued: str, progress: Progress = speechless) -> Pl
     planned = {move.id: move for part in parts for move in part.moves}
     moves = tuple(planned[wanted.id] for wanted in site.moves)
     k = {move_id: part.k_by_move[move_id] for part in parts for move_id in part.k_by_move}
-    return as_written(_draft(site, moves, k, issued))
+    return as_written(_draft(site, moves, k, issue))
+
+
+def _as_of(issue: Issue, site: Site) -> tuple[Issue, Site]:
+    """The issue and the site where some move has no day of its own: nobody counts on what is accepted later."""
+    if all(wanted.on is not None for wanted in site.moves):
+        return issue, site
+    day = dt.datetime.fromisoformat(issue.issued).date()
+    return replace(issue, conditions=replace(issue.conditions, on=day.isoformat())), given_by(site, day)
+
+
+def _under(wanted: MoveWanted, site: Site, conditions: Conditions) -> Conditions:
+    """What a move was planned under."""
+    closed = tuple(sorted(area.id for area in site.areas if area.closed_on(wanted.on)))
+    return replace(conditions, closed=closed, opened=(), wet=wanted.wet)
 
 
 def _judged(move: Move, plan: Plan, site: Site) -> Move:
@@ -79,15 +136,15 @@ def _broken(move: Move) -> Iterator[Objection]:
             yield Objection(row.kind, row.chainage_m, row.place, row.value, row.limit, row.unit, text)
 
 
-def _draft(site: Site, moves: tuple[Move, ...], k: dict[str, float], issued: str) -> Plan:
+def _draft(site: Site, moves: tuple[Move, ...], k: dict[str, float], issue: Issue) -> Plan:
     return Plan(
-        software=f"routeplan {__version__}",
-        issued=issued,
+        software=SOFTWARE,
+        issued=issue.issued,
         valid_until=_valid_until(site),
-        revision="1",
-        supersedes=None,
+        revision=issue.revision,
+        supersedes=issue.supersedes,
         status="draft",
-        conditions=Conditions(wet=all(wanted.wet for wanted in site.moves)),
+        conditions=replace(issue.conditions, wet=all(wanted.wet for wanted in site.moves)),
         site_name=site.name,
         site_revision=site.revision,
         crs=site.crs,

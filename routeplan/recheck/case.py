@@ -80,7 +80,6 @@ class Case:
     ) -> Case:  # fmt: skip
         """Gather a move that has samples."""
         configuration = machine.configurations[move.configuration]
-        day = move.on or conditions.on
         readings = Readings(site.ground, site.readings) if site.readings else None
         reach = float(np.hypot(*envelope(machine, configuration).T).max()) + DEFECT_REACH_M + WINDOW_SPARE_M
         return cls(
@@ -89,7 +88,7 @@ class Case:
             configuration=configuration,
             conditions=conditions,
             ridden=any(pose.travel_mode == "ridden" for pose in move.poses),
-            day=None if day is None else dt.date.fromisoformat(day),
+            day=None if move.on is None else dt.date.fromisoformat(move.on),
             track=track,
             levels=_levels_around(site, track, np.zeros(1, dtype=np.intp), reach, readings),
             reach_m=reach,
@@ -138,8 +137,17 @@ class Case:
         """How far the tube moves a point at a distance from the machine's origin."""
         return self.lateral_m + distance_m * self.heading_rad
 
+    def given(self, day: dt.date) -> bool:
+        """Whether what holds from a day on holds on the day of the move: of a move without one, on the day of issue."""
+        last = self.day.isoformat() if self.day else self.conditions.on
+        return last is None or day.isoformat() <= last
+
     def closed(self, area: Area) -> bool:
         """Whether an area is closed for this move: dated, or closed by the conditions, which then win."""
         if area.id in self.conditions.closed:
             return True
         return area.closed_on(self.day) and area.id not in self.conditions.opened
+
+    def reopened(self, area: Area) -> bool:
+        """Whether an area is open for this move by the conditions alone."""
+        return area.closed_on(self.day) and not self.closed(area)

@@ -30,8 +30,13 @@ def input_objections(plan: Plan, site: Site) -> tuple[Objection, ...]:
 
 def _statements(plan: Plan, site: Site) -> Iterator[Objection]:
     """What a plan says of itself and people act on: nothing here is the plan's to choose."""
-    if plan.conditions.opened or plan.conditions.on is not None:
-        yield _objection("form", "the plan opens areas or sets a day that the site folder does not")
+    areas = {area.id for area in site.areas}
+    for name in sorted({*plan.conditions.closed, *plan.conditions.opened} - areas):
+        yield _objection("form", f"the plan closes or opens an area, the site has no area {name}")
+    undated, issued = any(move.on is None for move in plan.moves), plan.issued[:10]
+    if plan.conditions.on != (issued if undated else None):
+        told = f"the day of issue, {issued}" if undated else "none, for every move has its own"
+        yield _objection("form", f"the plan counts on what is accepted by {plan.conditions.on}: it has to be {told}")
     if plan.status != "draft":
         yield _objection("form", f"the plan calls itself {plan.status}: nobody has issued it")
     missing = [caution for caution in CAUTIONS if caution not in plan.cautions]

@@ -8,10 +8,12 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 import numpy as np
+import shapely
 
 from routeplan.recheck.case import Case
 from routeplan.recheck.form import FORM_TOLERANCE_M, ROUNDING_M, ROW_STEP_M, objection
-from routeplan.recheck.track import Floats
+from routeplan.recheck.touch import hulls
+from routeplan.recheck.track import Floats, envelope
 from routeplan.route import Control, Hold, Move, Objection, Pose
 
 _SPEED = re.compile(r"(\d+(?:\.\d+)?) m/s")
@@ -30,6 +32,7 @@ def told_objections(move: Move, case: Case) -> Iterator[Objection]:
     yield from _reversals(move)
     yield from _modes(move)
     yield from _bound(move)
+    yield from _opened(move, case)
 
 
 def _speeds(move: Move, case: Case) -> Iterator[Objection]:
@@ -145,6 +148,21 @@ def _modes(move: Move) -> Iterator[Objection]:
         if not told or not all(word in text for text in told for word in words):
             text = f"nobody is told to change to {after.travel_mode}"
             yield objection("form", after, value=0, limit=0, unit="", text=text)
+
+
+def _opened(move: Move, case: Case) -> Iterator[Objection]:
+    """An area that is open by the plan alone is named before the body is in it."""
+    for area in (area for area in case.site.areas if case.reopened(area)):
+        told = [one.chainage_m for one in move.controls if one.kind == "opened area" and f"({area.id})" in one.text]
+        track, corners = case.track, envelope(case.machine, case.configuration)
+        c, s = np.cos(track.heading)[:, None], np.sin(track.heading)[:, None]
+        x = track.x[:, None] + c * corners[:, 0] - s * corners[:, 1]
+        y = track.y[:, None] + s * corners[:, 0] + c * corners[:, 1]
+        within = np.flatnonzero(shapely.intersects(hulls(x, y), area.geometry))
+        if within.size and not any(at <= track.chainage_m[within[0]] + FORM_TOLERANCE_M for at in told):
+            pose = move.poses[int(track.row[within[0]])]
+            text = f"nobody is told that {area.id} is taken as open against the site's own dates"
+            yield objection("closed areas", pose, value=0, limit=0, unit="", text=text)
 
 
 def _bound(move: Move) -> Iterator[Objection]:

@@ -46,7 +46,7 @@ def height_m(defect: Defect) -> float:
 def crossed(case: Case, defect: Defect) -> bool:
     """Whether tyres may go over a cover or plate: it is proven by the day, and what it bears is the ground load's."""
     proof = defect.proof
-    return proof is not None and not case.machine.tracks and (case.day is None or proof.date <= case.day)
+    return proof is not None and not case.machine.tracks and case.given(proof.date)
 
 
 def feature_defect_m(defect: Defect, radius_m: float) -> float:
@@ -172,6 +172,5 @@ def accepts(case: Case, acceptance: Acceptance | None) -> bool:
     masses = [mass for mass in (case.figure("mass_kg"), case.configuration.mass_kg) if not math.isnan(mass)]
     if max(masses) > acceptance.mass_limit_kg:
         return False
-    if case.day is None:
-        return acceptance.valid_until is None
-    return acceptance.date <= case.day and (acceptance.valid_until is None or case.day <= acceptance.valid_until)
+    ends = acceptance.valid_until
+    return case.given(acceptance.date) and (ends is None or (case.day is not None and case.day <= ends))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from routeplan.site.faults import Faults
-from routeplan.site.model import Area, MoveWanted, Site
+from routeplan.site.model import Acceptance, Area, MoveWanted, Site
 
 #: Layers that only take room away or ask for more care; what gives room is told by the site folder.
 HAZARD_LAYERS = ("defects", "excavations", "obstacles", "overhead_lines", "soffits", "walkways")
@@ -40,6 +40,9 @@ class Change:
     wet: bool = False
 
 
+NO_CHANGE = Change()
+
+
 def changed(site: Site, change: Change, faults: Faults) -> Site:
     """A site as a change leaves its areas and its days; an area that it does not have is a fault."""
     known = sorted(area.id for area in site.areas)
@@ -57,7 +60,7 @@ def _areas(site: Site, change: Change) -> Iterator[Area]:
         if area.id in change.closed:
             yield replace(area, closures=ALWAYS)
         elif area.id in change.opened:
-            yield replace(area, closures=())
+            yield replace(area, closures=(), reopened=bool(area.closures))
         else:
             yield area
 
@@ -71,3 +74,18 @@ def with_delivered(
         faults.add("machine-unknown", "machines", f'there is no machine "{name}"', f"name one of the site's: {there}")
     names = {old: new.stem if isinstance(new, Path) else new for old, new in change.machines.items()}
     return tuple(replace(move, machine=names.get(move.machine, move.machine)) for move in moves)
+
+
+def given_by(site: Site, day: dt.date) -> Site:
+    """A site with what had been accepted or proven by a day."""
+
+    def word(given: Acceptance | None) -> Acceptance | None:
+        return None if given is None or given.date > day else given
+
+    return replace(
+        site,
+        surfaces=tuple(replace(one, acceptance=word(one.acceptance)) for one in site.surfaces),
+        defects=tuple(
+            one if one.proof is None or one.proof.date <= day else replace(one, proof=None) for one in site.defects
+        ),
+    )

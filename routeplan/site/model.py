@@ -249,12 +249,16 @@ class Excavation:
 
 @dataclass(frozen=True)
 class Area:
-    """A named area and the spans of days, both ends included, on which it is closed."""
+    """A named area and the spans of days, both ends included, on which it is closed.
+
+    ``reopened`` where it is taken as open against its own dates.
+    """
 
     id: str
     title: str
     geometry: Polygon
     closures: tuple[tuple[dt.date, dt.date], ...]
+    reopened: bool = False
 
     def closed_on(self, day: dt.date | None) -> bool:
         """Whether the area is closed on a day; with no day, whether it ever is."""

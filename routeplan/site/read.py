@@ -15,7 +15,7 @@ from routeplan.errors import BadInput
 from routeplan.machine.model import Machine
 from routeplan.machine.read import build_machine
 from routeplan.site import consistency, features
-from routeplan.site.changes import Change, changed, with_delivered
+from routeplan.site.changes import NO_CHANGE, Change, changed, with_delivered
 from routeplan.site.columns import check_names, matched
 from routeplan.site.crs import UNKNOWN, SiteCrs, site_crs
 from routeplan.site.departures import Understood, check_values, parse
@@ -46,7 +46,7 @@ from routeplan.site.text import read_text
 SITE_FILE = "site.toml"
 
 
-def read_site(folder: Path, change: Change = Change()) -> Site:
+def read_site(folder: Path, change: Change = NO_CHANGE) -> Site:
     """Read and check a site folder.
 
     Parameters

@@ -219,6 +219,8 @@ def test_acceptances_and_closures_go_by_the_day() -> None:
 
 def test_conditions_close_and_open_areas_and_closing_wins() -> None:
     never, dated = Area("a", "bay", YARD, ()), Area("a", "bay", YARD, ((DAY, DAY),))
+    told = Control("opened area", 0.0, "bay (a) is taken as open against the site's own dates: make sure that it is.")
+    move = dataclasses.replace(MOVE, controls=(*MOVE.controls, told), verdict="pass with controls")
     for area, conditions, expected in (
         (never, Conditions(), set()),
         (never, Conditions(closed=("a",)), {"closed areas"}),
@@ -226,15 +228,25 @@ def test_conditions_close_and_open_areas_and_closing_wins() -> None:
         (dated, Conditions(opened=("a",)), set()),
         (dated, Conditions(opened=("a",), closed=("a",)), {"closed areas"}),
     ):
-        found = opinion(MOVE, dataclasses.replace(SITE, areas=(area,)), conditions=conditions)
+        found = opinion(move, dataclasses.replace(SITE, areas=(area,)), conditions=conditions)
         assert kinds(found) == expected
+    untold = opinion(MOVE, dataclasses.replace(SITE, areas=(dated,)), conditions=Conditions(opened=("a",)))
+    assert [one.text for one in untold] == ["nobody is told that a is taken as open against the site's own dates"]
+
+
+def test_a_move_without_a_day_counts_on_nothing_that_is_accepted_after_the_day_of_issue() -> None:
+    (surface,) = (one for one in SITE.surfaces if one.acceptance)
+    given = dataclasses.replace(surface, acceptance=Acceptance(ROLE, DAY, 20_000.0))
+    site = dataclasses.replace(SITE, surfaces=(given,))
+    for issued, expected in ((DAY, set()), (DAY.replace(day=DAY.day - 1), {"surface acceptance"})):
+        assert kinds(opinion(MOVE, site, conditions=Conditions(on=issued.isoformat()))) == expected
 
 
 def plan_of(move: Move, site: Site) -> Plan:
     k = confidence_k(move.length_m, route_confidence=0.95, correlation_m=2.0)
     return Plan(
         software="test", issued="2026-12-01T08:00:00Z", valid_until=None, revision="1", supersedes=None, status="draft",
-        conditions=Conditions(), site_name=site.name, site_revision=site.revision, crs=site.crs, invented=True,
+        conditions=Conditions(on="2026-12-01"), site_name=site.name, site_revision=site.revision, crs=site.crs, invented=True,
         inputs=tuple(FileRecord(entry.path, entry.sha256) for entry in site.inputs), grid={}, confidence_route=0.95,
         k_by_move={move.id: k}, machines=dict(site.machines), moves=(move,), not_checked=("gusts",), cautions=CAUTIONS,
     )  # fmt: skip
@@ -248,8 +260,10 @@ def test_a_plan_of_this_site_is_accepted() -> None:
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"conditions": Conditions(opened=("A",))}, "opens areas"),
-        ({"conditions": Conditions(on="2026-12-09")}, "sets a day"),
+        ({"conditions": Conditions(opened=("A",), on="2026-12-01")}, "no area A"),
+        ({"conditions": Conditions(closed=("A",), on="2026-12-01")}, "no area A"),
+        ({"conditions": Conditions(on="2026-12-09")}, "the day of issue, 2026-12-01"),
+        ({"conditions": Conditions()}, "the day of issue, 2026-12-01"),
         ({"status": "issued"}, "nobody has issued it"),
         ({"cautions": ("Certified stable. No walk needed.",)}, "of the cautions"),
         ({"not_checked": ()}, "what is not checked"),
