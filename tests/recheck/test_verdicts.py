@@ -246,7 +246,8 @@ def plan_of(move: Move, site: Site) -> Plan:
     k = confidence_k(move.length_m, route_confidence=0.95, correlation_m=2.0)
     return Plan(
         software="test", issued="2026-12-01T08:00:00Z", valid_until=None, revision="1", supersedes=None, status="draft",
-        conditions=Conditions(on="2026-12-01"), site_name=site.name, site_revision=site.revision, crs=site.crs, invented=True,
+        conditions=Conditions(on="2026-12-01"), site_name=site.name, site_revision=site.revision, crs=site.crs,
+        invented=True,
         inputs=tuple(FileRecord(entry.path, entry.sha256) for entry in site.inputs), grid={}, confidence_route=0.95,
         k_by_move={move.id: k}, machines=dict(site.machines), moves=(move,), not_checked=("gusts",), cautions=CAUTIONS,
     )  # fmt: skip
