@@ -15,7 +15,7 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from routeplan.errors import BadInput, Fault
 from routeplan.machine.model import Basket, Configuration, Figure, Machine, Wheel
-from routeplan.route import Leg, Move, Plan, Pose
+from routeplan.route import Conditions, Leg, Move, Plan, Pose
 
 FORMAT = "routeplan/plan@1"
 
@@ -88,6 +88,31 @@ def _encode(value: Any, *, where: str) -> Any:
     if "poses" in document:
         document["poses"] = {"columns": list(Pose._fields), "rows": document["poses"]}
     return document
+
+
+def move_document(move: Move) -> dict[str, Any]:
+    """Return the document of a move, as it stands in that of its plan."""
+    return dict(_encode(move, where=move.id))
+
+
+def conditions_document(conditions: Conditions) -> dict[str, Any]:
+    """Return the document of conditions, as they stand in that of their plan."""
+    return dict(_encode(conditions, where="conditions"))
+
+
+def moves_from(documents: Any, *, source: str) -> tuple[Move, ...]:
+    """Return the moves of a list of documents.
+
+    Raises
+    ------
+    BadInput
+        Any missing or wrong value: all of them.
+    """
+    decoder = _Decoder(source)
+    moves = decoder.sequence((Move, ...), documents, "moves")
+    if decoder.faults:
+        raise BadInput(decoder.faults)
+    return tuple(moves)
 
 
 def to_document(plan: Plan) -> dict[str, Any]:

@@ -87,7 +87,7 @@ def write_plan(plan: Plan, folder: Path, *, outputs: Mapping[str, Path], not_wri
     return target
 
 
-def _load(path: Path) -> Any:
+def load(path: Path) -> Any:
     """Return the JSON values of a file.
 
     Raises
@@ -138,7 +138,7 @@ def read_plan(path: Path) -> Plan:
     BadInput
         Not readable, not JSON, another format, a value missing or wrong, or a set whose bytes do not match: all faults.
     """
-    document = _load(path)
+    document = load(path)
     plan = from_document(document, source=str(path))
     listed = document.get("outputs")
     if not isinstance(listed, list):

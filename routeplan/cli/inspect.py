@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from routeplan.cli.recheck import answer_text, status_of
+from routeplan.cli.recheck import answer_text, site_of, status_of
 from routeplan.errors import ExitStatus
 
 if TYPE_CHECKING:
@@ -35,9 +35,9 @@ def run(args: argparse.Namespace) -> ExitStatus:
     """Have the plan accepted, find its stop numbers, and write the list; the summary goes to stdout."""
     from routeplan.planfile import read_plan, sha256_of
     from routeplan.recheck.opinion import recheck_plan
-    from routeplan.site.read import read_site
 
-    plan, site = read_plan(args.plan), read_site(args.site)
+    plan = read_plan(args.plan)
+    site = site_of(plan, args.plan.parent, args.site)
     print(f"Second opinion on {plan.site_name}, revision {plan.revision}", file=sys.stderr, flush=True)
     found = recheck_plan(plan, site=site)
     status = status_of(plan, found)

@@ -37,10 +37,11 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     )
     parser.add_argument("site", type=Path, metavar="SITE", help="the site folder")
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for what is written")
-    parser.add_argument("--issued", type=_time, metavar="TIME", help="time of issue, ISO 8601 (default: now)")
+    parser.add_argument("--issued", type=iso_time, metavar="TIME", help="time of issue, ISO 8601 (default: now)")
 
 
-def _time(text: str) -> str:
+def iso_time(text: str) -> str:
+    """A time of issue as an option gives it."""
     try:
         moment = dt.datetime.fromisoformat(text)
     except ValueError as error:
@@ -48,13 +49,14 @@ def _time(text: str) -> str:
     return moment.isoformat()
 
 
-class _Telling:
+class Telling:
     """Progress on stderr: what comes first at once, then whenever it has been silent for a while."""
 
     def __init__(self) -> None:
         self._last = -_QUIET_S
 
     def __call__(self, words: str, count: int) -> None:
+        """Say what is being worked on, unless something was said a moment ago."""
         now = time.monotonic()
         if now - self._last >= _QUIET_S:
             self._last = now
@@ -72,13 +74,14 @@ def run(args: argparse.Namespace) -> ExitStatus:
         print("The site asks for no moves.", file=sys.stderr)
     from routeplan.plan.whole import plan_site
 
-    plan = plan_site(site, issued=issued, progress=_Telling())
+    plan = plan_site(site, issued=issued, progress=Telling())
     _write(plan, site, args.out)
     print(_summary(plan, site, args.out))
-    return worst(_status(move) for move in plan.moves)
+    return worst(map(status_of, plan.moves))
 
 
-def _status(move: Move) -> ExitStatus:
+def status_of(move: Move) -> ExitStatus:
+    """The exit status that a move asks for."""
     if move.verdict == "fail":
         return ExitStatus.REFUSED if move.refused is not None else ExitStatus.NOT_PASSED
     return _STATUS[move.verdict]
@@ -86,18 +89,10 @@ def _status(move: Move) -> ExitStatus:
 
 def _write(plan: Plan, site: Site, folder: Path) -> None:
     from routeplan.planfile import OutputSet
-    from routeplan.report.exports import NoTransformation, write_geojson, write_geopackage
-    from routeplan.report.page import write_map
-    from routeplan.report.site_graph import write_site_graph
+    from routeplan.report.outputs import write_outputs
 
     with OutputSet(folder) as out:
-        write_geopackage(plan, out.path("routes.gpkg"))
-        try:
-            write_geojson(plan, out.path("routes.geojson"))
-        except NoTransformation as error:
-            out.leave_out("routes.geojson", str(error))
-        write_site_graph(plan, site, out.path("site_graph.graphml"))
-        write_map(plan, site, out.path("map.html"))
+        write_outputs(plan, site, out)
         out.publish(plan)
 
 

@@ -12,6 +12,7 @@ from routeplan.errors import ExitStatus
 
 if TYPE_CHECKING:
     from routeplan.route import Objection, Plan
+    from routeplan.site.model import Site
 
 PASSED = frozenset({"pass", "pass with controls"})
 
@@ -33,9 +34,9 @@ def run(args: argparse.Namespace) -> ExitStatus:
     """Re-check a plan and print what is accepted and what is refused, and why."""
     from routeplan.planfile import read_plan
     from routeplan.recheck.opinion import recheck_plan
-    from routeplan.site.read import read_site
 
-    plan, site = read_plan(args.plan), read_site(args.site)
+    plan = read_plan(args.plan)
+    site = site_of(plan, args.plan.parent, args.site)
     found = recheck_plan(plan, site=site)
     status = status_of(plan, found)
     if args.json:
@@ -45,6 +46,16 @@ def run(args: argparse.Namespace) -> ExitStatus:
     else:
         print(answer_text(plan, found))
     return status
+
+
+def site_of(plan: Plan, beside: Path, folder: Path) -> Site:
+    """The site of a plan: its folder as it is now, with what the plan was made for besides, from the files by it."""
+    from routeplan.site.changes import Change
+    from routeplan.site.read import read_site
+
+    told = plan.conditions
+    names = [*told.added, *(new for new in told.machines.values() if new.endswith(".toml"))]
+    return read_site(folder, Change.of({name: beside / name for name in names}, told.added, told.machines))
 
 
 def status_of(plan: Plan, found: Mapping[str, tuple[Objection, ...]]) -> ExitStatus:

@@ -15,6 +15,7 @@ def policy(scripts: Sequence[str]) -> str:
     hashes = " ".join(
         f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'" for text in scripts
     )
+    hashes = hashes or "'none'"
     rule = f"default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src {hashes}; base-uri 'none'"
     return f'<meta http-equiv="Content-Security-Policy" content="{rule}">\n'
 

@@ -15,7 +15,7 @@ from routeplan.errors import BadInput
 from routeplan.machine.model import Machine
 from routeplan.machine.read import build_machine
 from routeplan.site import consistency, features
-from routeplan.site.changes import NO_CHANGE, Change, changed, with_delivered
+from routeplan.site.changes import NO_CHANGE, Change, with_delivered
 from routeplan.site.columns import check_names, matched
 from routeplan.site.crs import UNKNOWN, SiteCrs, site_crs
 from routeplan.site.departures import Understood, check_values, parse
@@ -54,7 +54,7 @@ def read_site(folder: Path, change: Change = NO_CHANGE) -> Site:
     folder
         Folder that holds ``site.toml``; ``docs/site-folder.md`` describes it.
     change
-        What has changed since it was written.
+        What it does not have yet.
 
     Returns
     -------
@@ -73,8 +73,6 @@ def read_site(folder: Path, change: Change = NO_CHANGE) -> Site:
     site = None if given is None else reader.site(given)
     faults.raise_if_any()
     assert site is not None  # what could not be read has left a fault
-    site = changed(site, change, faults)
-    faults.raise_if_any()
     return site
 
 

@@ -1,0 +1,76 @@
+"""``changes.json``: what became of each move after a change, and the ways known from before it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from routeplan.plan_codec import conditions_document, move_document, moves_from
+from routeplan.planfile import load
+from routeplan.route import Move, MoveChange, Plan
+
+CHANGES_NAME = "changes.json"
+FORMAT = "routeplan/changes@1"
+
+
+def write_changes(
+    before: Plan, after: Plan, changes: Sequence[MoveChange], earlier: Sequence[Move], path: Path
+) -> None:
+    """Write what became of each move.
+
+    Parameters
+    ----------
+    before, after
+        The plan before the change and after it.
+    changes
+        One for each move of the plan after it.
+    earlier
+        Ways of still earlier plans of the same site folder that are none of these.
+    """
+    document = {
+        "format": FORMAT,
+        "before": _head(before),
+        "after": _head(after),
+        "moves": [
+            {
+                "id": one.id, "change": one.change, "why": one.why,
+                "before": None if one.before is None else move_document(one.before), "after": move_document(one.after),
+            }
+            for one in changes
+        ],
+        "earlier": [move_document(move) for move in earlier],
+        "cautions": list(after.cautions),
+    }  # fmt: skip
+    path.write_text(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n", encoding="utf-8")
+
+
+def _head(plan: Plan) -> dict[str, Any]:
+    return {
+        "revision": plan.revision,
+        "issued": plan.issued,
+        "valid_until": plan.valid_until,
+        "conditions": conditions_document(plan.conditions),
+    }
+
+
+def known_before(plan_path: Path, plan: Plan) -> tuple[Move, ...]:
+    """Ways that a plan's own ``changes.json`` knows from before it; none where it has no such file, or another's.
+
+    Raises
+    ------
+    BadInput
+        A move in it has a missing or wrong value.
+    """
+    path = plan_path.parent / CHANGES_NAME
+    if not path.is_file():
+        return ()
+    document = load(path)
+    if not isinstance(document, dict) or document.get("format") != FORMAT or document.get("after") != _head(plan):
+        return ()
+    rows = document.get("moves")
+    found = [row.get("before") for row in rows if isinstance(row, dict)] if isinstance(rows, list) else []
+    earlier = document.get("earlier")
+    documents = [one for one in found if one] + (earlier if isinstance(earlier, list) else [])
+    return moves_from(documents, source=str(path))
