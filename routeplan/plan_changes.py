@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from routeplan.plan_codec import conditions_document, move_document, moves_from
-from routeplan.planfile import load
+from routeplan.planfile import document_text, load
 from routeplan.route import Move, MoveChange, Plan
 
 CHANGES_NAME = "changes.json"
@@ -43,7 +42,7 @@ def write_changes(
         "earlier": [move_document(move) for move in earlier],
         "cautions": list(after.cautions),
     }  # fmt: skip
-    path.write_text(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n", encoding="utf-8")
+    path.write_text(document_text(document) + "\n", encoding="utf-8")
 
 
 def _head(plan: Plan) -> dict[str, Any]:

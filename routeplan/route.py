@@ -287,6 +287,7 @@ class Move:
     platform's floor is raised while it travels, ``None`` when it travels lowered. ``stands`` are orientation and facing
     from its start to its end. ``under`` is
     what held when ``best_possible_m`` was found, every area then closed among it: the move holds where no more is open.
+    ``valid_until`` is the last day before a dated change touches what its body covers, ``None`` where none does.
     """
 
     id: str
@@ -316,6 +317,7 @@ class Move:
     platform_height_m: float | None = None
     stands: tuple[Stand, ...] = ()
     under: Conditions = Conditions()
+    valid_until: str | None = None
 
 
 @dataclass(frozen=True)

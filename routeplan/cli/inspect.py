@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import datetime as dt
 import sys
 from collections.abc import Mapping
 from pathlib import Path
@@ -39,7 +40,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
     plan = read_plan(args.plan)
     site = site_of(plan, args.plan.parent, args.site)
     print(f"Second opinion on {plan.site_name}, revision {plan.revision}", file=sys.stderr, flush=True)
-    found = recheck_plan(plan, site=site)
+    found = recheck_plan(plan, site=site, today=dt.date.today())
     status = status_of(plan, found)
     if status is ExitStatus.REFUSED:
         print(answer_text(plan, found))

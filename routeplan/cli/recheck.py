@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import datetime as dt
 import math
 from collections.abc import Mapping
 from pathlib import Path
@@ -37,7 +38,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
 
     plan = read_plan(args.plan)
     site = site_of(plan, args.plan.parent, args.site)
-    found = recheck_plan(plan, site=site)
+    found = recheck_plan(plan, site=site, today=dt.date.today())
     status = status_of(plan, found)
     if args.json:
         import json

@@ -15,6 +15,7 @@ from routeplan.kernel import never_compiled
 from routeplan.plan.move import MovePlanner, Progress, speechless
 from routeplan.plan.outcome import k_of, kept_apart
 from routeplan.plan.portals import portals_of
+from routeplan.plan.validity import last_day, last_day_of_all
 from routeplan.plan_rounding import as_written
 from routeplan.recheck.opinion import second_opinion
 from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Objection, Plan
@@ -35,6 +36,11 @@ class Issue:
     revision: str = "1"
     supersedes: str | None = None
     conditions: Conditions = Conditions()
+
+    @property
+    def day(self) -> dt.date:
+        """Day of issue."""
+        return dt.datetime.fromisoformat(self.issued).date()
 
 
 #: A way that is known for a move after the moves before it, to be judged like any other; None where it is searched for.
@@ -86,6 +92,7 @@ def plan_moves(site: Site, issue: Issue, known: Known, progress: Progress) -> Pl
         return judged(replace(planner.plan(wanted), under=under), planner.site)
 
     def judged(move: Move, own: Site) -> Plan:
+        move = replace(move, valid_until=_iso(last_day(move, own, issue.day)))
         k = {move.id: k_of(own, move.length_m)} if move.poses else {}
         plan = as_written(_draft(site, (move,), k, issue))
         progress(f"{move.id}: second opinion", 0)
@@ -104,8 +111,12 @@ def _as_of(issue: Issue, site: Site) -> tuple[Issue, Site]:
     """The issue and the site where some move has no day of its own: nobody counts on what is accepted later."""
     if all(wanted.on is not None for wanted in site.moves):
         return issue, site
-    day = dt.datetime.fromisoformat(issue.issued).date()
-    return replace(issue, conditions=replace(issue.conditions, on=day.isoformat())), given_by(site, day)
+    on = issue.day.isoformat()
+    return replace(issue, conditions=replace(issue.conditions, on=on)), given_by(site, issue.day)
+
+
+def _iso(day: dt.date | None) -> str | None:
+    return None if day is None else day.isoformat()
 
 
 def _under(wanted: MoveWanted, site: Site, conditions: Conditions) -> Conditions:
@@ -140,7 +151,7 @@ def _draft(site: Site, moves: tuple[Move, ...], k: dict[str, float], issue: Issu
     return Plan(
         software=SOFTWARE,
         issued=issue.issued,
-        valid_until=_valid_until(site),
+        valid_until=_iso(last_day_of_all(moves, site, issue.day)),
         revision=issue.revision,
         supersedes=issue.supersedes,
         status="draft",
@@ -172,14 +183,3 @@ def _grid(site: Site) -> dict[str, object]:
         "primitives_version": motions.version,
         "primitives_sha256": motions.sha256(),
     }
-
-
-def _valid_until(site: Site) -> str | None:
-    """The day before the first dated closure that begins after the moves; a walk before each move is asked for
-    anyway.
-    """
-    days = [wanted.on for wanted in site.moves if wanted.on is not None]
-    if not days:
-        return None
-    changes = [first for area in site.areas for first, _ in area.closures if first > max(days)]
-    return (min(changes) - dt.timedelta(days=1)).isoformat() if changes else None

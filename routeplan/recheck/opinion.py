@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
@@ -35,6 +36,7 @@ from routeplan.recheck.told import told_objections
 from routeplan.recheck.touch import near
 from routeplan.recheck.track import Ints, Rows, Track, driven_in, envelope, read_rows, subdivide
 from routeplan.recheck.uncertainty import confidence_k
+from routeplan.recheck.validity import past, validity_objections
 from routeplan.recheck.verdicts import check_objections, move_objections, walkway_objections
 from routeplan.recheck.wheels import keep_off, meet_defects, unaccepted_ground
 from routeplan.route import Conditions, Move, Objection, Plan
@@ -81,6 +83,7 @@ def second_opinion(
         *form_objections(move, rows, site=site, machine=machine),
         *steering_objections(move, rows, machine),
         *told_objections(move, case),
+        *validity_objections(move, case),
         *grip_objections(move, case),
         *raised_objections(move, case),
         *facing_objections(move, case),
@@ -212,7 +215,9 @@ def _offer_rows(rows: Rows, case: Case, ledger: Ledger) -> None:
         ledger.leave_open("turning", "the turn radius of the origin is not known")
 
 
-def recheck_plan(plan: Plan, *, site: Site) -> Mapping[str, tuple[Objection, ...]]:
+def recheck_plan(
+    plan: Plan, *, site: Site, today: dt.date | None = None
+) -> Mapping[str, tuple[Objection, ...]]:
     """Look at every move of a plan again, on the site as it is now and with the machines the site folder describes.
 
     Parameters
@@ -221,13 +226,16 @@ def recheck_plan(plan: Plan, *, site: Site) -> Mapping[str, tuple[Objection, ...
         As read.
     site
         As read from the site folder.
+    today
+        A plan whose last day is over is void; ``None`` where the day does not matter.
 
     Returns
     -------
     mapping
         Objections by move id, empty where accepted; ``WHOLE_SITE`` holds those that belong to no single move.
     """
-    found = {WHOLE_SITE: input_objections(plan, site)}
+    over = None if today is None else past(plan, today)
+    found = {WHOLE_SITE: (*input_objections(plan, site), *(() if over is None else (over,)))}
     for move in plan.moves:
         planned, known = plan.machines.get(move.machine), site.machines.get(move.machine)
         differs = machine_objections(move.machine, planned, known)

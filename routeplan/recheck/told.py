@@ -9,11 +9,12 @@ from itertools import pairwise
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from routeplan.recheck.case import Case
 from routeplan.recheck.form import FORM_TOLERANCE_M, ROUNDING_M, ROW_STEP_M, objection
 from routeplan.recheck.touch import hulls
-from routeplan.recheck.track import Floats, envelope
+from routeplan.recheck.track import Floats, Ints, envelope
 from routeplan.route import Control, Hold, Move, Objection, Pose
 
 _SPEED = re.compile(r"(\d+(?:\.\d+)?) m/s")
@@ -154,15 +155,20 @@ def _opened(move: Move, case: Case) -> Iterator[Objection]:
     """An area that is open by the plan alone is named before the body is in it."""
     for area in (area for area in case.site.areas if case.reopened(area)):
         told = [one.chainage_m for one in move.controls if one.kind == "opened area" and f"({area.id})" in one.text]
-        track, corners = case.track, envelope(case.machine, case.configuration)
-        c, s = np.cos(track.heading)[:, None], np.sin(track.heading)[:, None]
-        x = track.x[:, None] + c * corners[:, 0] - s * corners[:, 1]
-        y = track.y[:, None] + s * corners[:, 0] + c * corners[:, 1]
-        within = np.flatnonzero(shapely.intersects(hulls(x, y), area.geometry))
-        if within.size and not any(at <= track.chainage_m[within[0]] + FORM_TOLERANCE_M for at in told):
-            pose = move.poses[int(track.row[within[0]])]
+        within, chainage_m = body_over(case, area.geometry), case.track.chainage_m
+        if within.size and not any(at <= chainage_m[within[0]] + FORM_TOLERANCE_M for at in told):
+            pose = move.poses[int(case.track.row[within[0]])]
             text = f"nobody is told that {area.id} is taken as open against the site's own dates"
             yield objection("closed areas", pose, value=0, limit=0, unit="", text=text)
+
+
+def body_over(case: Case, ground: BaseGeometry) -> Ints:
+    """Samples of the track in which the body is over a piece of ground."""
+    track, corners = case.track, envelope(case.machine, case.configuration)
+    c, s = np.cos(track.heading)[:, None], np.sin(track.heading)[:, None]
+    x = track.x[:, None] + c * corners[:, 0] - s * corners[:, 1]
+    y = track.y[:, None] + s * corners[:, 0] + c * corners[:, 1]
+    return np.asarray(np.flatnonzero(shapely.intersects(hulls(x, y), ground)), dtype=np.intp)
 
 
 def _bound(move: Move) -> Iterator[Objection]:

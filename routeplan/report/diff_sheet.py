@@ -8,7 +8,7 @@ from pathlib import Path
 from routeplan.report.drawing import draw_site
 from routeplan.report.margins import governing, margin_text
 from routeplan.report.markup import escape, name
-from routeplan.report.move_html import ends, issue_line, stamp
+from routeplan.report.move_html import ends, issue_line, stamp, until
 from routeplan.report.packaged import asset, policy
 from routeplan.report.plan_svg import fitted, plan_svg
 from routeplan.report.route_drawing import MoveDrawing, draw_move
@@ -45,26 +45,27 @@ def diff_sheet(before: Plan, after: Plan, changes: Sequence[MoveChange], site: S
         As the plan after the change was made for.
     """
     ordered = sorted(changes, key=lambda one: _ORDER.index(one.change))
-    base = draw_site(site)
+    base, script = draw_site(site), asset("validity.js")
     pictures = (_picture(number, one, before, after, site, base) for number, one in enumerate(ordered, 1))
     return "".join(
         (
             '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n',
-            policy(()),
+            policy((script,)),
             '<meta name="viewport" content="width=device-width, initial-scale=1">\n',
             f"<title>{escape(after.site_name)}: what revision {escape(after.revision)} changes</title>\n",
             f"<style>{asset('style.css')}</style>\n</head>\n",
             f'<body class="diff">\n{definitions()}',
             _top(before, after),
             f"<main>{_told(before, after)}{_moves(ordered, site)}{''.join(pictures)}{_cautions(after)}</main>\n",
-            "</body>\n</html>\n",
+            f"<script>{script}</script>\n</body>\n</html>\n",
         )
     )
 
 
 def _top(before: Plan, after: Plan) -> str:
     return (
-        f'<header class="top"><h1>{name(after.site_name)}: what has changed</h1><p>{stamp(after)}</p>'
+        f'<header class="top"{until(after.valid_until)}><h1>{name(after.site_name)}: what has changed</h1>'
+        f'<p class="number">Revision {name(after.revision)}</p><p>{stamp(after)}</p>'
         f'<p class="issue">{issue_line(after)}</p></header>'
         f'<p class="void-old"><strong>Revision {name(before.revision)} is void.</strong> Take down and bin every sheet '
         f"of revision {name(before.revision)}, issued {escape(time_text(before.issued))}: map, move sheets, inspection "
@@ -109,23 +110,39 @@ def _differences(before: Conditions, after: Conditions) -> Iterator[str]:
 
 
 def _moves(changes: Sequence[MoveChange], site: Site) -> str:
-    rows = [
-        (
-            f"<b>{name(one.id)}</b> {ends(one.after, site)}",
-            f"{symbol(_WORDS[one.change][1])} <b>{_WORDS[one.change][0]}</b>",
-            name(one.why),
-            "" if one.before is None else _figures(one.before),
-            _figures(one.after),
-            "<br>".join(_hazards(one)),
-        )
-        for one in changes
-    ]
+    """What became of every move; one that stands as it is takes a line."""
+    other = [
+        (_move(one, site), _now(one), name(one.why), *map(_figures, (one.before, one.after)), "<br>".join(_hazards(one)))
+        for one in changes if one.change != "unchanged"
+    ]  # fmt: skip
+    same = [
+        (_move(one, site), _now(one), name(one.why), _figures(one.after))
+        for one in changes if one.change == "unchanged"
+    ]  # fmt: skip
     columns = ("Move", "Now", "Why", "Before", "After", "Hazards")
-    return "<h2>Every move</h2>" + table("Those that are cut off first", columns, rows, style="changes")
+    return "".join((
+        "<h2>Moves that change</h2>",
+        table("Those that are cut off first", columns, other, style="changes") if other else "<p>None.</p>",
+        "<h2>Moves that stand</h2>",
+        table("Drive them as before, by the sheets of this revision", ("Move", "Now", "Why", "As before"), same,
+              style="changes stand") if same else "<p>None.</p>",
+    ))  # fmt: skip
 
 
-def _figures(move: Move) -> str:
+def _move(change: MoveChange, site: Site) -> str:
+    day = f", {name(change.after.on)}" if change.after.on else ""
+    return f"<b>{name(change.id)}</b> {ends(change.after, site)}{day}"
+
+
+def _now(change: MoveChange) -> str:
+    words, drawn = _WORDS[change.change]
+    return f'<span class="now">{symbol(drawn)} <b>{words}</b></span>'
+
+
+def _figures(move: Move | None) -> str:
     """Verdict, length and tightest margin."""
+    if move is None:
+        return "no such move"
     words = "Refused" if move.refused is not None else VERDICTS[move.verdict].words
     check = governing(move)
     tight = "" if check is None or not move.poses else f"; {name(check.kind)}: {escape(margin_text(check))}"
@@ -153,11 +170,10 @@ def _picture(
     drawing = draw_move(change.after, plan=after, site=site)
     layers = (*_old_way(change.before), *drawing.layers)
     bounds = bounds_of(layer for layer in layers if layer.id != "closed") or site.boundary.bounds
-    old = "no way before" if change.before is None else f"before {_figures(change.before)}"
     picture = plan_svg(
         (*base, *layers), fitted(bounds, height=_PLAN_UNITS, snug=True), ident=f"diff-{number}",
         title=f"Move {change.id}: the way before, dashed, and the way now",
-        description=f"{_WORDS[change.change][0]}. {old}; now {_figures(change.after)}.",
+        description=f"{_WORDS[change.change][0]}. Before: {_figures(change.before)}; now: {_figures(change.after)}.",
     )  # fmt: skip
     return (
         f'<section class="changed"><h2>Move {name(change.id)}: {_WORDS[change.change][0]}</h2>'

@@ -8,7 +8,7 @@ from typing import Any
 
 from routeplan.report.inspection_line import ASK, Line, Reading
 from routeplan.report.markup import data_block, escape, name
-from routeplan.report.move_html import ends, issue_line, stamp
+from routeplan.report.move_html import ends, issue_line, stamp, until
 from routeplan.report.packaged import asset, policy
 from routeplan.report.wording import VERDICTS, counted, time_text
 from routeplan.route import Move, Plan
@@ -54,7 +54,7 @@ def inspection_page(plan: Plan, site: Site, lists: Mapping[str, Sequence[Line]],
     """
     rows = list(_rows(plan, lists))
     data = data_block(_data(plan, rows, sha256))
-    scripts = (_START, asset("inspection.js"))
+    scripts = (_START, asset("inspection.js"), asset("validity.js"))
     numbers = iter(range(1, len(rows) + 1))
     moves = "".join(
         _move(index, move, lists[move.id], numbers, plan=plan, site=site, sha256=sha256)
@@ -70,7 +70,8 @@ def inspection_page(plan: Plan, site: Site, lists: Mapping[str, Sequence[Line]],
             _top(plan, sha256),
             f"<main>{moves}</main>\n",
             _bottom(plan),
-            f'<script type="application/json" id="list">{data}</script>\n<script>{scripts[1]}</script>\n',
+            f'<script type="application/json" id="list">{data}</script>\n',
+            *(f"<script>{script}</script>\n" for script in scripts[1:]),
             "</body>\n</html>\n",
         )
     )
@@ -116,7 +117,8 @@ def _top(plan: Plan, sha256: str) -> str:
         for number, move in enumerate(plan.moves, 1)
     )
     return (
-        f'<header class="top"><p class="sort">Route inspection</p><h1>{name(plan.site_name)}</h1>{_large(plan)}'
+        f'<header class="top"{until(plan.valid_until)}><p class="sort">Route inspection</p>'
+        f"<h1>{name(plan.site_name)}</h1>{_large(plan)}"
         f"<p>{stamp(plan)}</p><p>{issue_line(plan)}</p>{_plan_id(sha256)}</header>\n"
         f'<section class="rules"><h2>How to use it</h2>{_rules()}{_void(plan)}</section>\n'
         f'<nav aria-label="Moves"><ol>{index}</ol></nav>\n'
@@ -152,7 +154,8 @@ def _move(
     cautions = "".join(f"<li>{escape(text)}</li>" for text in plan.cautions)
     ruled = "".join(f"<p><span>{text}</span></p>" for text in _RULED)
     return (
-        f'<article class="move" id="move-{index}"><div class="sheet-head">{_large(plan)}<p>{name(plan.site_name)}<br>'
+        f'<article class="move" id="move-{index}"{until(move.valid_until)}><div class="sheet-head">{_large(plan)}'
+        f"<p>{name(plan.site_name)}<br>"
         f"Route inspection, move {name(move.id)}</p><p>{stamp(plan)}</p>{_plan_id(sha256)}{_void(plan)}</div>"
         f'<div class="sheet-body"><h2>Move {name(move.id)}: {ends(move, site)}</h2>'
         f'<p class="what">{name(move.machine)}, {name(machine.title)}{day}</p>'

@@ -71,7 +71,8 @@ def move_article(index: int, move: Move, drawing: MoveDrawing, base: Sequence[La
     window = fitted(drawing.bounds or site.boundary.bounds, height=height)
     return "".join(
         (
-            f'<article class="move" id="move-{index}" aria-labelledby="move-{index}-h" tabindex="-1">',
+            f'<article class="move" id="move-{index}" aria-labelledby="move-{index}-h" tabindex="-1"',
+            f"{until(move.valid_until)}>",
             _head(plan, move),
             '<div class="sheet-body">',
             f'<h2 id="move-{index}-h">Move {name(move.id)}: {ends(move, site)}</h2>',
@@ -121,6 +122,11 @@ def stamp(plan: Plan) -> str:
     state = "DRAFT" if plan.status == "draft" else "ISSUED"
     invented = '<span class="stamp invented">INVENTED DATA</span>' if plan.invented else ""
     return f'<span class="stamp state">{state}</span>{invented}'
+
+
+def until(day: str | None) -> str:
+    """Return the attribute by which a part of a page says so itself once its last day is over."""
+    return f' data-until="{escape(day)}"' if day else ""
 
 
 def issue_line(plan: Plan) -> str:
@@ -193,6 +199,8 @@ def _along(check: Check) -> str:
 def _more(move: Move, plan: Plan) -> str:
     """Return what stands behind the move: purpose, day, how good the way is, how sure."""
     rows = [("Purpose", f"{escape(move.purpose)}{f', on {escape(move.on)}' if move.on else ''}")]
+    if move.valid_until:
+        rows.append(("Last day", f"{escape(move.valid_until)}: then something dated changes where it goes"))
     if move.poses:
         k = plan.k_by_move.get(move.id, math.nan)
         doubt = f"; every doubt is taken {up(k, 2)} times" if math.isfinite(k) else ""

@@ -14,7 +14,7 @@ from routeplan.report.drawing import defect_details, draw_site
 from routeplan.report.legend import legend
 from routeplan.report.map_data import map_data
 from routeplan.report.markup import data_block, escape, name
-from routeplan.report.move_html import ends, issue_line, move_article, stamp
+from routeplan.report.move_html import ends, issue_line, move_article, stamp, until
 from routeplan.report.packaged import asset, packaged, policy
 from routeplan.report.plan_svg import fitted, plan_svg
 from routeplan.report.route_drawing import MoveDrawing, draw_move
@@ -64,7 +64,7 @@ def map_page(plan: Plan, site: Site) -> str:
     drawings = [draw_move(move, plan=plan, site=site) for move in plan.moves]
     leaflet_css, styles = _leaflet("leaflet.css"), asset("style.css")
     map_html, map_script = _map_parts()
-    ours = (asset("map.js"), asset("page.js"))
+    ours = (asset("map.js"), asset("page.js"), asset("validity.js"))
     scripts = ("document.documentElement.className = 'js';", _leaflet("leaflet.js"), map_script, *ours)
     body = _body(plan, site, base, drawings, map_html)
     words = [_shown_words(move) for move in plan.moves]
@@ -120,7 +120,7 @@ def _body(plan: Plan, site: Site, base: Sequence[Layer], drawings: Sequence[Move
     )
     return "".join(
         (
-            f'<header class="top"><h1>{name(plan.site_name)}</h1><p>{stamp(plan)}</p>',
+            f'<header class="top"{until(plan.valid_until)}><h1>{name(plan.site_name)}</h1><p>{stamp(plan)}</p>',
             f'<p class="issue">{issue_line(plan)}</p></header>\n',
             "<main>",
             _picker(plan, site),
