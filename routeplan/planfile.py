@@ -1,19 +1,17 @@
-"""Plans on disk: ``plan.json`` in and out, and the set of files it belongs to, published whole or not at all."""
+"""Plans on disk: ``plan.json`` in and out; a reader refuses one whose set of files is not whole."""
 
 from __future__ import annotations
 
 import hashlib
 import json
 import os
-import shutil
-import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from pathlib import Path, PurePosixPath
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 
 from routeplan.errors import BadInput, Fault, NotWritten
 from routeplan.plan_codec import from_document, to_document
+from routeplan.plan_publish import put_right
 from routeplan.plan_rounding import as_written
 from routeplan.route import Plan
 
@@ -133,11 +131,32 @@ def _output_fault(entry: Any, folder: Path, *, source: str) -> Fault | None:
 def read_plan(path: Path) -> Plan:
     """Read a plan and make sure that the files beside it are the ones it was written with.
 
+    What a run that was killed while it published left half done beside it is undone first.
+
     Raises
     ------
     BadInput
         Not readable, not JSON, another format, a value missing or wrong, or a set whose bytes do not match: all faults.
     """
+    try:
+        return _whole(path)
+    except BadInput:
+        if not put_right(path.parent):
+            raise
+        return _whole(path)
+
+
+def listed_in(path: Path) -> tuple[str, ...]:
+    """Names of the files that belong to a plan that is there; none where none is, or it cannot be read."""
+    try:
+        listed = load(path)["outputs"]
+        return tuple(name for name in (entry["path"] for entry in listed) if _inside(name))
+    except (BadInput, LookupError, TypeError):
+        return ()
+
+
+def _whole(path: Path) -> Plan:
+    """Read a plan and the sha256 of its set."""
     document = load(path)
     plan = from_document(document, source=str(path))
     listed = document.get("outputs")
@@ -147,98 +166,3 @@ def read_plan(path: Path) -> Plan:
     if faults:
         raise BadInput(faults)
     return plan
-
-
-class OutputSet:
-    """Files that belong together, made in a folder beside their place and published together, ``plan.json`` last.
-
-    Used as a context: leaving it without publishing, by an error or otherwise, leaves earlier output whole. An
-    ``OSError`` inside becomes ``NotWritten``.
-
-    Parameters
-    ----------
-    folder
-        Where the files go; made when it does not exist.
-    """
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self._names: list[str] = []
-        self._not_written: dict[str, str] = {}
-
-    def __enter__(self) -> Self:
-        try:
-            self._made_folder = not self.folder.exists()
-            self.folder.mkdir(parents=True, exist_ok=True)
-            self._staging = Path(tempfile.mkdtemp(prefix=".routeplan-", dir=self.folder))
-        except OSError as error:
-            raise NotWritten(f"{self.folder} cannot be written to: {error}") from error
-        return self
-
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, _: TracebackType | None) -> None:
-        shutil.rmtree(self._staging, ignore_errors=True)
-        if error is not None and self._made_folder and not any(self.folder.iterdir()):
-            self.folder.rmdir()
-        if isinstance(error, OSError):
-            raise NotWritten(f"output in {self.folder} could not be written: {error}") from error
-
-    def path(self, name: str) -> Path:
-        """Return where to write the file that will be called ``name``."""
-        self._names.append(name)
-        return self._staging / name
-
-    def leave_out(self, name: str, reason: str) -> None:
-        """Say why the set has no file of this name; an older one is removed when the set is published."""
-        self._not_written[name] = reason
-        if name in self._names:
-            self._names.remove(name)
-
-    def publish(self, plan: Plan) -> Path:
-        """Write ``plan.json`` and move every file to its place; on failure put back what was there.
-
-        Returns
-        -------
-        Path
-            The published ``plan.json``.
-
-        Raises
-        ------
-        NotWritten
-            The file system refuses; the earlier output stands as it was.
-        """
-        outputs = {name: self._staging / name for name in self._names}
-        write_plan(plan, self._staging, outputs=outputs, not_written=self._not_written)
-        self._move_in([*self._names, PLAN_NAME], [PLAN_NAME, *self._names, *self._not_written])
-        return self.folder / PLAN_NAME
-
-    def publish_without_plan(self) -> None:
-        """Move every file to its place, beside a plan or elsewhere; on failure put back what was there.
-
-        Raises
-        ------
-        NotWritten
-            The file system refuses; the earlier output stands as it was.
-        """
-        self._move_in(self._names, self._names)
-
-    def _move_in(self, new: Iterable[str], old: Iterable[str]) -> None:
-        earlier = self._staging / "earlier"
-        try:
-            earlier.mkdir()
-            self._exchange(new, old, earlier)
-        except OSError as error:
-            raise NotWritten(f"output in {self.folder} could not be written: {error}") from error
-
-    def _exchange(self, new: Iterable[str], old: Iterable[str], earlier: Path) -> None:
-        """Move old files out and new ones in; undo every step when one fails."""
-        done: list[tuple[Path, Path]] = []
-        steps = [(self.folder / name, earlier / name) for name in old if (self.folder / name).exists()]
-        steps += [(self._staging / name, self.folder / name) for name in new]
-        try:
-            for source, target in steps:
-                source.replace(target)
-                done.append((source, target))
-        except BaseException:
-            for source, target in reversed(done):
-                target.replace(source)
-            raise

@@ -34,7 +34,8 @@ ARROWS = {
 }
 #: Modules at the top whose name is not their room's.
 ROOMS = {
-    "__main__": "cli", "plan_codec": "planfile", "plan_changes": "planfile", "plan_rounding": "route", "": "version",
+    "__main__": "cli", "plan_codec": "planfile", "plan_changes": "planfile", "plan_publish": "planfile",
+    "plan_set": "planfile", "plan_rounding": "route", "": "version",
 }  # fmt: skip
 #: What the second opinion must not reach, not even through others.
 RECHECK_NEVER = {"hazards", "search", "kernel"}
@@ -46,7 +47,9 @@ FORBIDDEN_NAMES = {"utils", "util", "common", "helpers", "helper", "settings", "
 KERNEL_IMPORTS = {"__future__", "typing", "math", "numpy", "numpy.typing", "numba", "routeplan.kernel"}
 #: Who reads a user's files; then who reads what ships with the package: the sources whose hash names the cache, the
 #: motion primitives, style sheets and scripts of the pages, the words of a new site folder.
-READERS = {"site.read", "site.text", "site.csv_rows", "site.layers", "site.ground", "machine.read", "planfile"}
+READERS = {
+    "site.read", "site.text", "site.csv_rows", "site.layers", "site.ground", "machine.read", "planfile", "plan_publish",
+}  # fmt: skip
 READERS_OF_THE_PACKAGE = {"kernel", "search.motions", "report.packaged", "site.new"}
 #: Distributions that are imported by another name.
 IMPORTED_AS = {"XStatic-Leaflet": "xstatic", "scikit-image": "skimage"}

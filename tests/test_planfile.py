@@ -19,7 +19,8 @@ from hypothesis import strategies as st
 from routeplan.errors import BadInput, NotWritten
 from routeplan.plan_codec import from_document, to_document
 from routeplan.plan_rounding import as_written, down, up
-from routeplan.planfile import OutputSet, read_plan, write_plan
+from routeplan.plan_set import OutputSet
+from routeplan.planfile import read_plan, write_plan
 from routeplan.route import Plan
 from tests.plans import PLANS, check, move, plan
 

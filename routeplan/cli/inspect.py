@@ -67,7 +67,7 @@ def _lists(plan: Plan, site: Site) -> dict[str, tuple[Line, ...]]:
 
 
 def _write(plan: Plan, site: Site, lists: Mapping[str, tuple[Line, ...]], folder: Path, *, sha256: str) -> None:
-    from routeplan.planfile import OutputSet
+    from routeplan.plan_set import OutputSet
     from routeplan.report.inspection import write_inspection_page
     from routeplan.report.inspection_csv import write_inspection_csv
 

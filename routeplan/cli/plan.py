@@ -88,7 +88,7 @@ def status_of(move: Move) -> ExitStatus:
 
 
 def _write(plan: Plan, site: Site, folder: Path) -> None:
-    from routeplan.planfile import OutputSet
+    from routeplan.plan_set import OutputSet
     from routeplan.report.outputs import write_outputs
 
     with OutputSet(folder) as out:

@@ -147,7 +147,7 @@ def _write(
     folder: Path, reroute: Reroute, site: Site, plan: Plan, changes: Sequence[MoveChange], files: Mapping[str, Path]
 ) -> None:
     from routeplan.plan_changes import CHANGES_NAME, write_changes
-    from routeplan.planfile import OutputSet
+    from routeplan.plan_set import OutputSet
     from routeplan.report.diff_sheet import write_diff_sheet
     from routeplan.report.outputs import write_outputs
 

@@ -112,7 +112,8 @@ def _differences(before: Conditions, after: Conditions) -> Iterator[str]:
 def _moves(changes: Sequence[MoveChange], site: Site) -> str:
     """What became of every move; one that stands as it is takes a line."""
     other = [
-        (_move(one, site), _now(one), name(one.why), *map(_figures, (one.before, one.after)), "<br>".join(_hazards(one)))
+        (_move(one, site), _now(one), name(one.why), _figures(one.before), _figures(one.after),
+         "<br>".join(_hazards(one)))
         for one in changes if one.change != "unchanged"
     ]  # fmt: skip
     same = [

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from routeplan.planfile import OutputSet
+from routeplan.plan_set import OutputSet
 from routeplan.report.exports import NoTransformation, write_geojson, write_geopackage
 from routeplan.report.page import write_map
 from routeplan.report.site_graph import write_site_graph

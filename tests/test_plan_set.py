@@ -1,0 +1,121 @@
+"""A set of files is the old one or the new one, whatever moment its run is killed at."""
+
+from __future__ import annotations
+
+import contextlib
+import random
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from routeplan.plan_publish import exchange, put_right, staged
+from routeplan.plan_set import OutputSet
+from routeplan.planfile import read_plan
+from tests.plans import plan
+
+FILES = tuple(f"sheet-{n}.html" for n in range(12))
+#: Publishes one set after another, each whole in itself: every file of it says the set's number.
+_PUBLISHING = """
+import sys
+from pathlib import Path
+from routeplan.plan_set import OutputSet
+from tests.plans import plan
+from tests.test_plan_set import FILES
+folder = Path(sys.argv[1])
+for number in range(2, 10**6):
+    with OutputSet(folder) as out:
+        for name in FILES:
+            out.path(name).write_text(str(number))
+        print(number, flush=True)
+        out.publish(plan(revision=str(number)))
+"""
+
+
+def published(folder: Path, number: int) -> Path:
+    with OutputSet(folder) as out:
+        for name in FILES:
+            out.path(name).write_text(str(number), encoding="utf-8")
+        return out.publish(plan(revision=str(number)))
+
+
+def test_a_run_killed_at_any_of_a_hundred_moments_leaves_one_set_whole(tmp_path: Path) -> None:
+    path, drawn, mixed = published(tmp_path, 1), random.Random(7), 0
+    for _ in range(100):
+        with subprocess.Popen(
+            [sys.executable, "-c", _PUBLISHING, str(tmp_path)], stdout=subprocess.PIPE, cwd=Path(__file__).parents[1]
+        ) as run:
+            assert run.stdout is not None
+            run.stdout.readline()
+            time.sleep(drawn.uniform(0.0, 0.03))
+            run.send_signal(signal.SIGKILL)
+        left = {name: (tmp_path / name).read_text(encoding="utf-8") for name in FILES if (tmp_path / name).exists()}
+        mixed += len(set(left.values())) > 1
+        number = read_plan(path).revision
+        assert {(tmp_path / name).read_text(encoding="utf-8") for name in FILES} == {number}
+    published(tmp_path, 0)
+    assert sorted(one.name for one in tmp_path.iterdir()) == sorted((*FILES, "plan.json"))
+    print(f"killed in the middle of an exchange: {mixed} of 100")
+
+
+@pytest.mark.parametrize("steps", range(7))
+def test_an_exchange_that_stops_after_any_step_is_undone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, steps: int
+) -> None:
+    """As if the run were killed after so many files had been exchanged, new ones among them, and old ones gone."""
+    for name in ("a", "b", "old"):
+        (tmp_path / name).write_text("old", encoding="utf-8")
+    staging, lock = staged(tmp_path)
+    for name in ("a", "b", "new"):
+        (staging / name).write_text("new", encoding="utf-8")
+
+    class Killed(BaseException):
+        pass
+
+    done, moved, gone = [0], Path.replace, Path.unlink
+
+    def step() -> None:
+        done[0] += 1
+        if done[0] > steps:
+            raise Killed
+
+    def replace(self: Path, target: Path) -> Path:
+        step()
+        return moved(self, target)
+
+    def unlink(self: Path, missing_ok: bool = False) -> None:
+        step()
+        gone(self, missing_ok)
+
+    with monkeypatch.context() as killing:
+        killing.setattr(Path, "replace", replace)
+        killing.setattr(Path, "unlink", unlink)
+        killing.setattr("routeplan.plan_publish._undo", lambda folder, staging: None)
+        with contextlib.suppress(Killed):
+            exchange(tmp_path, staging, ["a", "b", "new"], ["a", "b", "old"])
+    lock.close()
+    assert put_right(tmp_path) is (steps < 4)
+    left = {one.name: one.read_text(encoding="utf-8") for one in tmp_path.iterdir()}
+    old, new = dict.fromkeys(("a", "b", "old"), "old"), dict.fromkeys(("a", "b", "new"), "new")
+    assert left == (old if steps < 4 else new)
+
+
+def test_nobody_undoes_what_is_still_under_way(tmp_path: Path) -> None:
+    (tmp_path / "a").write_text("old", encoding="utf-8")
+    staging, lock = staged(tmp_path)
+    (staging / "a").write_text("new", encoding="utf-8")
+    assert put_right(tmp_path) is False and (staging / "a").exists()
+    lock.close()
+    assert put_right(tmp_path) is False and not staging.exists()
+
+
+def test_files_of_an_older_plan_that_the_new_one_does_not_have_are_gone(tmp_path: Path) -> None:
+    published(tmp_path, 1)
+    (tmp_path / "notes.txt").write_text("somebody's own", encoding="utf-8")
+    with OutputSet(tmp_path) as out:
+        out.path(FILES[0]).write_text("2", encoding="utf-8")
+        out.publish(plan(revision="2"))
+    assert sorted(one.name for one in tmp_path.iterdir()) == sorted((FILES[0], "notes.txt", "plan.json"))
