@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from routeplan.cli.plan import Telling, iso_time, status_of
-from routeplan.cli.recheck import site_of
 from routeplan.errors import BadInput, ExitStatus, Fault, worst
 
 if TYPE_CHECKING:
@@ -75,13 +74,16 @@ def run(args: argparse.Namespace) -> ExitStatus:
     before = read_plan(args.plan)
     files, conditions = _files(args, before), _conditions(args, before)
     site = read_site(args.site, Change.of(files, conditions.added, conditions.machines))
-    then = site_of(before, args.plan.parent, args.site)
+    added = {
+        name: added_since(site, read_site(args.site, Change.of(files, _without(conditions, name), conditions.machines)))
+        for name in conditions.added
+    }
     conditions = _opened(conditions, site, args.open)
     now = changed(site, closed=conditions.closed, opened=conditions.opened, wet=conditions.wet)
     why = anew(before, site)
     reroute = Reroute(
         before, () if why else known_before(args.plan, before), now, _issue(args, before, conditions),
-        dict.fromkeys(conditions.added, added_since(site, then)), why,
+        added, why,
     )  # fmt: skip
     print(f"Planning {site.name} again, after revision {before.revision}", file=sys.stderr)
     plan, changes = reroute.planned(Telling())
@@ -127,6 +129,10 @@ def _conditions(args: argparse.Namespace, before: Plan) -> Conditions:
         wet=then.wet or args.wet,
         machines={**then.machines, **delivered},
     )
+
+
+def _without(conditions: Conditions, name: str) -> list[str]:
+    return [other for other in conditions.added if other != name]
 
 
 def _opened(conditions: Conditions, site: Site, names: Sequence[str]) -> Conditions:

@@ -38,7 +38,7 @@ class Reroute:
     issue
         Of the plan to come.
     added
-        What was added to the site since the plan, by the name of the file that it was added by.
+        What was added to the site folder, by the name of the file that it was added by.
     anew
         Why nothing of the plan can be kept, in words; empty where it can.
     """
@@ -93,7 +93,7 @@ class Reroute:
             return "nothing near it has changed" if move in self.before.moves else "its earlier way is open again"
         bodies = outlines(move.poses, self.site.machines[move.machine], move.configuration)
         clear_m = {name: float(np.min(shapely.distance(bodies, thing))) for name, thing in new.items()}
-        if min(clear_m.values()) < NEAR_M:
+        if not all(clear >= NEAR_M for clear in clear_m.values()):  # where nothing tells how far, neither
             return ""
         told = ", ".join(f"{math.floor(clear)} m clear of {name}" for name, clear in clear_m.items())
         return f"its way is {told}; no way is shorter than it was, so its bound {move.bound:.3f} still holds"
