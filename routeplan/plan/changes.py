@@ -96,7 +96,7 @@ class Reroute:
         if not all(clear >= NEAR_M for clear in clear_m.values()):  # where nothing tells how far, neither
             return ""
         told = ", ".join(f"{math.floor(clear)} m clear of {name}" for name, clear in clear_m.items())
-        return f"its way is {told}; no way is shorter than it was, so its bound {move.bound:.3f} still holds"
+        return f"{told}; bound {move.bound:.3f} still holds"
 
     def _begins(self, move: Move, done: Sequence[Move]) -> bool:
         """Whether the machine stands where it stood when the move was planned."""

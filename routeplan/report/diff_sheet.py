@@ -23,8 +23,8 @@ from routeplan.site.model import Site
 _WORDS = {"unchanged": ("Unchanged", "pass"), "changed": ("Changed", "controls"), "cut off": ("Cut off", "none")}
 #: The most pressing first.
 _ORDER = ("cut off", "changed", "unchanged")
-#: Height of the plan of one move at most, units.
-_PLAN_UNITS = 300
+#: Height of a plan at most, units: of the only one on the sheet, of two, of each of more.
+_PLAN_UNITS = (330, 180, 140)
 
 
 def write_diff_sheet(before: Plan, after: Plan, changes: Sequence[MoveChange], site: Site, path: Path) -> None:
@@ -46,7 +46,9 @@ def diff_sheet(before: Plan, after: Plan, changes: Sequence[MoveChange], site: S
     """
     ordered = sorted(changes, key=lambda one: _ORDER.index(one.change))
     base, script = draw_site(site), asset("validity.js")
-    pictures = (_picture(number, one, before, after, site, base) for number, one in enumerate(ordered, 1))
+    shown = [one for one in ordered if one.change != "unchanged"]
+    height = _PLAN_UNITS[min(len(shown), len(_PLAN_UNITS)) - 1]
+    pictures = (_picture(number, one, after, site, base, height) for number, one in enumerate(shown, 1))
     return "".join(
         (
             '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n',
@@ -117,7 +119,7 @@ def _moves(changes: Sequence[MoveChange], site: Site) -> str:
         for one in changes if one.change != "unchanged"
     ]  # fmt: skip
     same = [
-        (_move(one, site), _now(one), name(one.why), _figures(one.after))
+        (_move(one, site), _now(one), name(one.why), f"{_words(one.after)}, {length_text(one.after)}")
         for one in changes if one.change == "unchanged"
     ]  # fmt: skip
     columns = ("Move", "Now", "Why", "Before", "After", "Hazards")
@@ -144,10 +146,13 @@ def _figures(move: Move | None) -> str:
     """Verdict, length and tightest margin."""
     if move is None:
         return "no such move"
-    words = "Refused" if move.refused is not None else VERDICTS[move.verdict].words
     check = governing(move)
     tight = "" if check is None or not move.poses else f"; {name(check.kind)}: {escape(margin_text(check))}"
-    return f"{words}, {length_text(move)}{tight}"
+    return f"{_words(move)}, {length_text(move)}{tight}"
+
+
+def _words(move: Move) -> str:
+    return "Refused" if move.refused is not None else VERDICTS[move.verdict].words
 
 
 def _hazards(change: MoveChange) -> Iterator[str]:
@@ -163,16 +168,14 @@ def _met(move: Move | None) -> set[str]:
 
 
 def _picture(
-    number: int, change: MoveChange, before: Plan, after: Plan, site: Site, base: Sequence[Layer]
+    number: int, change: MoveChange, after: Plan, site: Site, base: Sequence[Layer], height: float
 ) -> str:
     """The old way and the new one of a move that changed, with what is closed now."""
-    if change.change == "unchanged":
-        return ""
     drawing = draw_move(change.after, plan=after, site=site)
     layers = (*_old_way(change.before), *drawing.layers)
     bounds = bounds_of(layer for layer in layers if layer.id != "closed") or site.boundary.bounds
     picture = plan_svg(
-        (*base, *layers), fitted(bounds, height=_PLAN_UNITS, snug=True), ident=f"diff-{number}",
+        (*base, *layers), fitted(bounds, height=height, snug=True), ident=f"diff-{number}",
         title=f"Move {change.id}: the way before, dashed, and the way now",
         description=f"{_WORDS[change.change][0]}. Before: {_figures(change.before)}; now: {_figures(change.after)}.",
     )  # fmt: skip
