@@ -7,7 +7,9 @@ import shutil
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import pytest
+from referencing import Registry, Resource
 
 from routeplan.cli.main import main
 from routeplan.planfile import read_plan
@@ -15,6 +17,7 @@ from tests.plan.two_doors import DAY, ISSUED, LATER, MOVES, figures, moves_of, w
 from tests.site.folders import feature, geojson, polygon
 
 Captured = pytest.CaptureFixture[str]
+DOCS, PLAN = Path(__file__).parents[2] / "docs", "plan.schema.json"
 PLATE = 'class = "slab-scissor-8m"\nsheet_source = "its plate (a test)"\n[sheet]\n'
 
 
@@ -53,6 +56,14 @@ def test_a_closure_sends_round_what_it_meets_and_leaves_what_it_does_not_come_ne
     plan = read_plan(first / "south-closed" / "plan.json")
     assert (plan.revision, plan.supersedes, plan.conditions.closed) == ("2", f"revision 1, issued {ISSUED}", ("south",))
     assert recheck(first, "south-closed") == 0
+
+
+def test_what_a_change_did_fits_its_schema(first: Path) -> None:
+    rerouted(first, "first", "schema", "--close", "south")
+    schemas = {name: json.loads((DOCS / name).read_text(encoding="utf-8")) for name in ("changes.schema.json", PLAN)}
+    registry = Registry().with_resource(PLAN, Resource.from_contents(schemas[PLAN]))
+    validator = jsonschema.Draft202012Validator(schemas["changes.schema.json"], registry=registry)
+    validator.validate(json.loads((first / "schema" / "changes.json").read_text(encoding="utf-8")))
 
 
 def test_opening_again_gives_the_first_ways_again_byte_for_byte(first: Path) -> None:
