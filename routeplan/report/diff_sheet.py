@@ -114,7 +114,7 @@ def _differences(before: Conditions, after: Conditions) -> Iterator[str]:
 def _moves(changes: Sequence[MoveChange], site: Site) -> str:
     """What became of every move; one that stands as it is takes a line."""
     other = [
-        (_move(one, site), _now(one), name(one.why), _figures(one.before), _figures(one.after),
+        (_move(one, site), _now(one), name(one.why), escape(_figures(one.before)), escape(_figures(one.after)),
          "<br>".join(_hazards(one)))
         for one in changes if one.change != "unchanged"
     ]  # fmt: skip
@@ -143,11 +143,11 @@ def _now(change: MoveChange) -> str:
 
 
 def _figures(move: Move | None) -> str:
-    """Verdict, length and tightest margin."""
+    """Verdict, length and tightest margin, in plain text."""
     if move is None:
         return "no such move"
     check = governing(move)
-    tight = "" if check is None or not move.poses else f"; {name(check.kind)}: {escape(margin_text(check))}"
+    tight = "" if check is None or not move.poses else f"; {check.kind}: {margin_text(check)}"
     return f"{_words(move)}, {length_text(move)}{tight}"
 
 
