@@ -7,6 +7,7 @@ import math
 from typing import Any
 
 import pytest
+from shapely.geometry import box
 
 from routeplan.machine.model import Figure, Tag
 from routeplan.recheck.ledger import CATALOGUE
@@ -315,3 +316,31 @@ def test_a_site_that_has_changed_since_is_refused(changes: Any, said: str) -> No
     site = dataclasses.replace(SITE, inputs=(InputFile("levels.tif", "00"),))
     found = recheck_plan(plan_of(MOVE, site), site=dataclasses.replace(site, **changes))
     assert said in texts(found[WHOLE_SITE])
+
+
+def test_a_move_is_not_said_to_hold_beyond_a_dated_change_where_its_body_goes() -> None:
+    moves = (dataclasses.replace(worlds.wanted("SC", "A", "B"), on=DAY),)
+    (surface,) = (one for one in SITE.surfaces if one.acceptance)
+    first, ends = DAY.replace(day=DAY.day + 4), DAY.replace(day=DAY.day + 3)
+    closes = Area("a", "bay", YARD, ((first, first),))
+    given = dataclasses.replace(surface, acceptance=Acceptance(ROLE, DAY, 20_000.0, ends))
+
+    def kinds_until(until: str | None, site: Site, conditions: Conditions | None = None) -> set[str]:
+        move = dataclasses.replace(MOVE, on=DAY.isoformat(), valid_until=until)
+        return kinds(opinion(move, dataclasses.replace(site, moves=moves), conditions=conditions))
+
+    closing, ending = dataclasses.replace(SITE, areas=(closes,)), dataclasses.replace(SITE, surfaces=(given,))
+    for site in (closing, ending):
+        assert kinds_until(ends.isoformat(), site) == set()
+        assert kinds_until(first.isoformat(), site) == {"validity"}
+        assert kinds_until(None, site) == {"validity"}
+    assert kinds_until(None, SITE) == set()
+    elsewhere = Area("a", "bay", box(0.0, 0.0, 1.0, 1.0), ((first, first),))
+    assert kinds_until(None, dataclasses.replace(SITE, areas=(elsewhere,))) == set()
+
+
+def test_a_plan_past_its_last_day_is_void() -> None:
+    plan = dataclasses.replace(plan_of(MOVE, SITE), valid_until=DAY.isoformat())
+    assert recheck_plan(plan, site=SITE, today=DAY)[WHOLE_SITE] == ()
+    (over,) = recheck_plan(plan, site=SITE, today=DAY.replace(day=DAY.day + 1))[WHOLE_SITE]
+    assert over.kind == "validity" and "it is void" in over.text

@@ -27,7 +27,8 @@ AFTER = dataclasses.replace(
 def changes() -> list[MoveChange]:
     """The first move cut off, the second changed, the others as they were."""
     first, second, *others = BEFORE.moves
-    gone = dataclasses.replace(first, poses=(), verdict="no route", legs=(), length_m=math.nan, reason="north-bay is closed")
+    none: dict[str, Any] = {"poses": (), "legs": (), "length_m": math.nan}
+    gone = dataclasses.replace(first, verdict="no route", reason="north-bay is closed", **none)
     return [
         MoveChange(others[0].id, "unchanged", NASTY[1], others[0], others[0]),
         MoveChange(second.id, "changed", "searched again", second, dataclasses.replace(second, length_m=99.0)),
