@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from routeplan.plan_codec import conditions_document, move_document, moves_from
-from routeplan.planfile import document_text, load
+from routeplan.planfile import document_text, listed_in, load
 from routeplan.route import Move, MoveChange, Plan
 
 CHANGES_NAME = "changes.json"
@@ -55,7 +55,7 @@ def _head(plan: Plan) -> dict[str, Any]:
 
 
 def known_before(plan_path: Path, plan: Plan) -> tuple[Move, ...]:
-    """Ways that a plan's own ``changes.json`` knows from before it; none where it has no such file, or another's.
+    """Ways that a plan's own ``changes.json`` knows from before it; none where its set has no such file, or another's.
 
     Raises
     ------
@@ -63,7 +63,7 @@ def known_before(plan_path: Path, plan: Plan) -> tuple[Move, ...]:
         A move in it has a missing or wrong value.
     """
     path = plan_path.parent / CHANGES_NAME
-    if not path.is_file():
+    if CHANGES_NAME not in listed_in(plan_path):
         return ()
     document = load(path)
     if not isinstance(document, dict) or document.get("format") != FORMAT or document.get("after") != _head(plan):

@@ -163,6 +163,11 @@ def _whole(path: Path) -> Plan:
     if not isinstance(listed, list):
         raise BadInput([Fault("plan-schema", str(path), "outputs is not a list", "write the plan again")])
     faults = [fault for entry in listed if (fault := _output_fault(entry, path.parent, source=str(path))) is not None]
+    names = {entry["path"] for entry in listed if isinstance(entry, dict) and isinstance(entry.get("path"), str)}
+    faults += [
+        Fault("plan-set-broken", str(path), f"{name}, which it was made for, is not of its set", "write the plan again")
+        for name in plan.conditions.files if name not in names
+    ]  # fmt: skip
     if faults:
         raise BadInput(faults)
     return plan

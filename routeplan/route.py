@@ -277,6 +277,11 @@ class Conditions:
     on: str | None = None
     machines: Mapping[str, str] = field(default_factory=dict)
 
+    @property
+    def files(self) -> tuple[str, ...]:
+        """Names of files beside the plan that it was made for."""
+        return (*self.added, *(new for new in self.machines.values() if new.endswith(".toml")))
+
 
 @dataclass(frozen=True)
 class Move:

@@ -55,8 +55,7 @@ def site_of(plan: Plan, beside: Path, folder: Path) -> Site:
     from routeplan.site.read import read_site
 
     told = plan.conditions
-    names = [*told.added, *(new for new in told.machines.values() if new.endswith(".toml"))]
-    return read_site(folder, Change.of({name: beside / name for name in names}, told.added, told.machines))
+    return read_site(folder, Change.of({name: beside / name for name in told.files}, told.added, told.machines))
 
 
 def status_of(plan: Plan, found: Mapping[str, tuple[Objection, ...]]) -> ExitStatus:

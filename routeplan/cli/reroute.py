@@ -94,8 +94,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
 
 def _files(args: argparse.Namespace, before: Plan) -> dict[str, Path]:
     """Files that the plan will be made of besides the site folder, by the names they get beside it."""
-    kept = [*before.conditions.added, *(new for new in before.conditions.machines.values() if _is_file(new))]
-    files = {name: args.plan.parent / name for name in kept}
+    files = {name: args.plan.parent / name for name in before.conditions.files}
     files |= {_added_name(before, number, path): path for number, path in enumerate(args.add, 1)}
     return files | {Path(new).name: Path(new) for _, new in args.machine if _is_file(new)}
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -38,7 +39,8 @@ class Reroute:
     issue
         Of the plan to come.
     added
-        What was added to the site folder, by the name of the file that it was added by.
+        Where something was added to the site folder, by the name of the file that it was added by; ``None`` for what
+        gives room.
     anew
         Why nothing of the plan can be kept, in words; empty where it can.
     """
@@ -47,7 +49,7 @@ class Reroute:
     earlier: Sequence[Move]
     site: Site
     issue: Issue
-    added: Mapping[str, BaseGeometry]
+    added: Mapping[str, BaseGeometry | None]
     anew: str = ""
 
     def planned(self, progress: Progress = speechless) -> tuple[Plan, tuple[MoveChange, ...]]:
@@ -83,10 +85,14 @@ class Reroute:
         closed = {area.id: area for area in self.site.areas if area.closed_on(wanted.on)}
         opened = set(move.under.closed) - closed.keys()
         gone = set(move.under.added) - set(self.issue.conditions.added)
-        if opened or gone or not self._begins(move, done):
+        if opened or gone or self._given_since(move) or not self._begins(move, done):
             return ""
         new = {name: closed[name].geometry for name in sorted(closed.keys() - set(move.under.closed))}
-        new |= {name: self.added[name] for name in self.issue.conditions.added if name not in move.under.added}
+        for name in (name for name in self.issue.conditions.added if name not in move.under.added):
+            thing = self.added[name]
+            if thing is None:
+                return ""
+            new[name] = thing
         if not move.poses:
             return "it had no way before, and nothing gives it one" if move.verdict == "no route" else ""
         if not new:
@@ -97,6 +103,14 @@ class Reroute:
             return ""
         told = ", ".join(f"{math.floor(clear)} m clear of {name}" for name, clear in clear_m.items())
         return f"{told}; bound {move.bound:.3f} still holds"
+
+    def _given_since(self, move: Move) -> bool:
+        """Whether something was accepted or proven since the day that a move without one was planned for."""
+        if move.under.on is None:
+            return False
+        words = [one.acceptance for one in self.site.surfaces] + [one.proof for one in self.site.defects]
+        then = dt.date.fromisoformat(move.under.on)
+        return any(word is not None and then < word.date <= self.issue.day for word in words)
 
     def _begins(self, move: Move, done: Sequence[Move]) -> bool:
         """Whether the machine stands where it stood when the move was planned."""

@@ -76,10 +76,15 @@ def layer_of(name: str) -> str:
     return Path(name).stem.rpartition("-")[2]
 
 
-def added_since(site: Site, before: Site) -> BaseGeometry:
-    """Everything that a site has and the same site before it did not."""
+def added_since(site: Site, before: Site) -> BaseGeometry | None:
+    """Where a site has what the same site before it did not; ``None`` where some of it gives room, as a proven plate
+    over a trench does.
+    """
     there = {(type(thing), thing.id) for thing in _hazards(before)}
-    return shapely.union_all([one.geometry for one in _hazards(site) if (type(one), one.id) not in there])
+    new = [one for one in _hazards(site) if (type(one), one.id) not in there]
+    if any(isinstance(one, Defect) and one.proof is not None for one in new):
+        return None
+    return shapely.union_all([one.geometry for one in new])
 
 
 def _hazards(site: Site) -> Iterator[Obstacle | Soffit | Defect | Walkway | LineCorridor | Excavation]:

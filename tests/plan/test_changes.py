@@ -131,6 +131,27 @@ def test_an_added_hazard_that_is_taken_away_from_the_set_is_missed(first: Path) 
     assert recheck(first, "robbed") == 6
 
 
+def test_what_a_plan_was_made_for_is_of_its_set(first: Path) -> None:
+    """No name leads out of the set, neither to read there nor to write."""
+    for name in ("../excavations.geojson", "excavations.geojson"):
+        root = first / name.replace("/", "-")
+        root.mkdir()
+        document = json.loads((first / "first" / "plan.json").read_text(encoding="utf-8"))
+        document["conditions"]["added"], document["outputs"] = [name], []
+        (root / "plan.json").write_text(json.dumps(document), encoding="utf-8")
+        assert recheck(first, root.name) == 6
+        assert rerouted(first, root.name, "led-out", "--wet") == 6
+
+
+def test_a_plate_that_is_laid_gives_room_so_everything_is_searched_again(first: Path) -> None:
+    laid = first / "defects.geojson"
+    proven = {"proven_by": "its maker", "proven_on": "2026-11-20", "wheel_limit_kn": 60.0, "state": "proven"}
+    plate = feature(polygon(22, 14, 24, 16), id="plate", kind="plate", width_m=2, height_m=0.02, **proven)
+    laid.write_text(geojson(plate))
+    assert rerouted(first, "first", "plate-laid", "--add", str(laid)) == 0
+    assert {why for _, why in told(first, "plate-laid").values()} == {"searched again: it comes out as it was"}
+
+
 def test_a_machine_that_was_delivered_is_accepted_or_rejected_before_unloading(first: Path, capsys: Captured) -> None:
     assert rerouted(first, "first", "other", "--machine", "SC=SD") == 0
     assert "ACCEPT SD, delivered instead of SC" in capsys.readouterr().out
