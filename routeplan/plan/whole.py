@@ -10,11 +10,11 @@ from dataclasses import dataclass, replace
 
 from routeplan import __version__
 from routeplan.hazards.register import NOT_CHECKED
-from routeplan.hazards.terrain import build_terrain
+from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.kernel import never_compiled
 from routeplan.plan.move import MovePlanner, Progress, speechless
 from routeplan.plan.outcome import k_of, kept_apart
-from routeplan.plan.portals import portals_of
+from routeplan.plan.portals import Portal, portals_of
 from routeplan.plan.validity import last_day, last_day_of_all
 from routeplan.plan_rounding import as_written
 from routeplan.recheck.opinion import second_opinion
@@ -71,40 +71,67 @@ def plan_moves(site: Site, issue: Issue, known: Known, progress: Progress) -> Pl
     issue, site = _as_of(issue, site)
     if never_compiled():
         progress("first run on this machine: compiling for about half a minute, once", 0)
-    terrain = build_terrain(site.ground, site.grid)
-    portals = portals_of(site, terrain)
-
-    def of_machine(machine_id: str) -> list[Plan]:
-        own, through = deepcopy((site, portals))  # two threads must not ask one geometry at once
-        planner, done = MovePlanner(own, terrain, through, progress), list[Plan]()
-        for wanted in (wanted for wanted in site.moves if wanted.machine == machine_id):
-            done.append(of_move(wanted, planner, [move for plan in done for move in plan.moves]))
-        return done
-
-    def of_move(wanted: MoveWanted, planner: MovePlanner, before: Sequence[Move]) -> Plan:
-        way = known(wanted, before)
-        if way is not None:
-            plan = judged(way, planner.site)
-            if plan.moves[0].refused == way.refused:
-                planner.take(wanted, way)
-                return plan
-        under = _under(wanted, planner.site, issue.conditions)
-        return judged(replace(planner.plan(wanted), under=under), planner.site)
-
-    def judged(move: Move, own: Site) -> Plan:
-        move = replace(move, valid_until=_iso(last_day(move, own, issue.day)))
-        k = {move.id: k_of(own, move.length_m)} if move.poses else {}
-        plan = as_written(_draft(site, (move,), k, issue))
-        progress(f"{move.id}: second opinion", 0)
-        return replace(plan, moves=tuple(_judged(move, plan, own) for move in plan.moves))
-
-    with ThreadPoolExecutor() as pool:  # machines search side by side; a machine's moves follow one another
-        machines = dict.fromkeys(wanted.machine for wanted in site.moves)
-        parts = [part for of_one in pool.map(of_machine, machines) for part in of_one]
+    run = _Run(site, issue, build_terrain(site.ground, site.grid), progress)
+    parts, doubted = run.planned(known)
+    if doubted:
+        parts, _ = run.planned(lambda wanted, before: None if wanted.id in doubted else known(wanted, before))
     planned = {move.id: move for part in parts for move in part.moves}
     moves = tuple(planned[wanted.id] for wanted in site.moves)
     k = {move_id: part.k_by_move[move_id] for part in parts for move_id in part.k_by_move}
     return as_written(_draft(site, moves, k, issue))
+
+
+@dataclass(frozen=True, eq=False)
+class _Run:
+    """All moves of a site, planned side by side: of each machine in one thread, and judged in another."""
+
+    site: Site
+    issue: Issue
+    terrain: Terrain
+    progress: Progress
+
+    def planned(self, known: Known) -> tuple[list[Plan], frozenset[str]]:
+        """A plan of each move by itself, and moves that were known and cannot be kept: they, or one of the machine
+        before them, are refused.
+        """
+        portals = portals_of(self.site, self.terrain)
+        with ThreadPoolExecutor() as pool:
+            machines = dict.fromkeys(wanted.machine for wanted in self.site.moves)
+            parts = list(pool.map(lambda machine: self._of_machine(machine, portals, known), machines))
+        doubted = {name for _, names in parts for name in names}
+        return [plan for plans, _ in parts for plan in plans], frozenset(doubted)
+
+    def _of_machine(
+        self, machine: str, portals: Sequence[Portal], known: Known
+    ) -> tuple[list[Plan], list[str]]:
+        # Two threads must not ask one geometry at once.
+        (own, through), looked_at = deepcopy((self.site, portals)), deepcopy(self.site)
+        planner, written, kept = MovePlanner(own, self.terrain, through, self.progress), list[Plan](), set[str]()
+        with ThreadPoolExecutor(1) as judge:
+            answers = []
+            for wanted in (wanted for wanted in own.moves if wanted.machine == machine):
+                move = known(wanted, [plan.moves[0] for plan in written])
+                if move is None:
+                    move = replace(planner.plan(wanted), under=_under(wanted, own, self.issue.conditions))
+                else:
+                    planner.take(wanted, move)
+                    kept.add(move.id)
+                written.append(self._written(move, own))
+                answers.append(judge.submit(self._judged, written[-1], looked_at))
+            judged = [answer.result() for answer in answers]
+        was = [plan.moves[0].refused for plan in written]
+        bad = next((n for n, plan in enumerate(judged) if plan.moves[0].refused != was[n]), len(judged))
+        return judged, [plan.moves[0].id for plan in judged[bad:] if plan.moves[0].id in kept]
+
+    def _written(self, move: Move, own: Site) -> Plan:
+        move = replace(move, valid_until=_iso(last_day(move, own, self.issue.day)))
+        k = {move.id: k_of(own, move.length_m)} if move.poses else {}
+        return as_written(_draft(own, (move,), k, self.issue))
+
+    def _judged(self, plan: Plan, site: Site) -> Plan:
+        """A plan of one move as the second opinion leaves it."""
+        self.progress(f"{plan.moves[0].id}: second opinion", 0)
+        return replace(plan, moves=tuple(_judged(move, plan, site) for move in plan.moves))
 
 
 def _as_of(issue: Issue, site: Site) -> tuple[Issue, Site]:

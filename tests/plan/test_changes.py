@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import shutil
 from pathlib import Path
@@ -12,7 +13,10 @@ import pytest
 from referencing import Registry, Resource
 
 from routeplan.cli.main import main
+from routeplan.plan.changes import Reroute
+from routeplan.plan.whole import Issue
 from routeplan.planfile import read_plan
+from routeplan.site.read import read_site
 from tests.plan.two_doors import DAY, ISSUED, LATER, MOVES, figures, moves_of, write_doors
 from tests.site.folders import feature, geojson, polygon
 
@@ -134,7 +138,7 @@ def test_an_added_hazard_that_is_taken_away_from_the_set_is_missed(first: Path) 
 def test_what_a_plan_was_made_for_is_of_its_set(first: Path) -> None:
     """No name leads out of the set, neither to read there nor to write."""
     for name in ("../excavations.geojson", "excavations.geojson"):
-        root = first / name.replace("/", "-")
+        root = first / f"made-for-{len(name)}"
         root.mkdir()
         document = json.loads((first / "first" / "plan.json").read_text(encoding="utf-8"))
         document["conditions"]["added"], document["outputs"] = [name], []
@@ -207,6 +211,27 @@ def test_a_kept_move_is_judged_like_any_other(first: Path) -> None:
     assert rerouted(first, "doctored", "mended", "--close", "south") == 0
     assert told(first, "mended")["M3"][0] == "changed"
     assert moves_of(first / "mended")["M3"]["poses"] == moves_of(first / "first")["M3"]["poses"]
+
+
+def test_a_move_is_kept_only_where_its_machine_stands_as_it_stood(first: Path) -> None:
+    site, before = read_site(first / "site"), read_plan(first / "first" / "plan.json")
+    reroute = Reroute(before, (), site, Issue(LATER, "2"), {})
+    m1, m2, _ = before.moves
+    _, wanted, _ = site.moves
+
+    def stands(**other: Any) -> str:
+        done = dataclasses.replace(m1, poses=(*m1.poses[:-1], m1.poses[-1]._replace(**other)))
+        return reroute._stands(m2, wanted, [done])
+
+    assert stands() == "nothing near it has changed"
+    assert stands(x=m1.poses[-1].x + 0.01) == ""
+    assert stands(bearing_deg=m1.poses[-1].bearing_deg + 1.0) == ""
+    assert stands(travel_mode="beside_rails_up") == ""
+    assert reroute._stands(m2, wanted, [dataclasses.replace(m1, poses=())]) == ""
+    earlier = dataclasses.replace(reroute, before=dataclasses.replace(before, moves=()), earlier=before.moves)
+    assert earlier._stands(m2, wanted, [m1]) == "its earlier way is open again"
+    moved = dataclasses.replace(m1, poses=(*m1.poses[:-1], m1.poses[-1]._replace(x=0.0)))
+    assert earlier._stands(m2, wanted, [moved]) == ""
 
 
 def test_a_move_that_is_said_to_need_less_open_than_it_does_is_not_kept(first: Path) -> None:
