@@ -17,6 +17,7 @@ from routeplan.hazards.prepare import encounter
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
 from routeplan.plan.ground_load import ground_load_check
+from routeplan.plan.surer import Surer
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
 from routeplan.route import Check, Plan
@@ -71,9 +72,10 @@ def test_the_plan_is_never_kinder_than_the_second_opinion_on_rough_ground(seed: 
         site, machine, configuration="stowed", travel_mode="ridden", k=0.0,
         terrain=build_terrain(site.ground, site.grid),
     )  # fmt: skip
+    hazards = met.on(None, travel_m=1.0)
     found = ground_load_check(
-        by_kind("ground load"), poses, site=site, machine=machine, hazards=met.on(None, travel_m=1.0), k=0.0, wet=True,
-        configurations=("stowed",),
+        by_kind("ground load"), poses, site=site, machine=machine, hazards=hazards, k=0.0, wet=True,
+        configurations=("stowed",), surer=Surer.of(site, machine, hazards, ("stowed",)),
     )  # fmt: skip
     again = next(one for one in opinion(move_of(poses, machine), site) if one.kind == "ground load")
     assert again.value <= found.value <= 1.25 * again.value
