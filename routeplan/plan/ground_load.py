@@ -35,7 +35,7 @@ _LITTLE = 1e-3
 
 
 class _Claim(NamedTuple):
-    """What a surface lets a wheel carry, and the most that one carries on it, kN, at ``rows``; ``by``: see `Doubt`."""
+    """What a surface lets a wheel carry, and what one does, kN, once a wheel at ``rows``; ``by``: see `Doubt`."""
 
     surface: Surface
     rows: NDArray[np.intp]
@@ -72,15 +72,14 @@ class Laden:
                     yield self.claim(surface, on)
 
     def claim(self, surface: Surface, on: NDArray[np.bool_]) -> _Claim:
-        """The wheel that carries most on a surface, row by row; ``on`` (n, 4) says which wheels are on it."""
+        """What each wheel carries on a surface; ``on`` (n, 4) says which wheels are on it."""
         assert surface.bearing is not None
-        rows, patch = np.flatnonzero(on.any(axis=1)), Patch.of(self.machine)
-        factors = self.factors(rows)
-        loads = np.where(on[rows], np.array([self.loads(row) for row in rows.tolist()]) * factors, -math.inf)
-        wheel = np.argmax(loads, axis=1)[:, None]
-        value, factor = (np.take_along_axis(some, wheel, axis=1)[:, 0] for some in (loads, factors))
-        slopes = [self.under.slopes(row) for row in rows.tolist()]
-        steep = np.array([math.hypot(*(max(map(abs, axis)) for axis in slope)) for slope in slopes])
+        met, patch = np.flatnonzero(on.any(axis=1)), Patch.of(self.machine)
+        at, wheel = np.nonzero(on[met])
+        factor = self.factors(met)[at, wheel]
+        value = np.array([self.loads(row) for row in met.tolist()])[at, wheel] * factor
+        slopes = [self.under.slopes(row) for row in met.tolist()]
+        steep = np.array([math.hypot(*(max(map(abs, axis)) for axis in slope)) for slope in slopes])[at]
         # What it bears falls ever less with the slope: from a little less steep to here it falls more than beyond.
         limit, eased, beyond = (
             np.array([limit_kn(surface.bearing, patch, slope, wet=self.wet) for slope in some])
@@ -89,10 +88,10 @@ class Laden:
         spans = self.machine.wheelbase_m, self.machine.track_m
         moment = max(sigma_kn(self.machine, shape, *spans) for shape in self.shapes)
         by = np.stack([np.nan_to_num((eased - beyond) / _LITTLE), moment * factor], axis=1)
-        return _Claim(surface, rows, value, limit, by)
+        return _Claim(surface, met[at], value, limit, by)
 
     def doubt(self, claim: _Claim) -> Doubt:
-        """What is left on a surface and how sure it is by the survey, row by row."""
+        """What is left on a surface and how sure it is by the survey, row by row and wheel by wheel."""
         accuracy, machine = self.site.ground.accuracy, self.machine
         pitch, roll = sigma_pitch(accuracy, machine.wheelbase_m), sigma_roll(accuracy, machine.track_m)
         spans = max(pitch / machine.wheelbase_m, roll / machine.track_m)
