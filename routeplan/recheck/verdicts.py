@@ -22,8 +22,8 @@ NOISE = 1e-6
 WHERE_CLAIMED = "ground load"
 #: Checks of where a machine stands to work: elsewhere they rest on nothing; the ledger has why they are open.
 SET_UP_TILT, TAIL_SWING = "set-up tilt", "tail swing"
-#: Beyond this, in the unit of a check, a row may not tell of more to spare than is found. Of planned rows none told of
-#: more than 0.00001 beyond it, and most of less: the search bounds what is looked at here in places.
+#: Beyond this, in the unit of a check, a row may not tell of more to spare than is found: ten times what figures are
+#: rounded by. Of all rows of both sample sites and of drawn sites none told of more than was found, most of less.
 TOLD = 1e-4
 #: Checks that the two opinions bound each in its own way, neither always by less.
 BOUNDED_APART = frozenset({"basket swing"})
