@@ -28,7 +28,8 @@ from routeplan.hazards.register import doubts, verdict
 from routeplan.hazards.uncertainty import sigma_pitch, sigma_roll
 from routeplan.hazards.wheel_loads import turned
 from routeplan.machine.model import Machine
-from routeplan.plan.under_wheels import UnderWheels
+from routeplan.plan.surer import HELD, Doubt, Surer
+from routeplan.plan.under_wheels import UnderWheels, ends_of
 from routeplan.route import Check, Control, Pose
 from routeplan.site.model import MoveWanted, Site, Surface
 
@@ -53,12 +54,15 @@ class Gripped:
         For each row the surfaces that it meets of which nobody said how tyres grip them.
     whose
         For each row whose word its friction is.
+    lift
+        For each row what an error of pitch makes of the share on one axle, times friction.
     """
 
     poses: Sequence[Pose]
     footing: Footing
     bare: Sequence[tuple[str, ...]]
     whose: Sequence[str]
+    lift: Floats
     site: Site
     machine: Machine
     shapes: tuple[str, ...]
@@ -84,13 +88,40 @@ class Gripped:
         pitch, roll = (np.array([max(map(abs, slope[axis])) for slope in slopes]) for axis in (0, 1))
         accuracy = site.ground.accuracy
         along, across = sigma_pitch(accuracy, machine.wheelbase_m), sigma_roll(accuracy, machine.track_m)
-        sigma = math.hypot(along, across) + along * np.nan_to_num(arms.max() * friction)
+        lift = np.nan_to_num(arms.max() * friction)
+        sigma = math.hypot(along, across) + along * lift
         brake = machine.value("brake_mps2") if "brake_mps2" in machine.figures else math.nan
         unknown = math.nan if machine.tracks else 1.0  # what a track stands on between its ends is not modelled
         footing = Footing(
             friction * unknown, steepness(pitch, roll), braked, driven, float(arms[0]), brake * unknown, sigma
         )  # fmt: skip
-        return cls(poses, footing, bare, whose, site, machine, shapes)
+        return cls(poses, footing, bare, whose, lift, site, machine, shapes)
+
+    def surer_by(self, surer: Surer, k: float) -> Gripped:
+        """The same, as sure as readings make it where the survey alone lets it not go at travel speed."""
+        figures = self.machine.figures
+        travel = self.machine.value("travel_speed_mps") if "travel_speed_mps" in figures else math.inf
+        slow, sigma = np.flatnonzero(self.fastest_mps(k) < travel), self.footing.sigma.copy()
+        sigma[slow] = surer.least(self._doubt(np.zeros(len(self.poses))).where(slow), k)
+        return replace(self, footing=replace(self.footing, sigma=sigma))
+
+    def doubt(self) -> Doubt:
+        """What is left at the limits of the rows, from each on to the next, and how sure it is."""
+        return self._doubt(self._left()[1])
+
+    def _doubt(self, margin: Floats) -> Doubt:
+        by = np.stack([np.ones_like(self.lift), self.lift], axis=1)
+        return Doubt(HELD, *ends_of(self.poses), margin, self.footing.sigma, np.zeros_like(margin), by)
+
+    def _left(self) -> tuple[Floats, Floats]:
+        """What is asked at the limits of the rows, and what is left then; NaN where nobody knows."""
+        limits = np.array([pose.v_max_mps for pose in self.poses])
+        ahead = np.maximum(limits, np.append(limits[1:], limits[-1:]))
+        wanted = self.site.thresholds
+        asked = self.footing.asked(ahead, wanted.stopping_distance_m, wanted.reaction_s)
+        left = self.footing.left(asked)
+        vague = np.array([bool(names) for names in self.bare])  # some of the ground may grip less than what is known
+        return asked, np.where(vague & (left >= 0.0), math.nan, left)
 
     def fastest_mps(self, k: float) -> Floats:
         """Fastest limit of each row, on to the next, with which it stops in time for certain; infinite for unknown."""
@@ -103,13 +134,7 @@ class Gripped:
     def check(self, line: CheckKind, k: float, from_m: float, to_m: float) -> Check:
         """The worst between two chainages."""
         chainage = np.array([pose.chainage_m for pose in self.poses])
-        limits = np.array([pose.v_max_mps for pose in self.poses])
-        ahead = np.maximum(limits, np.append(limits[1:], limits[-1:]))
-        wanted = self.site.thresholds
-        asked = self.footing.asked(ahead, wanted.stopping_distance_m, wanted.reaction_s)
-        left, sigma = self.footing.left(asked), self.footing.sigma
-        vague = np.array([bool(names) for names in self.bare])  # some of the ground may grip less than what is known
-        left = np.where(vague & (left >= 0.0), math.nan, left)
+        (asked, left), sigma = self._left(), self.footing.sigma
         inside = np.flatnonzero((chainage >= from_m) & (chainage <= to_m))
         slack = np.where(np.isnan(left), math.inf, left - k * sigma)[inside]
         row = int(inside[np.argmin(slack)])

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -18,18 +19,33 @@ from routeplan.hazards.register import doubts, verdict
 from routeplan.hazards.uncertainty import sigma_pitch, sigma_roll
 from routeplan.hazards.wheel_loads import STEP_FACTOR, load_kn, sigma_kn, turned
 from routeplan.machine.model import Configuration, Machine
-from routeplan.plan.under_wheels import UnderWheels
+from routeplan.plan.surer import CARRIED, Doubt, Surer
+from routeplan.plan.under_wheels import UnderWheels, ends_of
 from routeplan.route import Check, Pose
 from routeplan.site.model import Site, Surface
 
 Floats = NDArray[np.float64]
 
+#: The line of the catalogue.
+GROUND_LOAD = "ground load"
 #: Margin where no surface on the way claims anything, kN: "at least"; no surface claims more.
 NOTHING_CLAIMED_KN = 1000.0
+#: How much less steep ground tells how fast what it bears falls with the slope.
+_LITTLE = 1e-3
+
+
+class _Claim(NamedTuple):
+    """What a surface lets a wheel carry, and what one does, kN, once a wheel at ``rows``; ``by``: see `Doubt`."""
+
+    surface: Surface
+    rows: NDArray[np.intp]
+    value: Floats
+    limit: Floats
+    by: Floats
 
 
 @dataclass(frozen=True, eq=False)
-class _Driven:
+class Laden:
     """What rows of a route drive over, the machine that does, and whether the day may be wet."""
 
     under: UnderWheels
@@ -37,6 +53,51 @@ class _Driven:
     shapes: tuple[Configuration, ...]
     site: Site
     wet: bool
+
+    @classmethod
+    def of(
+        cls, poses: Sequence[Pose], *, site: Site, machine: Machine, hazards: Hazards, configurations: Iterable[str],
+        wet: bool,
+    ) -> Laden:  # fmt: skip
+        """A machine driven in some configurations."""
+        shapes = tuple(machine.configurations[name] for name in configurations)
+        return cls(UnderWheels.of(poses, machine, hazards, site), machine, shapes, site, wet)
+
+    def claims(self) -> Iterator[_Claim]:
+        """What each surface claims that wheels meet."""
+        for surface in (*self.site.surfaces, *_driven_over(self.site, self.machine, self.shapes)):
+            if surface.bearing is not None:
+                on = self.under.on(surface.geometry)
+                if on.any():
+                    yield self.claim(surface, on)
+
+    def claim(self, surface: Surface, on: NDArray[np.bool_]) -> _Claim:
+        """What each wheel carries on a surface; ``on`` (n, 4) says which wheels are on it."""
+        assert surface.bearing is not None
+        met, patch = np.flatnonzero(on.any(axis=1)), Patch.of(self.machine)
+        at, wheel = np.nonzero(on[met])
+        factor = self.factors(met)[at, wheel]
+        value = np.array([self.loads(row) for row in met.tolist()])[at, wheel] * factor
+        slopes = [self.under.slopes(row) for row in met.tolist()]
+        steep = np.array([math.hypot(*(max(map(abs, axis)) for axis in slope)) for slope in slopes])[at]
+        # What it bears falls ever less with the slope: from a little less steep to here it falls more than beyond.
+        limit, eased, beyond = (
+            np.array([limit_kn(surface.bearing, patch, slope, wet=self.wet) for slope in some])
+            for some in (steep, np.maximum(steep - _LITTLE, 0.0), np.maximum(steep, _LITTLE))
+        )
+        spans = self.machine.wheelbase_m, self.machine.track_m
+        moment = max(sigma_kn(self.machine, shape, *spans) for shape in self.shapes)
+        by = np.stack([np.nan_to_num((eased - beyond) / _LITTLE), moment * factor], axis=1)
+        return _Claim(surface, met[at], value, limit, by)
+
+    def doubt(self, claim: _Claim) -> Doubt:
+        """What is left on a surface and how sure it is by the survey, row by row and wheel by wheel."""
+        accuracy, machine = self.site.ground.accuracy, self.machine
+        pitch, roll = sigma_pitch(accuracy, machine.wheelbase_m), sigma_roll(accuracy, machine.track_m)
+        spans = max(pitch / machine.wheelbase_m, roll / machine.track_m)
+        survey = claim.by @ np.array([math.hypot(pitch, roll), spans])
+        starts, ends = (some[claim.rows] for some in ends_of(self.under.poses))
+        return Doubt(CARRIED, starts, ends, claim.limit - claim.value, survey, 0.0 * survey, claim.by)
 
     def factors(self, rows: NDArray[np.intp]) -> Floats:
         """What steps make of the load of each wheel on some rows, (n, 4)."""
@@ -52,69 +113,49 @@ class _Driven:
         return np.asarray(np.fmax.reduce([load_kn(self.machine, shape, *slopes) for shape in self.shapes]))
 
 
-@dataclass(frozen=True)
-class _Least:
-    """The row and wheel that have least to spare on a surface."""
+class _Least(NamedTuple):
+    """Where least is left on a surface beyond k sigma; what is not known comes after all that is."""
 
-    margin: float
-    value: float
-    limit: float
-    sigma: float
+    slack: float
+    claim: _Claim
     row: int
+    sigma: float
 
-    def slack(self, k: float) -> float:
-        """What is left beyond k sigma; what is not known comes after all that is."""
-        return math.inf if math.isnan(self.margin) else self.margin - k * self.sigma
-
-
-def _least(driven: _Driven, surface: Surface, on: NDArray[np.bool_], k: float) -> _Least:
-    """The least to spare on a surface where ``on`` (n, 4) says which wheels are on it."""
-    assert surface.bearing is not None
-    rows, patch = np.flatnonzero(on.any(axis=1)), Patch.of(driven.machine)
-    accuracy, machine = driven.site.ground.accuracy, driven.machine
-    slopes = sigma_pitch(accuracy, machine.wheelbase_m), sigma_roll(accuracy, machine.track_m)
-    sigma = max(sigma_kn(machine, shape, *slopes) for shape in driven.shapes)
-    found: list[_Least] = []
-    for row, factors in zip(rows.tolist(), driven.factors(rows), strict=True):
-        steepest = math.hypot(*(max(map(abs, slope)) for slope in driven.under.slopes(row)))
-        limit = limit_kn(surface.bearing, patch, steepest, wet=driven.wet)
-        loads = np.where(on[row], driven.loads(row) * factors, -math.inf)
-        wheel = int(np.argmax(loads))
-        value = float(loads[wheel])
-        found.append(_Least(limit - value, value, limit, sigma * float(factors[wheel]), row))
-    return min(found, key=lambda least: least.slack(k))
+    @classmethod
+    def of(cls, driven: Laden, claim: _Claim, surer: Surer, k: float) -> _Least:
+        """After readings."""
+        doubt = driven.doubt(claim)
+        sigma = surer.along(doubt, k)
+        slack = np.where(np.isnan(doubt.margin), math.inf, doubt.margin - k * sigma)
+        row = int(np.argmin(slack))
+        return cls(float(slack[row]), claim, row, float(sigma[row]))
 
 
 def ground_load_check(
     line: CheckKind, poses: Sequence[Pose], *, site: Site, machine: Machine, hazards: Hazards, k: float,
-    configurations: Iterable[str], wet: bool,
+    configurations: Iterable[str], wet: bool, surer: Surer,
 ) -> Check:  # fmt: skip
     """The check over the rows of a route, at its worst; where no surface claims anything, its acceptance decides."""
-    shapes = tuple(configurations)
-    under = UnderWheels.of(poses, machine, hazards, site)
-    driven = _Driven(under, machine, tuple(machine.configurations[name] for name in shapes), site, wet)
-    found: list[tuple[_Least, Surface]] = []
-    for surface in (*site.surfaces, *_driven_over(site, machine, driven.shapes)):
-        if surface.bearing is not None:
-            on = under.on(surface.geometry)
-            if on.any():
-                found.append((_least(driven, surface, on, k), surface))
+    driven = Laden.of(
+        poses, site=site, machine=machine, hazards=hazards, configurations=configurations, wet=wet
+    )  # fmt: skip
+    claims = list(driven.claims())
     first = poses[0]
-    if not found:
+    if not claims:
         why = tuple(text for text in doubts(replace(line, figures=(), surveyed=False), site, machine))
         return Check(
             line.kind, "not proven" if why else "pass", 0.0, NOTHING_CLAIMED_KN, NOTHING_CLAIMED_KN, line.unit, 0.0, k,
             first.chainage_m, (first.x, first.y), f"{line.source}; no surface on the way claims what wheels may weigh",
             why,
         )  # fmt: skip
-    why = _doubts(line, driven, [surface for _, surface in found])
-    least, surface = min(found, key=lambda one: one[0].slack(k))
-    result = verdict(least.margin, least.sigma, k)
-    at = poses[least.row]
-    assert surface.bearing is not None
+    why = _doubts(line, driven, [claim.surface for claim in claims])
+    claim, row, sigma = min((_Least.of(driven, claim, surer, k) for claim in claims), key=lambda one: one.slack)[1:]
+    value, limit, at = float(claim.value[row]), float(claim.limit[row]), poses[claim.rows[row]]
+    result = verdict(limit - value, sigma, k)
+    assert claim.surface.bearing is not None
     return Check(
-        line.kind, "not proven" if why and result != "fail" else result, least.value, least.limit, least.margin,
-        line.unit, least.sigma, k, at.chainage_m, (at.x, at.y), f"{surface.id}: {surface.bearing.role}", why,
+        line.kind, "not proven" if why and result != "fail" else result, value, limit, limit - value,
+        line.unit, sigma, k, at.chainage_m, (at.x, at.y), f"{claim.surface.id}: {claim.surface.bearing.role}", why,
     )  # fmt: skip
 
 
@@ -127,7 +168,7 @@ def _driven_over(site: Site, machine: Machine, shapes: Sequence[Configuration]) 
 
 
 def _doubts(
-    line: CheckKind, driven: _Driven, met: Sequence[Surface]
+    line: CheckKind, driven: Laden, met: Sequence[Surface]
 ) -> tuple[str, ...]:
     """Why it cannot be a pass on the surfaces that are met."""
     more = dict.fromkeys(name for surface in met if surface.bearing for name in rests_on(surface.bearing))

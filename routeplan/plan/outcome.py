@@ -112,8 +112,8 @@ class Outcome:
         site, machine, wanted, hazards = self.site, self.machine, self.wanted, way.hazards
         shapes = tuple(dict.fromkeys(stretch.lattice.hazards.configuration.id for stretch in way.stretches))
         k, whole = k_of(site, found.poses[-1].chainage_m), replace(self.ground, sigma=hazards.sigma)
-        gripped = Gripped.of(found.poses, machine, hazards, site, wanted, shapes)
         surer = Surer.of(site, machine, hazards, shapes)
+        gripped = Gripped.of(found.poses, machine, hazards, site, wanted, shapes).surer_by(surer, k)
         pace = paced(found, machine, whole, k, holds, gripped, surer)
         works = set_ups(found.poses, stops, site, machine, whole, lambda at: surer.at(at, k))
         judged = Judged(site, machine, hazards, k, pace.swung, gripped.driven_at(pace.poses), works, surer, wanted.wet)

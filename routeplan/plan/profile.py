@@ -21,7 +21,7 @@ from routeplan.hazards.sweep import FAR, along
 from routeplan.hazards.tile import stances_of
 from routeplan.machine.model import Machine
 from routeplan.plan.grip import GRIP, Gripped
-from routeplan.plan.ground_load import ground_load_check
+from routeplan.plan.ground_load import GROUND_LOAD, ground_load_check
 from routeplan.plan.set_up import SetUp, lowered_check, set_up_check
 from routeplan.plan.steer import least_radius_m
 from routeplan.plan.surer import BY_READINGS, Doubt, Surer
@@ -189,9 +189,16 @@ _UPPER = frozenset({
 
 
 def doubt_of(line: CheckKind, found: Profile, hazards: Hazards) -> Doubt:
-    """Margin of each stretch, and its doubt by the survey and by what hangs over it: infinite without an accuracy."""
+    """Margin of each stretch, and its doubt by the survey and by what hangs over it: infinite without an accuracy.
+
+    The ground below an underside stays as sure as the survey alone makes it.
+    """
     raw = found.margins[:, line.index]
     survey, other = np.full(len(raw), hazards.sigma[line.index]), np.zeros(len(raw))
+    if line.index == arrays.STRIKE:
+        body = hazards.sigma[arrays.OVERHEAD]
+        other += math.sqrt(hazards.sigma[arrays.STRIKE] ** 2 - body**2)
+        survey[:] = body
     if line.index in OVER:
         proven = found.margins[:, OVER[line.index]]
         other = np.nan_to_num(np.where(np.isfinite(raw), (raw - proven) / hazards.k, 0.0), posinf=math.inf)
@@ -326,11 +333,11 @@ def checks_of(found: Profile, judged: Judged, configurations: Iterable[str]) -> 
     for line in CATALOGUE:
         why = doubts(line, site, machine, configurations, {pose.steer for pose in found.poses})
         why += _unmeasured(line, found, site, hazards)
-        if line.kind == "ground load":
+        if line.kind == GROUND_LOAD:
             rows.append(
                 ground_load_check(
                     line, found.poses, site=site, machine=machine, hazards=hazards, k=k, configurations=configurations,
-                    wet=judged.wet,
+                    wet=judged.wet, surer=judged.surer,
                 )
             )
         elif line.kind == GRIP:

@@ -16,6 +16,8 @@ from routeplan.hazards.register import ASSUMED, figure_doubt, layer_doubt
 from routeplan.hazards.set_up import ANY, SIDE, Lean
 from routeplan.machine.model import Machine
 from routeplan.machine.read import read_figure_kinds
+from routeplan.plan.grip import GRIP
+from routeplan.plan.ground_load import GROUND_LOAD, Laden
 from routeplan.plan.profile import OVER, Judged, Profile, doubt_of, no_accuracy
 from routeplan.plan.set_up import SetUp
 from routeplan.plan.spots import MOST_READ, Question
@@ -55,8 +57,6 @@ def _settling(
         return
     if any(doubt.margin.size for doubt in doubts):
         yield from _spot_levels(row, doubts, judged)
-    elif line.surveyed and abs(row.margin) < row.k * row.sigma:
-        yield _better_survey(row, judged.site)
 
 
 def _reasons(site: Site, machine: Machine) -> dict[str, Measurement]:
@@ -98,6 +98,9 @@ def _doubts(line: CheckKind, found: Profile, judged: Judged) -> Iterator[Doubt]:
         levels = judged.surer.along(doubt, judged.k)
         open_ = doubt.margin < judged.k * np.hypot(levels, doubt.other)
         yield doubt.where(np.flatnonzero(open_ & np.isfinite(doubt.other)))
+    elif line.kind in (GRIP, GROUND_LOAD):
+        for doubt in [judged.gripped.doubt()] if line.kind == GRIP else _laden(found, judged):
+            yield doubt.where(np.flatnonzero(doubt.margin < judged.k * judged.surer.along(doubt, judged.k)))
     elif line.kind == SWING:
         yield _swung(found, judged)
     elif line.kind == TILT:
@@ -105,6 +108,15 @@ def _doubts(line: CheckKind, found: Profile, judged: Judged) -> Iterator[Doubt]:
             for lean in one.leans:
                 if abs(lean.margin) < judged.k * lean.sigma:
                     yield _tilted(one, lean)
+
+
+def _laden(found: Profile, judged: Judged) -> Iterator[Doubt]:
+    """What is left on each surface that claims anything."""
+    driven = Laden.of(
+        found.poses, site=judged.site, machine=judged.machine, hazards=judged.hazards,
+        configurations=judged.gripped.shapes, wet=judged.wet,
+    )  # fmt: skip
+    return map(driven.doubt, driven.claims())
 
 
 def _swung(found: Profile, judged: Judged) -> Doubt:
@@ -155,10 +167,3 @@ def _worst(beyond: Sequence[Doubt]) -> Doubt:
     """The one stretch that is farthest beyond its limit: it alone has to fail."""
     worst = max(beyond, key=lambda one: float((one.margin / one.survey).max()))
     return worst.where(np.array([int(np.argmax(worst.margin))]))
-
-
-def _better_survey(row: Check, site: Site) -> Measurement:
-    """A survey that is good enough; spot levels are not counted for this row."""
-    enough = site.ground.accuracy.short_range_m * abs(row.margin) / (row.k * row.sigma)
-    text = "spot levels are not counted for it: survey the ground here again, so that levels err no more"
-    return Measurement("accuracy", "", row.place, _NAN, enough, False, text)

@@ -99,7 +99,7 @@ class Question:
                 told = quick.told[..., at]
                 left = left - np.sum(told * (told @ np.linalg.inv(self.read[np.ix_(at, at)])), axis=-1)
             worst = self.surer.worst(np.sqrt(np.maximum(left, 0.0)), quick.used, len(doubt.margin))
-            found = self.surer.sigma(doubt.kind, Spread(worst, 0.0 * worst), self.k)
+            found = self.surer.sigma(doubt, Spread(worst, 0.0 * worst), self.k)
             lacks += float(np.maximum(more * self.k * np.hypot(found, doubt.other) - doubt.margin, 0.0).sum())
         return lacks
 

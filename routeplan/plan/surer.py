@@ -23,13 +23,13 @@ from routeplan.site.model import Site
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-#: Kinds of margin that readings make surer, basket swing by those that it rests on. Ground strike, ground load and grip
-#: are left as sure as the survey alone makes them: what they rest on is not under the wheels alone, or not linear.
+#: Kinds of margin that readings make surer, basket swing by those that it rests on.
 BY_READINGS = (
-    arrays.GRADE, arrays.SIDE_SLOPE, arrays.COMBINED, arrays.BOUNCE, arrays.HEAD, arrays.OVERHEAD, arrays.UNDER_LINE,
+    arrays.GRADE, arrays.SIDE_SLOPE, arrays.COMBINED, arrays.STRIKE, arrays.BOUNCE, arrays.HEAD, arrays.OVERHEAD,
+    arrays.UNDER_LINE, arrays.KERB_SIDE,
 )  # fmt: skip
-#: A lean whichever way, beside the kinds of margin.
-EITHER = -1
+#: Beside the kinds of margin: a lean whichever way, what a wheel carries, and what holds the machine.
+EITHER, CARRIED, HELD = -1, -2, -3
 #: Parts that a stretch and its tube are looked at in, one after the other until it is proven: along, across, in turn.
 LOOKS = ((1, 3, 1), (4, 6, 3), (8, 12, 6))
 #: The tube is first looked at in so many parts, their middles alone: what is not sure enough there is so nowhere.
@@ -46,10 +46,17 @@ class Spread(NamedTuple):
     sigma: Floats
     amiss: Floats
 
+    def told(self, k: float) -> Floats:
+        """Both together, what is put right amiss taken as its share of k sigmas."""
+        return self.sigma + self.amiss / k
+
 
 class Doubt(NamedTuple):
     """A kind of margin (of `Surer.sigma`) on ``(n,)`` stretches from pose to pose ``(n, 3)``: best estimate, and the
     standard deviation by the survey alone and of all else.
+
+    ``by`` ``(n, 2)`` is what the margin loses for an error of the slope down, and of ``CARRIED`` of the slope over the
+    span that counts, of ``HELD`` of pitch besides.
     """
 
     kind: int
@@ -58,10 +65,12 @@ class Doubt(NamedTuple):
     margin: Floats
     survey: Floats
     other: Floats
+    by: Floats | None = None
 
     def where(self, rows: NDArray[np.bool_] | NDArray[np.intp]) -> Doubt:
         """Only some of the stretches."""
-        return Doubt(self.kind, *(values[rows] for values in self[1:]))
+        starts, ends, margin, survey, other = (values[rows] for values in self[1:6])
+        return Doubt(self.kind, starts, ends, margin, survey, other, None if self.by is None else self.by[rows])
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,6 +91,8 @@ class Surer:
         The tube, to either side.
     limits_rad
         Of pitch and roll, for both combined.
+    spans_m
+        Wheelbase and track.
     """
 
     posterior: Posterior
@@ -92,6 +103,7 @@ class Surer:
     lateral_m: float
     turn_rad: float
     limits_rad: tuple[float, float]
+    spans_m: tuple[float, float]
 
     @classmethod
     def of(cls, site: Site, machine: Machine, hazards: Hazards, configurations: Iterable[str]) -> Surer:
@@ -111,19 +123,25 @@ class Surer:
             float(hazards.body.lateral),
             math.asin(hazards.body.sin_heading),
             (min(up, down), side),
+            (machine.wheelbase_m, machine.track_m),
         )
 
-    def sigma(self, kind: int, found: Spread, k: float) -> Floats:
-        """Standard deviation of a kind of margin in its unit, what is put right amiss taken as its share of k."""
-        pitch, roll, basket, point = found.sigma + found.amiss / k
+    def sigma(self, doubt: Doubt, found: Spread, k: float) -> Floats:
+        """Standard deviation of the levels' part of a margin in its unit."""
+        pitch, roll, basket, point = found.told(k)
+        if doubt.by is not None:
+            spans = np.maximum(pitch / self.spans_m[0], roll / self.spans_m[1])
+            besides = {CARRIED: spans, HELD: pitch}[doubt.kind]
+            return np.asarray(doubt.by[:, 0] * np.hypot(pitch, roll) + doubt.by[:, 1] * besides)
         told = {
             arrays.GRADE: np.degrees(pitch),
             arrays.SIDE_SLOPE: np.degrees(roll),
+            arrays.KERB_SIDE: np.degrees(roll),
             arrays.COMBINED: np.hypot(pitch / self.limits_rad[0], roll / self.limits_rad[1]),
             EITHER: np.degrees(np.hypot(pitch, roll)),
             arrays.BOUNCE: basket,
         }
-        return np.asarray(told.get(kind, point))
+        return np.asarray(told.get(doubt.kind, point))
 
     def along(self, doubt: Doubt, k: float) -> Floats:
         """Standard deviation of the levels' part of a margin, stretch by stretch; never more than the survey's own."""
@@ -135,24 +153,25 @@ class Surer:
             rows = rows[doubt.margin[rows] < k * np.hypot(sigma[rows], doubt.other[rows])]
             some = doubt.where(rows)
             # Poses that are not sure enough by themselves are not looked at closer.
-            rows = rows[some.margin >= k * np.hypot(self.sigma(some.kind, self.spread(some, QUICK), k), some.other)]
+            rows = rows[some.margin >= k * np.hypot(self.sigma(some, self.spread(some, QUICK), k), some.other)]
             some = doubt.where(rows)
-            sigma[rows] = np.minimum(sigma[rows], self.sigma(some.kind, self.spread(some, look, astray=True), k))
+            sigma[rows] = np.minimum(sigma[rows], self.sigma(some, self.spread(some, look, astray=True), k))
         return sigma
 
     def least(self, doubt: Doubt, k: float) -> Floats:
         """The same as closely as it is ever looked at, whatever the margins."""
         if not self.posterior.surer:
             return doubt.survey
-        return np.minimum(doubt.survey, self.sigma(doubt.kind, self.spread(doubt, LOOKS[-1], astray=True), k))
+        return np.minimum(doubt.survey, self.sigma(doubt, self.spread(doubt, LOOKS[-1], astray=True), k))
 
     def at(self, at: Anchor, k: float) -> tuple[float, float]:
         """Standard deviations of pitch and roll in the tube about a pose, degrees; infinite where no reading tells."""
         if not self.posterior.surer:
             return math.inf, math.inf
         pose, none = np.array([[at.x, at.y, at.heading]]), np.zeros(1)
-        found = self.spread(Doubt(EITHER, pose, pose, none, none, none), LOOKS[-1], astray=True)
-        return float(self.sigma(arrays.GRADE, found, k)[0]), float(self.sigma(arrays.SIDE_SLOPE, found, k)[0])
+        leans = Doubt(EITHER, pose, pose, none, none, none)
+        pitch, roll, *_ = np.degrees(self.spread(leans, LOOKS[-1], astray=True).told(k))
+        return float(pitch[0]), float(roll[0])
 
     def spread(self, doubt: Doubt, look: tuple[int, int, int], *, astray: bool = False) -> Spread:
         """The worst in the tube about each stretch, looked at in so many parts along, across and in turn.
@@ -183,8 +202,10 @@ class Surer:
     def used(self, kind: int) -> NDArray[np.bool_]:
         """Which forms a kind of margin rests on."""
         pitch, roll, basket, point = self._spans()
-        told = {arrays.GRADE: (pitch,), arrays.SIDE_SLOPE: (roll,), arrays.BOUNCE: (basket,)}
-        both = {arrays.COMBINED: (pitch, roll), EITHER: (pitch, roll)}
+        told = {
+            arrays.GRADE: (pitch,), arrays.SIDE_SLOPE: (roll,), arrays.KERB_SIDE: (roll,), arrays.BOUNCE: (basket,)
+        }  # fmt: skip
+        both = dict.fromkeys((arrays.COMBINED, EITHER, CARRIED, HELD), (pitch, roll))
         used = np.zeros(sum(map(len, self.forms)), dtype=bool)
         for span in (told | both).get(kind, (point,)):
             used[span] = True

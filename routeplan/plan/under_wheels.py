@@ -26,6 +26,12 @@ _SAG_M = 0.005
 _UNKNOWN = 9.0
 
 
+def ends_of(poses: Sequence[Pose]) -> tuple[Floats, Floats]:
+    """Where the machine is at each row and at the next, ``(n, 3)`` each."""
+    rows = np.array([(pose.x, pose.y, heading_rad(pose.bearing_deg)) for pose in poses])
+    return rows, np.concatenate([rows[1:], rows[-1:]])
+
+
 @dataclass(frozen=True, eq=False)
 class UnderWheels:
     """Rows of a route as what is under its wheels: ``courses`` (n, 4) of the hubs, ``reach_m`` (4,) of their tyres."""
@@ -38,7 +44,7 @@ class UnderWheels:
     @classmethod
     def of(cls, poses: Sequence[Pose], machine: Machine, hazards: Hazards, site: Site) -> UnderWheels:
         """Of each row on to the next, the tube included."""
-        x, y, heading = np.array([(pose.x, pose.y, heading_rad(pose.bearing_deg)) for pose in poses]).T[:, :, None]
+        x, y, heading = ends_of(poses)[0].T[:, :, None]
         xi, eta = np.array([(wheel.xi_m, wheel.eta_m) for wheel in machine.wheels]).T
         hubs = np.stack([x + xi * np.cos(heading) - eta * np.sin(heading),
                          y + xi * np.sin(heading) + eta * np.cos(heading)], axis=-1)  # fmt: skip

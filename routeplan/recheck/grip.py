@@ -110,7 +110,9 @@ def offer_grip(case: Case, stance: Stance, fastest_mps: Floats, ledger: Ledger) 
     ]
     least = np.fmin.reduce(gives)
     unknown = (np.isnan(np.stack(gives)).any(axis=0) | vague[:, None, None]) & ~(least < used)
-    sigma = math.hypot(case.sigmas.pitch, case.sigmas.roll) + _of_the_share(case, mu) * case.sigmas.pitch
+    sure = case.sure(stance.hub_x, stance.hub_y, ledger.k)
+    along, across = (np.asarray(one)[..., None] for one in (sure.pitch, sure.roll))
+    sigma = np.hypot(along, across) + _of_the_share(case, mu) * along
     margin = np.where(unknown, np.nan, least - used)
     if (unknown & ~off).any():
         ledger.leave_open(KIND, "what holds it is not known all along the way")

@@ -80,13 +80,25 @@ def resistance_kpa(soil: Drained, beside_kpa: float, short_m: float, long_m: flo
 
     EN 1997-1 Annex D.4 without cohesion (formulas from memory).
     """
+    cover, weight, power = _level_kpa(soil, beside_kpa, short_m, long_m)
+    upright = np.maximum(0.0, 1.0 - slope)
+    return np.asarray(cover * upright**power + weight * upright ** (power + 1))
+
+
+def falls_kpa(soil: Drained, beside_kpa: float, short_m: float, long_m: float, slope: Floats) -> Floats:
+    """By how much the same falls for a slope of one more: what `resistance_kpa` loses at the rate that it has here."""
+    cover, weight, power = _level_kpa(soil, beside_kpa, short_m, long_m)
+    upright = np.maximum(0.0, 1.0 - slope)
+    return np.asarray(power * cover * upright ** (power - 1) + (power + 1) * weight * upright**power)
+
+
+def _level_kpa(soil: Drained, beside_kpa: float, short_m: float, long_m: float) -> tuple[float, float, float]:
+    """What cover and weight of the soil make it bear on the level, kPa, and the power that a slope counts by."""
     phi = math.radians(soil.phi_deg)
     flow = math.exp(math.pi * math.tan(phi)) * (1 + math.sin(phi)) / (1 - math.sin(phi))
-    power = 1 + 1 / (1 + short_m / long_m)
-    upright = np.maximum(0.0, 1.0 - slope) ** power
-    cover = beside_kpa * flow * (1 + short_m / long_m * math.sin(phi)) * upright
+    cover = beside_kpa * flow * (1 + short_m / long_m * math.sin(phi))
     weight = soil.weight_knm3 * short_m * (flow - 1) * math.tan(phi) * (1 - 0.3 * short_m / long_m)
-    return np.asarray(cover + weight * upright * np.maximum(0.0, 1.0 - slope))
+    return cover, weight, 1 + 1 / (1 + short_m / long_m)
 
 
 def share_left(surface: Surface, case: Case) -> float:
@@ -97,26 +109,27 @@ def share_left(surface: Surface, case: Case) -> float:
     return math.nan if ground.wet is None else ground.wet
 
 
-def allowed_kn(surface: Surface, case: Case, slope: Floats) -> Floats:
-    """What one wheel may carry on a surface, kN, for the slopes that the machine stands on."""
+def allowed_kn(surface: Surface, case: Case, slope: Floats) -> tuple[Floats, Floats]:
+    """What one wheel may carry on a surface, kN, for the slopes that the machine stands on, and how much less for a
+    slope of one more.
+    """
     ground, machine = surface.bearing, case.machine
     if isinstance(ground, HardGround):
-        return np.full_like(slope, ground.wheel_kn)
+        return np.full_like(slope, ground.wheel_kn), np.zeros_like(slope)
     area, wide, left = case.figure("contact_area_m2"), machine.wheels[0].width_m, share_left(surface, case)
     if isinstance(ground, Clay):
         square = 1.2 * (2 + math.pi) * ground.cu_kpa / ground.factor
-        return np.full_like(slope, left * area * min(square, ground.rut_kpa))
+        return np.full_like(slope, left * area * min(square, ground.rut_kpa)), np.zeros_like(slope)
     assert isinstance(ground, Platform)
     more = 2 * ground.thickness_m * math.tan(math.radians(ground.spread_deg))
     sides = area / wide + more, wide + more
     sharing = (1 + (sides[0] > machine.wheelbase_m)) * (1 + (sides[1] > machine.track_m))
-    pressure: Floats | float
-    if isinstance(ground.below, Drained):
-        beside = ground.below.weight_knm3 * ground.thickness_m
-        pressure = resistance_kpa(ground.below, beside, min(sides), max(sides), slope) / ground.below.factor
-    else:
-        pressure = ground.below
-    return np.full_like(slope, left * sides[0] * sides[1] / sharing) * pressure
+    spread = np.full_like(slope, left * sides[0] * sides[1] / sharing)
+    if not isinstance(ground.below, Drained):
+        return spread * ground.below, np.zeros_like(slope)
+    pushed = ground.below, ground.below.weight_knm3 * ground.thickness_m, min(sides), max(sides), slope
+    kpa, lost = (bears(*pushed) / ground.below.factor for bears in (resistance_kpa, falls_kpa))
+    return spread * kpa, spread * lost
 
 
 def offer_ground_load(case: Case, stance: Stance, ledger: Ledger) -> None:
@@ -154,8 +167,10 @@ def _offer(case: Case, stance: Stance, ledger: Ledger, surface: Surface, at: Int
     loads = standing_loads(case.machine, case.configuration, stance.planes) * steps
     slopes = np.hypot(stance.planes.pitch, stance.planes.roll).max(axis=(1, 2))
     load = np.where(under, np.maximum(loads[at], loads[after]), np.nan)
-    allowed = allowed_kn(surface, case, np.maximum(slopes[at], slopes[after]))[:, None]
-    sigma = _sigma_kn(case) * np.maximum(steps[at], steps[after])
+    allowed, falls = (some[:, None] for some in allowed_kn(surface, case, np.maximum(slopes[at], slopes[after])))
+    carried, slope = _sigmas(case, stance, ledger.k)
+    sigma = np.maximum((carried * steps)[at], (carried * steps)[after])
+    sigma = sigma + np.nan_to_num(falls) * np.maximum(slope[at], slope[after])
     ledger.offer(KIND, stance.rows[at], allowed - load, value=load, limit=allowed, sigma=sigma)
     if any(one.geometry is surface.geometry for one in case.site.defects):
         # A cover or plate, however well proven, is kept off where nobody knows what wheels carry.
@@ -173,10 +188,13 @@ def _steps(case: Case, stance: Stance) -> Floats:
     return np.where(met.any(axis=1), _AT_A_STEP, 1.0)
 
 
-def _sigma_kn(case: Case) -> float:
-    """How far the survey's error of the slopes carries into a load, kN."""
+def _sigmas(case: Case, stance: Stance, k: float) -> tuple[Floats, Floats]:
+    """How far errors of the slopes carry into a load at rest, kN, and how large they are down the slope, ``(n, 1)``."""
     machine = case.machine
     moment = case.configuration.mass_kg * case.figure("gravity_height_m")
     moment += case.figure("rated_load_kg") * (case.configuration.basket.floor_height_m + _PEOPLE_M)
-    slopes = case.sigmas.pitch / machine.wheelbase_m, case.sigmas.roll / machine.track_m
-    return 0.0 if math.isnan(moment) else moment * _KILOGRAM_KN * max(slopes)
+    sure = case.sure(stance.hub_x, stance.hub_y, k)
+    pitch, roll = (np.broadcast_to(one, stance.x.shape) for one in (sure.pitch, sure.roll))
+    lever = np.maximum(pitch / machine.wheelbase_m, roll / machine.track_m).max(axis=1)
+    carried = np.nan_to_num(moment) * _KILOGRAM_KN * lever
+    return carried[:, None], np.hypot(pitch, roll).max(axis=1)[:, None]

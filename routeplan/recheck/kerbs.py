@@ -50,7 +50,8 @@ def _offer(case: Case, stance: Stance, ledger: Ledger, defect: Defect, at: Ints)
         return
     clean = disc_levels(case, stance.hub_x[some], stance.hub_y[some], stance.heading[some], clean=True)
     slope, most = np.abs(np.degrees(np.arctan(settle(case, clean).roll))), case.site.thresholds.kerb_side_slope_deg
-    sigma = math.degrees(case.sigmas.roll)
+    sure = case.sure(stance.hub_x[some], stance.hub_y[some], ledger.k)
+    sigma = np.degrees(np.asarray(sure.roll))
     ledger.offer("kerb side slope", stance.rows[some], most - slope, value=slope, limit=most, sigma=sigma)
 
 

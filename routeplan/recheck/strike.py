@@ -84,7 +84,7 @@ def _may_strike(case: Case, stance: Stance, box: Box, k: float) -> Floats:
 def _strike_outline(case: Case, stance: Stance, ledger: Ledger, box: Box) -> None:
     xi, eta = outline_points(box, min(case.levels.cell_m / 4, POINT_SPACING_M))
     x, y, z = stance.place(xi, eta, np.full(len(xi), box.bottom_m))
-    _offer(case, stance, ledger, z - case.levels.real.at(x, y), case.sigmas.point(xi, eta))
+    _offer(case, stance, ledger, z - case.levels.real.at(x, y), (xi, eta))
 
 
 def _strike_nodes(case: Case, stance: Stance, ledger: Ledger, box: Box) -> None:
@@ -105,15 +105,15 @@ def _strike_nodes(case: Case, stance: Stance, ledger: Ledger, box: Box) -> None:
     for (from_xi, from_eta), (to_xi, to_eta) in zip(ring, np.roll(ring, -1, axis=0), strict=True):
         inside &= (to_xi - from_xi) * (eta - from_eta) - (to_eta - from_eta) * (xi - from_xi) >= 0
     gap = np.where(inside, z - ground[close][:, None, None, None], np.nan)
-    _offer(case, some, ledger, gap, case.sigmas.point(xi, eta))
+    _offer(case, some, ledger, gap, (xi, eta))
 
 
-def _offer(case: Case, stance: Stance, ledger: Ledger, gap: Floats, sigma_m: Floats) -> None:
-    """Offer gaps below an underside; a huge negative one stands over an unknown level, NaN over none."""
+def _offer(case: Case, stance: Stance, ledger: Ledger, gap: Floats, at: tuple[Floats, Floats]) -> None:
+    """Offer gaps below body points; a huge negative one stands over an unknown level, NaN over none."""
     unknown = gap < -KNOWN_BELOW_M
     gap = np.where(unknown, np.nan, gap)
     clearance = case.site.thresholds.ground_clearance_m
-    sigma = np.hypot(sigma_m, case.sigmas.accuracy.short_range_m)
+    sigma = case.sure(stance.hub_x, stance.hub_y, ledger.k).gap_in(*at)
     ledger.offer("ground strike", stance.rows, gap - clearance, value=gap, limit=clearance, sigma=sigma)
     share = 1.0 - unknown.mean(axis=(1, 2, 3))
     ledger.offer("levels known", stance.rows, share - 1.0, value=share, limit=1.0)
@@ -138,12 +138,15 @@ def _strike_features(case: Case, stance: Stance, ledger: Ledger, box: Box) -> No
         at = near(defect.geometry, x, y, reach) if defect.height_m > 0 else np.zeros(0, dtype=np.intp)
         if not at.size:
             continue
-        corners = overlap_corners(stance.pick(at), xy, box.bottom_m, defect.geometry, piece_m=case.levels.cell_m / 2)
+        close = stance.pick(at)
+        corners = overlap_corners(close, xy, box.bottom_m, defect.geometry, piece_m=case.levels.cell_m / 2)
         if corners is None:
             continue
         top = case.levels.clean.at(corners.x, corners.y) + defect.height_m
         gap = np.where(top > KNOWN_BELOW_M, np.nan, corners.z - top)
-        sigma = np.hypot(case.sigmas.point(corners.xi, corners.eta), case.sigmas.accuracy.short_range_m)
+        sure = case.sure(close.hub_x, close.hub_y, ledger.k)
+        heights = sure.point_in((corners.at, corners.variant), corners.xi, corners.eta)
+        sigma = np.hypot(heights, case.sigmas.accuracy.short_range_m)
         ledger.offer("ground strike", corners.rows, gap - clearance, value=gap, limit=clearance, sigma=sigma)
 
 

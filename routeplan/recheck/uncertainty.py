@@ -109,6 +109,16 @@ class Sure:
             return self.survey.point(xi_m, eta_m)
         return self._heights(xi_m, eta_m, self.left[poses], self.amiss[poses])
 
+    def gap_in(self, xi_m: Floats, eta_m: Floats) -> Floats:
+        """Of the gap between body points and the ground below, which stays as sure as the survey alone makes it: every
+        point on both planes in every pose, ``(..., 9, 1 or 2, points)``.
+        """
+        if self.left is None or self.amiss is None:
+            heights = self.survey.point(xi_m, eta_m)
+        else:
+            heights = self._heights(xi_m, eta_m, self.left[..., None, None, :, :], self.amiss[..., None, None, :])
+        return np.asarray(np.hypot(heights, self.survey.accuracy.short_range_m))
+
     def _heights(self, xi_m: Floats, eta_m: Floats, left: Floats, amiss: Floats) -> Floats:
         """The worse of the body leaning with its front axle and with its rear one, on the middles of both."""
         q, lean = (xi_m - self.survey.xi_rear_m) / self.survey.wheelbase_m, eta_m / self.survey.track_m

@@ -12,16 +12,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from shapely.geometry import Point
+from shapely.geometry import Point, box
 
 from routeplan.hazards import uncertainty
 from routeplan.hazards.posterior import Posterior, forms_of
+from routeplan.plan.surer import CARRIED, HELD, Doubt, Surer
+from routeplan.recheck.grip import share_on
+from routeplan.recheck.ground_load import allowed_kn, standing_loads
 from routeplan.recheck.readings import Readings
+from routeplan.recheck.stance import Plane, planes_of
 from routeplan.recheck.uncertainty import Sigmas, Sure
-from routeplan.site.model import Ground
+from routeplan.site.bearing import Drained, Platform
+from routeplan.site.model import Ground, Surface
 from routeplan.site.reading import Reading
 from routeplan.site.readings import put_right
 from tests import worlds
+from tests.recheck.test_grip import case_of
 
 Floats = NDArray[np.float64]
 
@@ -38,8 +44,8 @@ def survey(correlation_m: float, z: Floats | None = None) -> Ground:
     return worlds.ground(np.zeros((61, 61)) if z is None else z, accuracy=accuracy)
 
 
-def readings(levels_m: Floats) -> tuple[Reading, ...]:
-    rows = zip(TAKEN, levels_m, OWN_M, strict=True)
+def readings(levels_m: Floats, where: Floats = TAKEN) -> tuple[Reading, ...]:
+    rows = zip(where, levels_m, OWN_M, strict=True)
     day = dt.date(2026, 11, 9)
     return tuple(Reading(f"r{n}", Point(xy), float(z), own, day, "test") for n, (xy, z, own) in enumerate(rows))
 
@@ -48,13 +54,18 @@ def simulated(correlation_m: float) -> tuple[Floats, Floats, Floats]:
     """Errors of the survey under the wheels ``(DRAWS, 4)``, what readings lie off it by ``(DRAWS, 5)``, and the least
     squares of the first on the second ``(5, 4)``.
     """
-    places = np.concatenate([HUBS, TAKEN])
+    errors, off = draws(np.concatenate([HUBS, TAKEN]), len(TAKEN), correlation_m, 20261109)
+    return errors, off, np.asarray(np.linalg.lstsq(off, errors, rcond=None)[0], dtype=np.float64)
+
+
+def draws(places: Floats, last: int, correlation_m: float, seed: int) -> tuple[Floats, Floats]:
+    """Errors of the survey at places, and what readings at the last of them lie off it by."""
     apart = np.linalg.norm(places[:, None] - places[None], axis=2)
     covariance = SIGMA_M**2 * np.exp(-apart / correlation_m) + 1e-12 * np.eye(len(places))
-    rng = np.random.default_rng(20261109)
+    rng = np.random.default_rng(seed)
     errors = rng.standard_normal((DRAWS, len(places))) @ np.linalg.cholesky(covariance).T
-    off = errors[:, 4:] + rng.standard_normal((DRAWS, len(TAKEN))) * np.array(OWN_M)
-    return errors[:, :4], off, np.linalg.lstsq(off, errors[:, :4], rcond=None)[0]
+    off = errors[:, -last:] + rng.standard_normal((DRAWS, last)) * np.array(OWN_M)
+    return errors[:, :-last], off
 
 
 @pytest.mark.parametrize("correlation_m", [0.5, 2.0, 10.0])
@@ -98,6 +109,87 @@ def test_levels_are_put_right_as_the_draws_say(correlation_m: float) -> None:
         assert right.z[node] == pytest.approx(other, abs=1e-9)
     again = Readings(right, taken).rise(*HUBS.T)
     assert again == pytest.approx(rise, abs=1e-12), "levels put right are not put right twice"
+
+
+WEIGHED = worlds.scissor(
+    rated_load_kg=230.0, gravity_xi_m=0.8, gravity_eta_m=0.0, gravity_height_m=0.6, wheel_load_max_kn=0.1,
+    brakes_front=0.0,
+)  # fmt: skip
+MU, MOMENT_KGM = 0.5, 2300.0 * 0.6 + 230.0 * 2.2
+SOFT = Surface("s", box(0, 0, 9, 9), "fill", None, Platform("engineer", 0.2, 30.0, Drained(30.0, 10.0, 2.0), 1.0))
+
+
+def margins(pitch: float, roll: float, errors: Floats) -> dict[str, Floats]:
+    """What a machine on a slope has left on each of its planes ``(draws, 2)`` in each draw of the errors of its wheels'
+    levels: of ground load on hard ground and on drained ground, kN, and of grip, all of what the levels decide.
+    """
+    level_m = np.array([1.85 * pitch + 0.7 * roll, 1.85 * pitch, 0.7 * roll, 0.0]) + errors
+    both = planes_of(level_m, wheelbase_m=1.85, track_m=0.70, xi_rear_m=0.0, follow=(0, 0.0))
+    planes = Plane(*(one.reshape(-1, 1, 1) for one in (both.level, both.pitch, both.roll)))
+    load = standing_loads(WEIGHED, WEIGHED.configurations["stowed"], planes).max(axis=1)
+    bears = allowed_kn(SOFT, case_of(WEIGHED), np.hypot(both.pitch, both.roll).ravel())[0]
+    steepest = np.sqrt((1 + both.pitch**2) * (1 + both.roll**2) - 1).ravel()
+    held = MU * share_on(case_of(WEIGHED), planes, "brakes", 0.0).ravel()
+    found = {"hard ground": -load, "drained ground": bears - load, "grip": held - steepest}
+    return {kind: left.reshape(-1, 2) for kind, left in found.items()}
+
+
+@pytest.mark.parametrize("correlation_m", [0.5, 2.0, 10.0])
+@pytest.mark.parametrize(("pitch", "roll"), [(0.0, 0.0), (0.12, 0.0), (-0.10, 0.08), (0.0, -0.04)])
+def test_no_margin_is_less_sure_than_told(correlation_m: float, pitch: float, roll: float) -> None:
+    """What readings leave of simulated errors, through the second room's own formulas of loads and of grip."""
+    errors, off, pulls = simulated(correlation_m)
+    ground, taken = survey(correlation_m), readings(np.zeros(5))
+    found = margins(pitch, roll, errors - off @ pulls)
+    spans, lift = (1.85, 0.70), MU * MOMENT_KGM / 2530.0 / 1.85
+    surer = Surer(
+        Posterior.of(ground, taken), forms_of(WEIGHED, [(2.13, 0.4)]), 1, HUBS[:, 0] - 5.0, HUBS[:, 1] - 5.0, 0.0, 0.0,
+        (1.0, 1.0), spans,
+    )  # fmt: skip
+    hubs = HUBS[None, :, 0], HUBS[None, :, 1]
+    sure = Sure.of(Sigmas.of(WEIGHED, ground.accuracy), Readings(ground, taken), *hubs, 2.0)
+    p, r = float(np.max(sure.pitch)), float(np.max(sure.roll))
+    moment = 9.80665e-3 * MOMENT_KGM
+    falls = float(allowed_kn(SOFT, case_of(WEIGHED), np.array([math.hypot(pitch, roll)]))[1][0])
+    told = {
+        "hard ground": (CARRIED, (0.0, moment), moment * max(p / 1.85, r / 0.70)),
+        "drained ground": (CARRIED, (falls, moment), falls * math.hypot(p, r) + moment * max(p / 1.85, r / 0.70)),
+        "grip": (HELD, (1.0, lift), math.hypot(p, r) + lift * p),
+    }
+    at, none = np.array([(5.0, 5.0, 0.0)]), np.zeros(1)
+    for kind, (index, by, second) in told.items():
+        doubt = Doubt(index, at, at, none, none, none, np.array([by]))
+        first = float(surer.sigma(doubt, surer.spread(doubt, (1, 1, 1)), 2.0)[0])
+        assert first == pytest.approx(second, rel=1e-9), "both rooms tell the same of one pose"
+        drawn = float(np.std(found[kind], axis=0).max())
+        assert first >= 0.98 * drawn
+        if roll < 0.0 == pitch:
+            assert first <= 1.3 * drawn, "where the roll decides little is given away"
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_no_gap_below_an_underside_is_less_sure_than_told(seed: int) -> None:
+    """The ground below is another place of the same field, taken to be as sure as surveyed and alone: readings at
+    random, an underside under the machine or beyond its ends.
+    """
+    rng = np.random.default_rng(seed)
+    correlation_m = (0.5, 2.0, 10.0)[seed % 3]
+    xi, eta = float(rng.uniform(-1.5, 4.5)), float(rng.uniform(-0.5, 0.5))
+    where = rng.uniform((3.5, 4.0), (9.5, 6.0), (5, 2))
+    places = np.concatenate([HUBS, [(5.0 + xi, 5.0 + eta)], where])
+    errors, off = draws(places, len(where), correlation_m, seed)
+    after = errors - off @ np.linalg.lstsq(off, errors, rcond=None)[0]
+    q = xi / 1.85
+    middle = (q * (after[:, 0] + after[:, 1]) + (1 - q) * (after[:, 2] + after[:, 3])) / 2
+    gaps = [middle + eta * (after[:, a] - after[:, a + 1]) / 0.70 - after[:, 4] for a in (0, 2)]
+    ground, taken = survey(correlation_m), readings(np.zeros(5), where)
+    sure = Sure.of(Sigmas.of(MACHINE, ground.accuracy), Readings(ground, taken), HUBS[:, 0], HUBS[:, 1], 2.0)
+    second = float(sure.gap_in(np.array([xi]), np.array([eta])).max())
+    planned = Posterior.of(ground, taken).widest(
+        HUBS[None, :, 0], HUBS[None, :, 1], 0.0, forms_of(MACHINE, [(xi, eta)]).points
+    )[0].max()  # fmt: skip
+    assert second == pytest.approx(math.hypot(planned, SIGMA_M), rel=1e-9)
+    assert second >= 0.98 * max(map(np.std, gaps))
 
 
 def test_without_readings_near_it_is_as_sure_as_the_survey() -> None:

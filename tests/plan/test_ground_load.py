@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import math
 from typing import Any
 
 import numpy as np
@@ -12,18 +13,22 @@ from shapely import Point, union_all
 from shapely.geometry import Polygon, box
 
 import routeplan.plan.ground_load
+from routeplan.hazards.bearing import Patch, limit_kn
 from routeplan.hazards.catalogue import by_kind
 from routeplan.hazards.prepare import encounter
 from routeplan.hazards.terrain import build_terrain
+from routeplan.hazards.uncertainty import sigma_pitch, sigma_roll
+from routeplan.hazards.wheel_loads import KN_PER_KG
 from routeplan.machine.model import Machine
 from routeplan.plan.ground_load import ground_load_check
+from routeplan.plan.surer import Surer
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
 from routeplan.route import Check, Plan
-from routeplan.site.bearing import Bearing, Clay, HardGround
+from routeplan.site.bearing import Bearing, Clay, Drained, HardGround, Platform
 from routeplan.site.model import Acceptance, Defect, Site, Surface
 from tests.recheck.drives import drive, move_of, opinion, yard_for
-from tests.worlds import ROUGH, flat_site, place, scissor, wanted
+from tests.worlds import GOOD_SURVEY, ROUGH, flat_site, place, scissor, wanted
 
 ISSUED = "2026-11-24T12:00:00+00:00"
 #: What a rear wheel carries with people in the corner over it: the rear axle has 2300 x 1.05 / 1.85 and
@@ -71,12 +76,35 @@ def test_the_plan_is_never_kinder_than_the_second_opinion_on_rough_ground(seed: 
         site, machine, configuration="stowed", travel_mode="ridden", k=0.0,
         terrain=build_terrain(site.ground, site.grid),
     )  # fmt: skip
+    hazards = met.on(None, travel_m=1.0)
     found = ground_load_check(
-        by_kind("ground load"), poses, site=site, machine=machine, hazards=met.on(None, travel_m=1.0), k=0.0, wet=True,
-        configurations=("stowed",),
+        by_kind("ground load"), poses, site=site, machine=machine, hazards=hazards, k=0.0, wet=True,
+        configurations=("stowed",), surer=Surer.of(site, machine, hazards, ("stowed",)),
     )  # fmt: skip
     again = next(one for one in opinion(move_of(poses, machine), site) if one.kind == "ground load")
     assert again.value <= found.value <= 1.25 * again.value
+
+
+def test_what_a_platform_on_drained_ground_loses_with_the_slope_makes_it_less_sure() -> None:
+    """Up 4 %: to what the slope makes of the load comes the slope's own doubt times what the ground bears less for it.
+    """
+    _, x = np.mgrid[0:81, 0:121] * 0.25
+    soil = Platform("engineer", 0.2, 30.0, Drained(30.0, 10.0, 2.0), 1.0)
+    machine = weighed(mass_kg=300.0, rated_load_kg=1.0, wheel_load_max_kn=1.0)
+    found = []
+    for bearing in (soil, dataclasses.replace(soil, below=100.0)):
+        check = row(planned(dataclasses.replace(deck(bearing, machine=machine, z=0.04 * x))))
+        assert check.verdict == "pass"
+        found.append(check)
+    accuracy = GOOD_SURVEY
+    pitch, roll = sigma_pitch(accuracy, machine.wheelbase_m), sigma_roll(accuracy, machine.track_m)
+    loads = KN_PER_KG * (300.0 * 0.6 + 1.0 * 2.2) * max(pitch / machine.wheelbase_m, roll / machine.track_m)
+    assert found[1].sigma == pytest.approx(loads, abs=1e-4)
+    slope, little = 0.04, 1e-4
+    patch = Patch.of(machine)
+    bears = [limit_kn(soil, patch, at, wet=True) for at in (slope - little, slope + little)]
+    lost = (bears[0] - bears[1]) / (2 * little) * math.hypot(pitch, roll)
+    assert lost > 0.005 and loads + 0.9 * lost < found[0].sigma < loads + 1.1 * lost
 
 
 SILL = Defect("s", "sill", box(14.4, -1.0, 14.5, 21.0), 0.1, 0.0, 0.001, None)

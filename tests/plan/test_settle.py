@@ -20,10 +20,27 @@ from routeplan.search.anchors import Anchor
 from routeplan.site.read import read_site
 from tests.plan.test_set_up import hazards_of
 from tests.plan.yards import ISSUED, SHEET, door_head, fed_back, open_kinds, planned, row, write_yard
+from tests.site.folders import feature, polygon
 
 #: Under a door head that leaves 18 mm; at a workface that rises by 2.5 deg of the 2.8 allowed.
 GATE = {"soffits": [door_head(0.018)]}
 FACE = {"rise": 0.0437, "kind": "workface"}
+#: Over a band that lets a wheel carry 0.34 kN more than it does; up a tenth over one that holds it by 0.014 of its
+#: weight; over a lump between its wheels; over a sill on ground that falls to the side by 0.67 deg less than it may.
+DECK = {
+    "bands": [{"bearing_by": "engineer", "wheel_limit_kn": 15.52}],
+    "sheet": dict(SHEET) | {
+        "rated_load_kg": 230.0, "gravity_xi_m": 0.8, "gravity_eta_m": 0.0, "gravity_height_m": 0.6,
+        "wheel_load_max_kn": 1.0,
+    },
+}  # fmt: skip
+SLICK = {"rise": 0.1, "bands": [{"friction_by": "a test", "friction_dry": 0.1166, "friction_wet": 0.1166}]}
+LUMP = {"defects": [feature(polygon(11.95, 1.48, 12.05, 1.52), id="lump", kind="sill", height_m=0.031)]}
+SILL = {"falls": 0.0403, "defects": [feature(polygon(11.9, 0, 12.1, 3), id="sill", kind="sill", height_m=0.01)]}
+OPEN: list[tuple[str, dict[str, Any], bool]] = [
+    ("basket swing", GATE, False), (TILT, FACE, True), ("ground load", DECK, False), ("grip", SLICK, False),
+    ("ground strike", LUMP, True), ("kerb side slope", SILL, False),
+]  # fmt: skip
 PASSES = ("pass", "pass with controls")
 
 
@@ -31,9 +48,9 @@ def places(found: tuple[Measurement, ...]) -> list[tuple[float, float]]:
     return [one.place for one in found]
 
 
-@pytest.mark.parametrize(("kind", "yard", "fewest"), [("basket swing", GATE, False), (TILT, FACE, True)])
+@pytest.mark.parametrize(("kind", "yard", "fewest"), OPEN)
 def test_readings_fed_back_prove_it_and_none_may_be_left_out(
-    kind: str, yard: dict[str, object], fewest: bool, tmp_path: Path
+    kind: str, yard: dict[str, Any], fewest: bool, tmp_path: Path
 ) -> None:
     site, plan = planned(tmp_path / "before", **yard)
     told = open_kinds(plan.moves[0])
@@ -47,6 +64,8 @@ def test_readings_fed_back_prove_it_and_none_may_be_left_out(
     assert (check.verdict, check.settled_by) == ("pass", ()) and plan.moves[0].verdict in PASSES
     assert check.k * check.sigma <= check.margin
     assert not any(recheck_plan(plan, site=site).values())
+    if kind == "ground strike":
+        assert check.sigma > site.ground.accuracy.short_range_m, "nobody read the ground below the lump"
     for left_out in range(len(readings)):
         fewer = [one for n, one in enumerate(readings) if n != left_out]
         _, plan = planned(tmp_path / f"without-{left_out}", **yard, readings=fewer)
@@ -99,7 +118,9 @@ def test_a_margin_too_small_for_the_instrument_says_so(tmp_path: Path) -> None:
 
 def test_the_second_opinion_refuses_what_rests_on_a_reading_that_is_gone(tmp_path: Path) -> None:
     """It looks at the tube in nine poses, the planner at whatever lies between, so that some readings it can spare."""
-    for name, yard, kind in (("gate", {"soffits": [door_head(0.013)]}, "head gap"), ("face", FACE, TILT)):
+    for name, yard, kind in (
+        ("gate", {"soffits": [door_head(0.013)]}, "head gap"), ("face", FACE, TILT), ("deck", DECK, "ground load"),
+    ):  # fmt: skip
         _, plan = planned(tmp_path / name, **yard)
         readings = fed_back(row(plan, kind).settled_by)
         site, plan = planned(tmp_path / name, **yard, readings=readings)

@@ -63,21 +63,28 @@ LAYERS = ("obstacles", "defects", "walkways", "overhead_lines", "excavations", "
 
 
 def write_yard(
-    folder: Path, *, rise: float = 0.0, sheet: Mapping[str, float] = SHEET, soffits: Iterable[dict[str, Any]] = (),
-    readings: Iterable[tuple[float, float, float, float]] = (), without: str = "", assumed: bool = False,
-    kind: str = "parking",
+    folder: Path, *, rise: float = 0.0, falls: float = 0.0, sheet: Mapping[str, float] = SHEET,
+    soffits: Iterable[dict[str, Any]] = (), readings: Iterable[tuple[float, float, float, float]] = (),
+    without: str = "", assumed: bool = False, kind: str = "parking", bands: Iterable[dict[str, Any]] = (),
+    defects: Iterable[dict[str, Any]] = (),
 ) -> Path:  # fmt: skip
-    """Write a lane that rises to the east by ``rise``; readings are x, y, level and sigma."""
+    """Write a lane that rises to the east by ``rise`` and falls to the south by ``falls``; readings are x, y, level and
+    sigma, bands what is said of the ground across the middle of it.
+    """
     folder.mkdir(exist_ok=True)
     x, y = np.meshgrid(np.arange(0.0, EAST_M + 0.1, CELL_M), np.arange(0.0, NORTH_M + 0.1, CELL_M))
-    z = 100.0 + x * rise
+    z = 100.0 + x * rise + (y - NORTH_M / 2) * falls
     rows = "\n".join(f"{a:.2f},{b:.2f},{c:.9f}" for a, b, c in zip(x.ravel(), y.ravel(), z.ravel(), strict=True))
     (folder / "levels.csv").write_text(f"x,y,z\n{rows}\n")
     yard = polygon(0, 0, EAST_M, NORTH_M)
     accepted = {"accepted_by": "engineer", "accepted_on": "2026-11-02", "accepted_mass_kg": 50000}
-    grips = {"friction_by": "a test", "friction_dry": 0.9, "friction_wet": 0.9}
+    grips: dict[str, Any] = {"friction_by": "a test", "friction_dry": 0.9, "friction_wet": 0.9}
     drawn = {
-        "boundary": [feature(yard)], "surfaces": [feature(yard, id="yard", **accepted, **grips)],
+        "boundary": [feature(yard)],
+        "surfaces": [feature(yard, id="yard", **accepted, **grips),
+                     *(feature(polygon(11.9, 0, 12.1, NORTH_M), id="band", **accepted, **grips | said)
+                       for said in bands)],
+        "defects": list(defects),
         "places": [feature(point(x, 1.5), id=name, kind=kind, bearing_deg=90, tolerance_m=0.1)
                    for name, x in (("west", 6), ("east", 18))],
         "soffits": list(soffits),
@@ -87,7 +94,7 @@ def write_yard(
     for name, features in drawn.items():
         (folder / f"{name}.geojson").write_text(geojson(*features))
     said = {name: "none" for name in LAYERS if name != without} | {
-        name: f"{name}.geojson" for name in ("surfaces", "places", "soffits", "readings") if drawn[name]
+        name: f"{name}.geojson" for name in ("surfaces", "places", "soffits", "defects", "readings") if drawn[name]
     }
     layers = "\n".join(f"{name} = {json.dumps(file)}" for name, file in said.items())
     figures = "\n".join(f"{name} = {value}" for name, value in sheet.items())
