@@ -33,6 +33,8 @@ from routeplan.route import MOVE_VERDICTS, Check, Control, Hold, Move, MoveVerdi
 from routeplan.site.model import MoveWanted, Site
 
 Floats = NDArray[np.float64]
+#: No way costs less than this, m: bounds of very short ones are rounded to nothing.
+LEAST_M = 0.001
 Stops = Sequence[tuple[float, str]]
 _NAN = math.nan
 
@@ -81,13 +83,14 @@ class Outcome:
         controls = tuple(sorted(told, key=lambda control: control.chainage_m))
         verdict, reason = _verdict(checks, controls)
         cost = max(way.cost_m, length)
+        best = min(cost, max(way.bound_m, LEAST_M))
         turned = [(turn.chainage_m, turn.name or "turning point") for turn in turns]
         driven = Driven(found, stops, turned, controls, cost, judged, wanted.configuration)
         move = Move(
             id=wanted.id, purpose=wanted.purpose, machine=wanted.machine, configuration=wanted.configuration,
             start=wanted.start, via=wanted.via, goal=wanted.goal, on=_day(wanted), verdict=verdict, reason=reason,
-            length_m=length, cost_m=cost, lattice_cost_m=way.lattice_cost_m, best_possible_m=way.bound_m,
-            bound=max(1.0, cost / way.bound_m), poses=pace.poses, checks=checks, controls=controls, holds=holds,
+            length_m=length, cost_m=cost, lattice_cost_m=way.lattice_cost_m, best_possible_m=best,
+            bound=max(1.0, cost / best), poses=pace.poses, checks=checks, controls=controls, holds=holds,
             zones=zones_of(found, machine=self.machine, configuration=configuration, hazards=way.hazards),
             reversals=reversals(poses), refused=None, nearest_misses=(),
             stands=stands_of(found, configuration, way.hazards),
