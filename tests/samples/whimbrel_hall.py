@@ -113,6 +113,12 @@ WALKWAYS: list[Feature] = [
     ("footway-north", rectangle(6.9, 19, 8.1, 28.2), {"kind": "footway"}),
 ]
 
+#: Nobody is to be left behind the aisle when its screed is laid.
+AREAS: list[Feature] = [
+    ("east-aisle", rectangle(26, 8, 32, 26), {"title": "East aisle, screed", "closed": "2026-12-14/2026-12-18"}),
+    ("dock", rectangle(-8, 9, 0, 21), {"title": "Dock and its ramp"}),
+]
+
 PLACES: list[Place] = [
     ("gate-1", "gate", "Yard gate, west", -13.0, 15.0, None, 0.5),
     ("dock-1", "drop-off", "Drop-off on the apron", -10.5, 15.0, 90.0, 0.25),
@@ -180,6 +186,7 @@ SAMPLE = Sample(
         "soffits": area_features(SOFFITS) + _beams(),
         "surfaces": area_features(SURFACES),
         "walkways": area_features(WALKWAYS),
+        "areas": area_features(AREAS),
     },
     defects=_gullies() + SILLS,
     places=PLACES,
