@@ -135,8 +135,18 @@ def issue_line(plan: Plan) -> str:
     old = f" &middot; replaces {name(plan.supersedes)}" if plan.supersedes else ""
     return (
         f"Plan revision {name(plan.revision)} &middot; site revision {name(plan.site_revision)}{old}<br>"
-        f"Issued {escape(time_text(plan.issued))} &middot; valid until <strong>{valid}</strong>"
+        f"Issued {escape(time_text(plan.issued))} &middot; valid until <strong>{valid}</strong>{_made_for(plan)}"
     )
+
+
+def _made_for(plan: Plan) -> str:
+    """What the plan was made for beyond the site folder, as HTML; nothing where there is nothing."""
+    told = plan.conditions
+    rows = [f"{name(item)} closed" for item in told.closed]
+    rows += [f"{name(item)} taken as open against its own dates" for item in told.opened]
+    rows += [f"hazards of {name(item)}" for item in told.added]
+    rows += [f"{name(new.removesuffix('.toml'))} instead of {name(old)}" for old, new in told.machines.items()]
+    return f"<br>Made for: {'; '.join(rows)}" if rows else ""
 
 
 def _head(plan: Plan, move: Move) -> str:

@@ -55,6 +55,7 @@ def test_it_opens_without_error_request_or_sideways_scroll(browser: Any, tmp_pat
     assert NASTY[1] in text and NASTY[0] in text
     assert text.index("Cut off") < text.index("Changed") < text.index("Unchanged")
     assert all(caution in text for caution in AFTER.cautions)
+    assert f"Made for: north-bay closed; {NASTY[0]} instead of SC" in text
     assert "north-bay: closed" in text and f"{NASTY[0]} delivered instead of SC" in text
 
 
