@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan.hazards.edges import accepted_on, driven_over
+from routeplan.hazards.edges import ClosedBesides, accepted_on, driven_over
 from routeplan.hazards.prepare import Encounter, encounter
 from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.machine.model import Machine
@@ -40,6 +40,8 @@ Progress = Callable[[str, int], None]
 #: A route may be this many times as long as the site is long and wide before its k must be found afresh.
 LENGTHS_OF_SITE = 2.0
 Floats = NDArray[np.float64]
+#: Ids of areas that are closed.
+Closed = frozenset[str]
 _NAN = math.nan
 
 
@@ -59,7 +61,7 @@ class MovePlanner:
     portals: Sequence[Portal]
     progress: Progress = speechless
     _encounters: dict[tuple[object, ...], Encounter] = field(default_factory=dict)
-    _lattices: dict[tuple[object, ...], CheckedLattice] = field(default_factory=dict)
+    _lattices: dict[tuple[object, ...], dict[Closed, CheckedLattice]] = field(default_factory=dict)
     _graphs: dict[tuple[CheckedLattice, ...], SiteGraph] = field(default_factory=dict)
     _standing: dict[tuple[str, str], Anchor] = field(default_factory=dict)
     _left_in: dict[tuple[str, str], str] = field(default_factory=dict)
@@ -252,14 +254,15 @@ class MovePlanner:
         day, wet, site = wanted.on, wanted.wet, self.site
         accepted = frozenset(s.id for s in site.surfaces if accepted_on(s, machine, shape, day, wet=wet))
         over = frozenset(d.id for d in site.defects if driven_over(d, machine, shape, day))
-        key = (machine.id, configuration, wanted.travel_mode, closed, accepted, over)
-        if key not in self._lattices:
+        key = (machine.id, configuration, wanted.travel_mode, accepted, over)
+        known = self._lattices.setdefault(key, {})
+        if closed not in known:
             self.progress(f"{wanted.id}: reading the ground for {machine.id}", 0)
             met = self._encounters.get(key[:3])
             if met is None:
                 met = self._encounters[key[:3]] = self._met(wanted, machine, self.site, self.terrain)
-            self._lattices[key] = self._new_lattice(wanted, met)
-        return self._lattices[key]
+            known[closed] = self._new_lattice(wanted, replace(met, site=self.site), known)
+        return known[closed]
 
     def _met(self, wanted: MoveWanted, machine: Machine, site: Site, terrain: Terrain) -> Encounter:
         return encounter(
@@ -267,7 +270,10 @@ class MovePlanner:
             travel_mode=wanted.travel_mode, k=k_of(self.site, LENGTHS_OF_SITE * self._extent_m()), terrain=terrain,
         )  # fmt: skip
 
-    def _new_lattice(self, wanted: MoveWanted, met: Encounter, *, closer: bool = False) -> CheckedLattice:
+    def _new_lattice(
+        self, wanted: MoveWanted, met: Encounter, known: Mapping[Closed, CheckedLattice], *, closer: bool = False
+    ) -> CheckedLattice:
+        """A lattice, made from the one of those known that has most areas closed of those that are; else afresh."""
         site, machine, terrain = met.site, met.machine, met.terrain
         motions = solve_motions(
             headings=site.grid.headings, cell_m=terrain.cell_m * terrain.stride, radius_m=turn_radius_m(machine),
@@ -275,10 +281,18 @@ class MovePlanner:
             pivot_arm_m=max(math.hypot(wheel.xi_m, wheel.eta_m) for wheel in machine.wheels),
             coordinated=coordinated_turn(machine), crab_rad=machine.crab_rad,
         )  # fmt: skip
-        hazards = met.on(wanted.on, travel_m=motions.travel_m, wet=wanted.wet)
+        shut = {area.id: area for area in site.areas if area.closed_on(wanted.on)}
+        fewer = max((closed for closed in known if closed <= shut.keys()), key=len, default=None)
+        before = None
+        if fewer is None:
+            hazards = met.on(wanted.on, travel_m=motions.travel_m, wet=wanted.wet)
+        else:
+            besides = ClosedBesides.of([area for name, area in shut.items() if name not in fewer], terrain)
+            before = known[fewer].with_closed(besides)
+            hazards = met.again(known[fewer].hazards, besides, wanted.on, wet=wanted.wet)
         return CheckedLattice(
             site, hazards.closer() if closer else hazards, motions,
-            lambda count: self.progress(f"{machine.id}: checking motions", count),
+            lambda count: self.progress(f"{machine.id}: checking motions", count), before,
         )  # fmt: skip
 
     def _extent_m(self) -> float:
@@ -302,7 +316,7 @@ class MovePlanner:
 
         def lattice_of(part: Site, closer: bool) -> CheckedLattice:
             met = self._met(driven, machine, part, build_terrain(part.ground, part.grid))
-            return self._new_lattice(driven, met, closer=closer)
+            return self._new_lattice(driven, met, {}, closer=closer)
 
         look = look_finer(lattice, answer, misses, starts=starts, goals=goals, lattice_of=lattice_of)
         if look.way is not None:

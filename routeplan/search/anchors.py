@@ -179,12 +179,21 @@ def link_anchor(
     ]
 
 
+def linking_m(way: Turn) -> float:
+    """How far the origin may get from an exact pose on a curve that links it to the lattice, rounded up, m."""
+    return (DETOUR * _reach_m(way) + DETOUR_M) * way.origin_radius_m / way.radius_m
+
+
+def _reach_m(way: Turn) -> float:
+    """How far from an exact pose the lattice poses lie that it is linked to, m."""
+    return max(3.0, 2.2 * way.radius_m)
+
+
 def _curves(
     anchor: Anchor, pose: int, hazards: Hazards, motions: Motions, grid: GridFrame, way: Turn, *, outward: bool,
 ) -> list[Link]:
     """Checked curves out of an anchor, or into it: a few of the best for every heading of the lattice."""
-    reach_m = max(3.0, 2.2 * way.radius_m)
-    rows, cols, heads = _candidates(anchor, motions, grid, reach_m, outward=outward)
+    rows, cols, heads = _candidates(anchor, motions, grid, _reach_m(way), outward=outward)
     xs = (grid.x0 + cols * grid.cell_m).astype(np.float64)
     ys = (grid.y0 + rows * grid.cell_m).astype(np.float64)
     lengths, pieces = np.empty(len(xs)), np.empty((len(xs), 3, 4))

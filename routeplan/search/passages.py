@@ -50,14 +50,15 @@ class Passage:
         """The same line, driven the other way."""
         return replace(self, heading=self.heading + math.pi)
 
-    def same_as(self, other: Passage) -> bool:
-        """Whether two lines lead through the same gap side by side."""
-        turn = math.remainder(self.heading - other.heading, math.pi)
-        dx, dy = other.x - self.x, other.y - self.y
+    def same_as_any(self, others: Floats) -> bool:
+        """Whether a line leads through the same gap, side by side, as one of some others (n, 4: x, y, heading, half_m).
+        """
+        turn = np.remainder(others[:, 2] - self.heading + math.pi / 2, math.pi) - math.pi / 2
+        dx, dy = others[:, 0] - self.x, others[:, 1] - self.y
         along = dx * math.cos(self.heading) + dy * math.sin(self.heading)
         aside = dy * math.cos(self.heading) - dx * math.sin(self.heading)
-        near = abs(along) <= self.half_m + other.half_m + SAME_M
-        return abs(turn) < SAME_RAD and abs(aside) < SAME_M and near
+        near = np.abs(along) <= self.half_m + others[:, 3] + SAME_M
+        return bool(np.any((np.abs(turn) < SAME_RAD) & (np.abs(aside) < SAME_M) & near))
 
 
 def _half_widths(body: Body, kinds: NDArray[np.uint8], extra: Floats) -> Floats:
@@ -132,8 +133,9 @@ def find_passages(world: World, body: Body, room_m: float) -> list[Passage]:
         line_through(world.edges[i, :4], world.edges[j, :4], wide_i, wide_j)
         for i, j, wide_i, wide_j in _facing(world, body, room_m)
     ]
-    kept: list[Passage] = []
+    kept, lines = list[Passage](), np.empty((len(found), 4))
     for passage in sorted(found, key=lambda p: (-round(p.half_m, 1), p.spare_m, p.x, p.y)):
-        if _free(passage, world) and not any(passage.same_as(other) for other in kept):
+        if _free(passage, world) and not passage.same_as_any(lines[: len(kept)]):
+            lines[len(kept)] = passage.x, passage.y, passage.heading, passage.half_m
             kept.append(passage)
     return sorted(kept, key=lambda p: p.spare_m)[:MOST]
