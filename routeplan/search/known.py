@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,12 +14,13 @@ from numpy.typing import NDArray
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.edges import ClosedBesides
 from routeplan.hazards.prepare import Hazards
-from routeplan.search.anchors import Anchor, GridFrame, Link, link_anchor, link_line, linking_m
+from routeplan.search.anchors import Anchor, GridFrame, Link, link_anchor, link_line
 from routeplan.search.motions import Motions
 from routeplan.search.room import Room, look_again
 
 Bools = NDArray[np.bool_]
 Bytes = NDArray[np.uint8]
+Floats = NDArray[np.float64]
 Floats32 = NDArray[np.float32]
 
 #: Roundings between a pose, the nodes that are looked up for it and the outlines that these are held against, in cells.
@@ -27,39 +29,42 @@ ROUNDED_CELLS = 3.0
 
 @dataclass(frozen=True, eq=False)
 class Reach:
-    """How far from where a motion starts an outline may have a say in whether and how well it can be driven."""
+    """How far from where a motion starts the outline of a closed area may have a say in how it is judged, m.
+
+    The area itself says only whether the body comes into it. But what is near any outline is looked at more closely,
+    and a closer look may find that less is left beside something else.
+    """
 
     hazards: Hazards
     motions: Motions
 
-    def _m(self, swell_m: float) -> float:
-        """From the middle of a piece; quick looks at it take in ``swell_m`` more than the body (``sweep.piece_edges``).
-        """
+    def of(self, pieces: Floats) -> float:
+        """Of motions (n, m, 4) that are looked at by themselves; 0 where there are none."""
         body, world = self.hazards.body, self.hazards.world
+        lengths, spot = np.abs(pieces[..., 0]), pieces[..., 2] > 0.0
+        rates = np.where(spot, body.reach, 1.0 + body.reach * np.abs(pieces[..., 1]))
+        swell_m = 0.5 * (np.where(spot, lengths, np.minimum(lengths, world.piece_m)) * rates).max(initial=0.0)
+        travel_m = np.where(spot, 0.0, lengths).sum(axis=-1).max(initial=0.0)
         tube_m = body.lateral + body.reach * body.sin_heading + max(body.body_gap, body.structure_gap)
-        around_m = max(float(body.rows("discs")[:, 2:4].sum(axis=1).max()), tube_m) + world.lean_m
-        square_m = math.sqrt(2.0) * (swell_m + around_m + COMFORT_M)
-        return float(body.reach + square_m + ROUNDED_CELLS * world.cell)
+        around_m = max(float(body.rows("discs")[:, 2:4].sum(axis=1).max()), tube_m) + world.lean_m + COMFORT_M
+        rounded_m = ROUNDED_CELLS * world.cell
+        return float(travel_m + body.reach + swell_m + around_m + rounded_m) if len(pieces) else 0.0
 
     @property
     def motion_m(self) -> float:
-        """Of the lattice's motions and of the poses at their ends."""
-        pieces, body, world = self.motions.pieces, self.hazards.body, self.hazards.world
-        rates = np.where(pieces[..., 2] > 0.0, body.reach, 1.0 + body.reach * np.abs(pieces[..., 1]))
-        looked_at_m = self._m(0.5 * float((np.abs(pieces[..., 0]) * rates).max()))
-        lean = float(world.blocks["lean"].max()) * body.tallest
-        at_a_glance_m = world.open_m + lean + ROUNDED_CELLS * world.cell  # tile.free_motion
-        return self.motions.travel_m + max(looked_at_m, at_a_glance_m)
+        """Of the lattice's motions and of the poses at their ends, which are looked at from where they are."""
+        world, pieces = self.hazards.world, self.motions.pieces
+        lean_m = float(world.blocks["lean"].max()) * self.hazards.body.tallest
+        at_a_glance_m = world.open_m + lean_m + ROUNDED_CELLS * world.cell  # tile.free_motion
+        return max(self.of(pieces.reshape(-1, *pieces.shape[2:])), self.motions.travel_m + at_a_glance_m)
 
-    def line_m(self, length_m: float) -> float:
-        """Of a straight drive."""
-        return length_m + self._m(0.5 * self.motions.travel_m)
 
-    @property
-    def curves_m(self) -> float:
-        """Of the curves that link an exact pose to the lattice."""
-        bent = 1.0 + self.hazards.body.reach / min(way.radius_m for way in self.motions.turns)
-        return max(map(linking_m, self.motions.turns)) + self._m(0.5 * self.motions.travel_m * bent)
+class Curves(NamedTuple):
+    """Links of an exact pose that has a number, and how far from it an outline may have a say in any of them."""
+
+    pose: int
+    links: list[Link]
+    reach_m: float
 
 
 @dataclass(eq=False)
@@ -73,16 +78,17 @@ class Judged:
     motions: Motions
     grid: GridFrame
     before: Before | None = None
-    curves: dict[Anchor, tuple[int, list[Link]]] = field(default_factory=dict)
+    curves: dict[Anchor, Curves] = field(default_factory=dict)
     lines: dict[tuple[Anchor, Anchor], list[Link]] = field(default_factory=dict)
 
     def to_lattice(self, anchor: Anchor, pose: int) -> list[Link]:
         """Links of an exact pose, which gets a number."""
-        links = self.before.curves(anchor, pose) if self.before else None
-        if links is None:
-            links = link_anchor(anchor, pose, hazards=self.hazards, motions=self.motions, grid=self.grid)
-        self.curves[anchor] = pose, links
-        return links
+        found = self.before.curves(anchor, pose) if self.before else None
+        if found is None:
+            links, tried = link_anchor(anchor, pose, hazards=self.hazards, motions=self.motions, grid=self.grid)
+            found = Curves(pose, links, Reach(self.hazards, self.motions).of(tried))
+        self.curves[anchor] = found
+        return found.links
 
     def drives(self, line: Sequence[tuple[Anchor, int]]) -> list[Link]:
         """Links from each of some anchors on one line, with their numbers, to the next; see ``link_line``."""
@@ -138,18 +144,20 @@ class Before:
         )  # fmt: skip
         return table, poses, room
 
-    def curves(self, anchor: Anchor, pose: int) -> list[Link] | None:
+    def curves(self, anchor: Anchor, pose: int) -> Curves | None:
         """Links of an exact pose with the number it now has; ``None`` where nobody knows."""
-        reach = Reach(self.judged.hazards, self.judged.motions)
-        if anchor not in self.judged.curves or self._far_m(anchor) <= reach.curves_m:
+        found = self.judged.curves.get(anchor)
+        if found is None or self._far_m(anchor) <= found.reach_m:
             return None
-        was, links = self.judged.curves[anchor]
-        return [replace(lk, start=pose) if lk.start == was else replace(lk, goal=pose) for lk in links]
+        was = found.pose
+        links = [replace(lk, start=pose) if lk.start == was else replace(lk, goal=pose) for lk in found.links]
+        return Curves(pose, links, found.reach_m)
 
     def line(self, at: Anchor, ahead: Anchor) -> list[Link] | None:
         """The link of a straight drive, if it may be driven; ``None`` where nobody knows."""
-        line_m = Reach(self.judged.hazards, self.judged.motions).line_m(math.dist((at.x, at.y), (ahead.x, ahead.y)))
-        return None if self._far_m(at) <= line_m else self.judged.lines.get((at, ahead))
+        pieces = np.array([[[math.dist((at.x, at.y), (ahead.x, ahead.y)), 0.0, 0.0, 0.0]]])
+        reach_m = Reach(self.judged.hazards, self.judged.motions).of(pieces)
+        return None if self._far_m(at) <= reach_m else self.judged.lines.get((at, ahead))
 
     def _far_m(self, anchor: Anchor) -> float:
         """How far an exact pose is from the areas at least; 0 beyond the nodes."""

@@ -290,9 +290,8 @@ class CheckedLattice:
         return spread.out, any_way
 
     def _places(self, poses: Sequence[int]) -> Ints:
-        n = self.grid.headings
-        cells = self.grid.rows * self.grid.cols
-        return np.array([p // n if p < self.grid.poses else cells + p - self.grid.poses for p in poses], np.int64)
+        numbers, cells = np.asarray(poses, np.int64), self.grid.rows * self.grid.cols
+        return np.where(numbers < self.grid.poses, numbers // self.grid.headings, numbers - self.grid.poses + cells)
 
     def _arrays(self) -> tuple[Lattice, list[tuple[Link, int]]]:
         """Kernel arrays, and the links in their order with the gear each is driven in."""
@@ -314,21 +313,16 @@ class CheckedLattice:
 
     def _relaxation(self, driven: list[tuple[Link, int]], shut: Bytes) -> Relaxation:
         room = self.room
-        back = sorted(
-            (
-                int(self._places([lk.goal if g == 0 else lk.start])[0]),
-                int(self._places([lk.start if g == 0 else lk.goal])[0]),
-                lk.length_mm * best_first.UNIT_PER_MM,
-            )
-            for lk, g in driven
-        )
-        table = np.array(back, np.int64).reshape(-1, 3)
+        to = self._places([lk.goal if g == 0 else lk.start for lk, g in driven])
+        start = self._places([lk.start if g == 0 else lk.goal for lk, g in driven])
+        cost = np.array([lk.length_mm for lk, _ in driven], np.int64) * best_first.UNIT_PER_MM
+        order = np.lexsort((cost, start, to))
+        to, start, cost = to[order], start[order], cost[order]
         linked = np.zeros(self.grid.rows * self.grid.cols + len(self.anchors), np.uint8)
-        linked[table[:, 0]] = 1
+        linked[to] = 1
         hops = np.zeros(self.grid.rows * self.grid.cols, np.uint8)
         hops[room.barred // len(room.moves)] = 1
-        columns = [np.ascontiguousarray(table[:, i]) for i in range(3)]
-        return Relaxation(shut, room.walked, room.moves, hops, room.barred, columns[0], columns[1], columns[2], linked)
+        return Relaxation(shut, room.walked, room.moves, hops, room.barred, to, start, cost, linked)
 
     def _frontier(self, starts: Mapping[int, float], bounds: Ints) -> Frontier:
         n = 2 * (self.grid.poses + len(self.anchors))

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -19,6 +20,8 @@ from routeplan.hazards.clearance import wanted_gap
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+#: Both ends: x0, y0, x1, y1.
+Edge = tuple[float, ...]
 
 #: Edges closer to parallel than this bound a corridor; the others a gap that is crossed at its narrowest, rad.
 PARALLEL = math.radians(5.0)
@@ -93,6 +96,13 @@ def _facing(world: World, body: Body, room_m: float) -> Iterator[tuple[int, int,
 
 def line_through(one: Floats, other: Floats, wide_one: float, wide_other: float) -> Passage:
     """The line between two edges (x0, y0, x1, y1), shared out by what each wants."""
+    return _line_through(tuple(one.tolist()), tuple(other.tolist()), wide_one, wide_other)
+
+
+@lru_cache(maxsize=1 << 14)
+def _line_through(first: Edge, second: Edge, wide_one: float, wide_other: float) -> Passage:
+    """The same of numbers: most pairs of edges are there again when one more area is closed."""
+    one, other = np.array(first), np.array(second)
     ways = [math.atan2(edge[3] - edge[1], edge[2] - edge[0]) for edge in (one, other)]
     turn = math.remainder(ways[1] - ways[0], math.pi)
     line = shapely.shortest_line(shapely.linestrings(one.reshape(2, 2)), shapely.linestrings(other.reshape(2, 2)))
