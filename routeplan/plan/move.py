@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
 
@@ -33,6 +33,7 @@ from routeplan.route import MOVE_VERDICTS, Move, NearMiss, Pose, heading_rad
 from routeplan.search.anchors import Anchor
 from routeplan.search.lattice import CheckedLattice, NotFound
 from routeplan.search.motions import solve_motions
+from routeplan.site.changes import ALWAYS
 from routeplan.site.model import MoveWanted, Site
 
 #: Called with a line of words for people and a number that grows while one move is worked on.
@@ -90,6 +91,17 @@ class MovePlanner:
         if move.poses:
             self._left_in[machine.id, wanted.goal] = move.poses[-1].travel_mode
         return move
+
+    def closing(self, areas: Collection[str]) -> MovePlanner:
+        """The planner of the same site with some areas closed every day besides, the machines where they now stand.
+
+        It knows what this one knows, and keeps what it learns to itself.
+        """
+        shut = tuple(replace(area, closures=ALWAYS) if area.id in areas else area for area in self.site.areas)
+        return replace(
+            self, site=replace(self.site, areas=shut), _lattices={key: dict(of) for key, of in self._lattices.items()},
+            _graphs={}, _standing=dict(self._standing), _left_in=dict(self._left_in), _left_at=dict(self._left_at),
+        )  # fmt: skip
 
     def take(self, wanted: MoveWanted, move: Move) -> None:
         """Go on from where a move that was planned before leaves the machine."""
