@@ -35,7 +35,7 @@ from routeplan.hazards.bearing import Patch, limit_kn
 from routeplan.hazards.terrain import Terrain
 from routeplan.hazards.wheel_loads import STEP_FACTOR, level_kn
 from routeplan.machine.model import Configuration, Machine
-from routeplan.site.model import Defect, Excavation, Obstacle, Site, Surface
+from routeplan.site.model import Area, Defect, Excavation, Obstacle, Site, Surface
 
 BUCKET_M = 4.0
 #: Defects that nothing drives over, but for covers and plates that are proven, and trenches under these.
@@ -56,12 +56,8 @@ class Layer:
 
 
 @dataclass(frozen=True, eq=False)
-class EdgeSoup:
-    """Edges ``(n, 6)`` and kinds ``(n,)``, their buckets as CSR, and per node the bits it stands in and how far edges
-    are.
-
-    ``low`` (rows, cols) marks the nodes within the buckets' reach of an obstacle that a body might pass over.
-    """
+class EdgeIndex:
+    """Edges ``(n, 6)`` and kinds ``(n,)``, and their buckets as CSR."""
 
     edges: Floats
     kinds: Bytes
@@ -69,6 +65,16 @@ class EdgeSoup:
     bucket_edges: Ints
     bucket_rows: int
     bucket_cols: int
+
+
+@dataclass(frozen=True, eq=False)
+class EdgeSoup:
+    """Edges, and per node the bits it stands in and how far edges are.
+
+    ``low`` (rows, cols) marks the nodes within the buckets' reach of an obstacle that a body might pass over.
+    """
+
+    index: EdgeIndex
     inside: Bits
     body_far: Floats32
     wheel_far: Floats32
@@ -219,11 +225,32 @@ def _far(layers: Iterable[Layer], terrain: Terrain) -> Floats32:
     return np.maximum(distance - terrain.cell_m, 0.0).astype(np.float32)
 
 
-def build_edges(terrain: Terrain, layers: Iterable[Layer], reach_m: float) -> EdgeSoup:
+def index_edges(terrain: Terrain, layers: Iterable[Layer], reach_m: float) -> EdgeIndex:
     """Index the layers for the kernels; ``reach_m`` is how far from a motion's middle an edge may concern it."""
-    layers = list(layers)
     edges, kinds = _edges(layers)
-    start, items, n_rows, n_cols = _buckets(edges, terrain, reach_m)
+    return EdgeIndex(edges, kinds, *_buckets(edges, terrain, reach_m))
+
+
+@dataclass(frozen=True, eq=False)
+class ClosedBesides:
+    """What areas that are closed besides others mean at each node: whether it lies in one, and how far its outline is.
+
+    Distances are those that ``EdgeSoup`` has, never too large.
+    """
+
+    inside: NDArray[np.bool_]
+    far: Floats32
+
+    @classmethod
+    def of(cls, areas: Iterable[Area], terrain: Terrain) -> ClosedBesides:
+        """Of the areas that were not closed before."""
+        layers = [Layer(E_CLOSED, area.geometry) for area in areas]
+        return cls(_inside(layers, terrain) != 0, _far(layers, terrain))
+
+
+def build_edges(terrain: Terrain, layers: Iterable[Layer], reach_m: float) -> EdgeSoup:
+    """Index the layers and mark the nodes; see ``index_edges``."""
+    layers = list(layers)
     body_far, wheel_far = (
         _far([layer for layer in layers if (layer.kind > LAST_BODY_EDGE) == wheels], terrain)
         for wheels in (False, True)
@@ -233,4 +260,4 @@ def build_edges(terrain: Terrain, layers: Iterable[Layer], reach_m: float) -> Ed
         if layer.kind == E_OBSTACLE and math.isfinite(layer.top_m):
             rr, cc, _ = terrain.nodes_within(layer.geometry, reach_m)
             low[rr, cc] = True
-    return EdgeSoup(edges, kinds, start, items, n_rows, n_cols, _inside(layers, terrain), body_far, wheel_far, low)
+    return EdgeSoup(index_edges(terrain, layers, reach_m), _inside(layers, terrain), body_far, wheel_far, low)

@@ -6,6 +6,7 @@ import datetime as dt
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -23,7 +24,7 @@ from routeplan.hazards.arrays import (
 from routeplan.hazards.blocks import build_blocks
 from routeplan.hazards.body import build_body, proven_from, underside_spacing
 from routeplan.hazards.clearance import COMFORT_M
-from routeplan.hazards.edges import BUCKET_M, EdgeSoup, build_edges, layers_of
+from routeplan.hazards.edges import BUCKET_M, ClosedBesides, EdgeIndex, EdgeSoup, build_edges, index_edges, layers_of
 from routeplan.hazards.fields import GroundFields, OverheadFields, ground_fields, outlines_of, overhead_fields
 from routeplan.hazards.ground import OUT
 from routeplan.hazards.terrain import Terrain
@@ -113,9 +114,7 @@ class Encounter:
         wet
             Whether the day may be wet, so that ground bears what it does wet.
         """
-        body, terrain = self.body, self.terrain
-        lean_m = body.tallest * LEAN_FACTOR * max(body.limit_up, body.limit_down, body.limit_side)
-        reach_m = body.reach * (1.0 + body.sin_heading) + body.lateral + body.body_gap + COMFORT_M + lean_m
+        body, terrain, (reach_m, lean_m) = self.body, self.terrain, self._reach_m()
         layers = layers_of(self.site, self.machine, self.configuration, day=day, wet=wet)
         soup = build_edges(terrain, layers, reach_m + travel_m / 2.0)
         radius_m = max(wheel.radius_m for wheel in self.machine.wheels)
@@ -128,15 +127,29 @@ class Encounter:
             nodes=_nodes(terrain, self.fields, self.overhead, soup),
             spans=self.fields.spans, block=blocks.size, blocks=blocks.records,
             levels=np.stack([terrain.level, terrain.clean]), features=features, soffits=soffits, outlines=outlines,
-            closer=None,
-            open_m=reach_m - lean_m + travel_m + terrain.cell_m, edges=soup.edges,
-            edge_kind=soup.kinds, bucket_start=soup.bucket_start, bucket_edges=soup.bucket_edges,
-            bucket_cols=soup.bucket_cols, bucket_rows=soup.bucket_rows, bucket_m=BUCKET_M, piece_m=travel_m,
-            lean_m=lean_m,
+            closer=None, open_m=reach_m - lean_m + travel_m + terrain.cell_m, **_indexed(soup.index),
+            bucket_m=BUCKET_M, piece_m=travel_m, lean_m=lean_m,
         )  # fmt: skip
         return Hazards(
             world, body, self.sigma, blocking, terrain, self.k, radius_m, self.configuration, self.travel_mode
         )
+
+    def again(self, before: Hazards, besides: ClosedBesides, day: dt.date | None, *, wet: bool = True) -> Hazards:
+        """What ``on`` makes, from what it made for a day with fewer areas closed and the same ground accepted."""
+        reach_m, _ = self._reach_m()
+        layers = layers_of(self.site, self.machine, self.configuration, day=day, wet=wet)
+        index = index_edges(self.terrain, layers, reach_m + before.world.piece_m / 2.0)
+        nodes = before.world.nodes.copy()
+        nodes["inside"][besides.inside] |= 1 << arrays.E_CLOSED
+        nodes["body_far"] = np.minimum(nodes["body_far"], besides.far)
+        return replace(before, world=before.world._replace(nodes=nodes, **_indexed(index)))
+
+    def _reach_m(self) -> tuple[float, float]:
+        """How far from the origin an edge may concern the machine standing, tops that lean included; how far they do.
+        """
+        body = self.body
+        lean_m = body.tallest * LEAN_FACTOR * max(body.limit_up, body.limit_down, body.limit_side)
+        return body.reach * (1.0 + body.sin_heading) + body.lateral + body.body_gap + COMFORT_M + lean_m, lean_m
 
 
 def encounter(
@@ -155,6 +168,14 @@ def encounter(
     fields = ground_fields(site, machine, body, terrain, underside_spacing(chosen))
     overhead = overhead_fields(site, body, terrain, k)
     return Encounter(site, machine, chosen, travel_mode, terrain, k, body, sigma, fields, overhead)
+
+
+def _indexed(index: EdgeIndex) -> dict[str, Any]:
+    """An index of edges by the names of ``World``'s fields."""
+    return {
+        "edges": index.edges, "edge_kind": index.kinds, "bucket_start": index.bucket_start,
+        "bucket_edges": index.bucket_edges, "bucket_cols": index.bucket_cols, "bucket_rows": index.bucket_rows,
+    }  # fmt: skip
 
 
 def _nodes(terrain: Terrain, fields: GroundFields, overhead: OverheadFields, soup: EdgeSoup) -> Records:

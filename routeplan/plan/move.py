@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan.hazards.edges import accepted_on, driven_over
+from routeplan.hazards.edges import ClosedBesides, accepted_on, driven_over
 from routeplan.hazards.prepare import Encounter, encounter
 from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.machine.model import Machine
@@ -33,6 +33,7 @@ from routeplan.route import MOVE_VERDICTS, Move, NearMiss, Pose, heading_rad
 from routeplan.search.anchors import Anchor
 from routeplan.search.lattice import CheckedLattice, NotFound
 from routeplan.search.motions import solve_motions
+from routeplan.site.changes import ALWAYS
 from routeplan.site.model import MoveWanted, Site
 
 #: Called with a line of words for people and a number that grows while one move is worked on.
@@ -40,6 +41,8 @@ Progress = Callable[[str, int], None]
 #: A route may be this many times as long as the site is long and wide before its k must be found afresh.
 LENGTHS_OF_SITE = 2.0
 Floats = NDArray[np.float64]
+#: Ids of areas that are closed.
+Closed = frozenset[str]
 _NAN = math.nan
 
 
@@ -59,7 +62,7 @@ class MovePlanner:
     portals: Sequence[Portal]
     progress: Progress = speechless
     _encounters: dict[tuple[object, ...], Encounter] = field(default_factory=dict)
-    _lattices: dict[tuple[object, ...], CheckedLattice] = field(default_factory=dict)
+    _lattices: dict[tuple[object, ...], dict[Closed, CheckedLattice]] = field(default_factory=dict)
     _graphs: dict[tuple[CheckedLattice, ...], SiteGraph] = field(default_factory=dict)
     _standing: dict[tuple[str, str], Anchor] = field(default_factory=dict)
     _left_in: dict[tuple[str, str], str] = field(default_factory=dict)
@@ -88,6 +91,17 @@ class MovePlanner:
         if move.poses:
             self._left_in[machine.id, wanted.goal] = move.poses[-1].travel_mode
         return move
+
+    def closing(self, areas: Collection[str]) -> MovePlanner:
+        """The planner of the same site with some areas closed every day besides, the machines where they now stand.
+
+        It knows what this one knows, and keeps what it learns to itself.
+        """
+        shut = tuple(replace(area, closures=ALWAYS) if area.id in areas else area for area in self.site.areas)
+        return replace(
+            self, site=replace(self.site, areas=shut), _lattices={key: dict(of) for key, of in self._lattices.items()},
+            _graphs={}, _standing=dict(self._standing), _left_in=dict(self._left_in), _left_at=dict(self._left_at),
+        )  # fmt: skip
 
     def take(self, wanted: MoveWanted, move: Move) -> None:
         """Go on from where a move that was planned before leaves the machine."""
@@ -252,14 +266,15 @@ class MovePlanner:
         day, wet, site = wanted.on, wanted.wet, self.site
         accepted = frozenset(s.id for s in site.surfaces if accepted_on(s, machine, shape, day, wet=wet))
         over = frozenset(d.id for d in site.defects if driven_over(d, machine, shape, day))
-        key = (machine.id, configuration, wanted.travel_mode, closed, accepted, over)
-        if key not in self._lattices:
+        key = (machine.id, configuration, wanted.travel_mode, accepted, over)
+        known = self._lattices.setdefault(key, {})
+        if closed not in known:
             self.progress(f"{wanted.id}: reading the ground for {machine.id}", 0)
             met = self._encounters.get(key[:3])
             if met is None:
                 met = self._encounters[key[:3]] = self._met(wanted, machine, self.site, self.terrain)
-            self._lattices[key] = self._new_lattice(wanted, met)
-        return self._lattices[key]
+            known[closed] = self._new_lattice(wanted, replace(met, site=self.site), known)
+        return known[closed]
 
     def _met(self, wanted: MoveWanted, machine: Machine, site: Site, terrain: Terrain) -> Encounter:
         return encounter(
@@ -267,7 +282,10 @@ class MovePlanner:
             travel_mode=wanted.travel_mode, k=k_of(self.site, LENGTHS_OF_SITE * self._extent_m()), terrain=terrain,
         )  # fmt: skip
 
-    def _new_lattice(self, wanted: MoveWanted, met: Encounter, *, closer: bool = False) -> CheckedLattice:
+    def _new_lattice(
+        self, wanted: MoveWanted, met: Encounter, known: Mapping[Closed, CheckedLattice], *, closer: bool = False
+    ) -> CheckedLattice:
+        """A lattice, made from the one of those known that has most areas closed of those that are; else afresh."""
         site, machine, terrain = met.site, met.machine, met.terrain
         motions = solve_motions(
             headings=site.grid.headings, cell_m=terrain.cell_m * terrain.stride, radius_m=turn_radius_m(machine),
@@ -275,10 +293,18 @@ class MovePlanner:
             pivot_arm_m=max(math.hypot(wheel.xi_m, wheel.eta_m) for wheel in machine.wheels),
             coordinated=coordinated_turn(machine), crab_rad=machine.crab_rad,
         )  # fmt: skip
-        hazards = met.on(wanted.on, travel_m=motions.travel_m, wet=wanted.wet)
+        shut = {area.id: area for area in site.areas if area.closed_on(wanted.on)}
+        fewer = max((closed for closed in known if closed <= shut.keys()), key=len, default=None)
+        before = None
+        if fewer is None:
+            hazards = met.on(wanted.on, travel_m=motions.travel_m, wet=wanted.wet)
+        else:
+            besides = ClosedBesides.of([area for name, area in shut.items() if name not in fewer], terrain)
+            before = known[fewer].with_closed(besides)
+            hazards = met.again(known[fewer].hazards, besides, wanted.on, wet=wanted.wet)
         return CheckedLattice(
             site, hazards.closer() if closer else hazards, motions,
-            lambda count: self.progress(f"{machine.id}: checking motions", count),
+            lambda count: self.progress(f"{machine.id}: checking motions", count), before,
         )  # fmt: skip
 
     def _extent_m(self) -> float:
@@ -302,7 +328,7 @@ class MovePlanner:
 
         def lattice_of(part: Site, closer: bool) -> CheckedLattice:
             met = self._met(driven, machine, part, build_terrain(part.ground, part.grid))
-            return self._new_lattice(driven, met, closer=closer)
+            return self._new_lattice(driven, met, {}, closer=closer)
 
         look = look_finer(lattice, answer, misses, starts=starts, goals=goals, lattice_of=lattice_of)
         if look.way is not None:

@@ -75,8 +75,8 @@ def plan_moves(site: Site, issue: Issue, known: Known, progress: Progress) -> Pl
     parts, doubted = run.planned(known)
     if doubted:
         parts, _ = run.planned(lambda wanted, before: None if wanted.id in doubted else known(wanted, before))
-    planned = {move.id: move for part in parts for move in part.moves}
-    moves = tuple(planned[wanted.id] for wanted in site.moves)
+    by_id = {move.id: move for part in parts for move in part.moves}
+    moves = tuple(by_id[wanted.id] for wanted in site.moves)
     k = {move_id: part.k_by_move[move_id] for part in parts for move_id in part.k_by_move}
     return as_written(_draft(site, moves, k, issue))
 
@@ -112,26 +112,42 @@ class _Run:
             for wanted in (wanted for wanted in own.moves if wanted.machine == machine):
                 move = known(wanted, [plan.moves[0] for plan in written])
                 if move is None:
-                    move = replace(planner.plan(wanted), under=_under(wanted, own, self.issue.conditions))
+                    move = _searched(wanted, planner, self.issue)
                 else:
                     planner.take(wanted, move)
                     kept.add(move.id)
-                written.append(self._written(move, own))
-                answers.append(judge.submit(self._judged, written[-1], looked_at))
+                written.append(_written(move, own, self.issue))
+                answers.append(judge.submit(_looked_at, written[-1], looked_at, self.progress))
             judged = [answer.result() for answer in answers]
         was = [plan.moves[0].refused for plan in written]
         bad = next((n for n, plan in enumerate(judged) if plan.moves[0].refused != was[n]), len(judged))
         return judged, [plan.moves[0].id for plan in judged[bad:] if plan.moves[0].id in kept]
 
-    def _written(self, move: Move, own: Site) -> Plan:
-        move = replace(move, valid_until=_iso(last_day(move, own, self.issue.day)))
-        k = {move.id: k_of(own, move.length_m)} if move.poses else {}
-        return as_written(_draft(own, (move,), k, self.issue))
 
-    def _judged(self, plan: Plan, site: Site) -> Plan:
-        """A plan of one move as the second opinion leaves it."""
-        self.progress(f"{plan.moves[0].id}: second opinion", 0)
-        return replace(plan, moves=tuple(_judged(move, plan, site) for move in plan.moves))
+def planned(wanted: MoveWanted, planner: MovePlanner, issue: Issue) -> Plan:
+    """Plan and re-check one move from where the planner's machine stands; the plan has no other."""
+    return judged(_searched(wanted, planner, issue), planner.site, issue, planner.progress)
+
+
+def judged(move: Move, site: Site, issue: Issue, progress: Progress) -> Plan:
+    """A plan of one move as the second opinion leaves it."""
+    return _looked_at(_written(move, site, issue), site, progress)
+
+
+def _searched(wanted: MoveWanted, planner: MovePlanner, issue: Issue) -> Move:
+    return replace(planner.plan(wanted), under=_under(wanted, planner.site, issue.conditions))
+
+
+def _written(move: Move, site: Site, issue: Issue) -> Plan:
+    """A plan of one move, as a reader of its file gets it."""
+    move = replace(move, valid_until=_iso(last_day(move, site, issue.day)))
+    k = {move.id: k_of(site, move.length_m)} if move.poses else {}
+    return as_written(_draft(site, (move,), k, issue))
+
+
+def _looked_at(plan: Plan, site: Site, progress: Progress) -> Plan:
+    progress(f"{plan.moves[0].id}: second opinion", 0)
+    return replace(plan, moves=tuple(_judged(move, plan, site) for move in plan.moves))
 
 
 def _as_of(issue: Issue, site: Site) -> tuple[Issue, Site]:

@@ -160,9 +160,9 @@ class GridFrame:
 
 def link_anchor(
     anchor: Anchor, pose: int, *, hazards: Hazards, motions: Motions, grid: GridFrame
-) -> list[Link]:
+) -> tuple[list[Link], Floats]:
     """Checked curves from an anchor to the lattice and from the lattice to it, in every way of turning; none but itself
-    where it lies on a node.
+    where it lies on a node. And the pieces (n, 3, 4) of all that were looked at for it.
     """
     row, col = grid.nearest(anchor.x, anchor.y)
     off = math.hypot(grid.x0 + col * grid.cell_m - anchor.x, grid.y0 + row * grid.cell_m - anchor.y)
@@ -170,19 +170,21 @@ def link_anchor(
     if off < 1e-4 and turned.min() < 1e-6:
         node = grid.pose_id(row, col, int(np.argmin(turned)))
         still = np.zeros((1, 4))
-        return [Link(pose, node, anchor, still, 8, 0), Link(node, pose, anchor, still, 8, 0)]
-    return [
-        link
+        return [Link(pose, node, anchor, still, 8, 0), Link(node, pose, anchor, still, 8, 0)], np.empty((0, 3, 4))
+    found = [
+        _curves(anchor, pose, hazards, motions, grid, way, outward=outward)
         for way in motions.turns
         for outward in (True, False)
-        for link in _curves(anchor, pose, hazards, motions, grid, way, outward=outward)
     ]
+    return [link for links, _ in found for link in links], np.concatenate([tried for _, tried in found])
 
 
 def _curves(
     anchor: Anchor, pose: int, hazards: Hazards, motions: Motions, grid: GridFrame, way: Turn, *, outward: bool,
-) -> list[Link]:
-    """Checked curves out of an anchor, or into it: a few of the best for every heading of the lattice."""
+) -> tuple[list[Link], Floats]:
+    """Checked curves out of an anchor, or into it: a few of the best for every heading of the lattice; and all pieces
+    that were looked at.
+    """
     reach_m = max(3.0, 2.2 * way.radius_m)
     rows, cols, heads = _candidates(anchor, motions, grid, reach_m, outward=outward)
     xs = (grid.x0 + cols * grid.cell_m).astype(np.float64)
@@ -198,7 +200,7 @@ def _curves(
         mine = np.flatnonzero(fit & (heads == h))
         tried.append(mine[np.argsort(lengths[mine], kind="stable")][:: max(1, len(mine) // TRIED)][:TRIED])
     if not tried:
-        return []
+        return [], np.empty((0, 3, 4))
     chosen = np.concatenate(tried)
     starts = np.column_stack([xs[chosen], ys[chosen], motions.headings[heads[chosen]]])
     if outward:
@@ -214,7 +216,7 @@ def _curves(
             length_mm = math.ceil(float(worth_m(pieces[i]).sum()) * 1000.0 - 1e-6)
             at = Anchor(*map(float, starts[n]))
             links.append(Link(start, goal, at, pieces[i].copy(), int(verdicts[n]), length_mm))
-    return links
+    return links, pieces[chosen]
 
 
 def link_line(line: Sequence[tuple[Anchor, int]], *, hazards: Hazards) -> list[Link]:

@@ -35,8 +35,9 @@ NO_LIMIT = 1 << 62
 #: One open metre outweighs any detour on a site.
 OPEN_WEIGHT = 100_000
 SWITCH_MM = 3000
-#: Added to the parent of an entry whose motion nobody has looked at yet.
-NOT_LOOKED_AT = 1 << 20
+#: An entry of the heap has twice the parent, and this more where nobody has looked at its motion yet: of ways that cost
+#: the same the one by the lesser parent is taken, whatever was looked at before.
+NOT_LOOKED_AT = 1
 #: Most motions that leave one state, both gears.
 MOST_OFFERED = 256
 
@@ -83,25 +84,25 @@ def motion_cost(length_mm: int, byte: int, factor: int) -> int:
 
 
 @kernel
-def better(frontier: Frontier, state: int, cost: int) -> bool:
-    """Whether a cost would improve on the checked way kept; expanded states hold negative costs and never do."""
+def as_good(frontier: Frontier, state: int, cost: int) -> bool:
+    """Whether a cost is as good as the checked way kept; expanded states hold negative costs and nothing is."""
     best = frontier.best[state]
-    return bool(best == 0 or cost + 1 < best)
+    return bool(best == 0 or cost + 1 <= best)
 
 
 @kernel
 def queue(frontier: Frontier, state: int, cost: int, bound: int, parent: int) -> None:
     """Keep a checked way to a state, unless a better one is kept."""
-    if better(frontier, state, cost):
+    if as_good(frontier, state, cost):
         frontier.best[state] = cost + 1
-        push(frontier.heap, cost + bound, state, parent)
+        push(frontier.heap, cost + bound, state, 2 * parent)
 
 
 def go_on(frontier: Frontier, goal: Bytes, state: int) -> None:
     """Make a goal that was found a place like any other, so that the search goes on to the other goals."""
     goal[state // 2] = 0
     frontier.best[state] *= -1
-    push(frontier.heap, int(frontier.best[state]) - 1, state, int(frontier.parent[state]))
+    push(frontier.heap, int(frontier.best[state]) - 1, state, 2 * int(frontier.parent[state]))
 
 
 @kernel
@@ -119,14 +120,14 @@ def offer(
     factor = REVERSE_FACTOR if (code - 1) // 2 % 2 else FORWARD_FACTOR
     length = lattice.length_mm[heading, primitive]
     least = cost + motion_cost(length, COMFORTABLE, factor)
-    if bound == UNREACHED or not better(frontier, to, least):
+    if bound == UNREACHED or not as_good(frontier, to, least):
         return
     byte = int(lattice.table[row, col, heading, primitive])
     if byte == UNKNOWN and free_motion(checker, row, col):
         byte = COMFORTABLE
         lattice.table[row, col, heading, primitive] = byte
     if byte == UNKNOWN:
-        push(frontier.heap, least + bound, to, code + NOT_LOOKED_AT)
+        push(frontier.heap, least + bound, to, 2 * code + NOT_LOOKED_AT)
     elif byte != BLOCKED:
         queue(frontier, to, cost + motion_cost(length, byte, factor), bound, code)
 
@@ -217,7 +218,7 @@ def settle(
     lattice: Lattice, checker: Checker, frontier: Frontier, bound: int, state: int, code: int, cost: int
 ) -> bool:
     """Look at the motion of an entry queued unseen: whether the entry stands as it is. A dearer one waits again."""
-    if not better(frontier, state, cost):
+    if not as_good(frontier, state, cost):
         return False
     byte = looked_at(lattice, checker, state, code)
     if byte == BLOCKED:
@@ -261,15 +262,16 @@ def search(
             return DEARER, -1
         if frontier.expanded[0] >= limit or frontier.heap.size[0] > room or lattice.checked[0] > breath:
             return LIMIT if frontier.expanded[0] >= limit else FULL if frontier.heap.size[0] > room else PAUSED, -1
-        key, state, parent = pop(frontier.heap)
+        key, state, entry = pop(frontier.heap)
         if frontier.best[state] < 0:
             continue
+        parent = entry // 2
         place = state // 2 // n_h if state < n_lattice else rows * cols + (state - n_lattice) // 2
         cost = key - bounds[place]
-        if parent > NOT_LOOKED_AT:
-            parent -= NOT_LOOKED_AT
-            if not settle(lattice, checker, frontier, bounds[place], state, parent, cost):
-                continue
+        if entry % 2 == NOT_LOOKED_AT and not settle(
+            lattice, checker, frontier, bounds[place], state, parent, cost
+        ):
+            continue
         frontier.best[state], frontier.parent[state] = -cost - 1, parent
         if goal[state // 2]:
             return FOUND, state

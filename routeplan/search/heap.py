@@ -14,7 +14,7 @@ Ints32 = NDArray[np.int32]
 
 
 class Heap(NamedTuple):
-    """Entries by key, smallest first; equal keys go by state, so that runs repeat."""
+    """Entries by key, smallest first; equal keys go by state and then by parent, whatever came first."""
 
     key: Ints
     state: Ints
@@ -36,13 +36,21 @@ def grown(heap: Heap) -> Heap:
 
 
 @kernel
+def before(key: int, state: int, parent: int, other_key: int, other_state: int, other_parent: int) -> bool:
+    """Whether an entry comes before another."""
+    if key != other_key:
+        return key < other_key
+    return state < other_state or (state == other_state and parent < other_parent)
+
+
+@kernel
 def push(heap: Heap, key: int, state: int, parent: int) -> None:
     """Add an entry."""
     i = heap.size[0]
     heap.size[0] += 1
     while i > 0:
         up = (i - 1) // 2
-        if heap.key[up] < key or (heap.key[up] == key and heap.state[up] <= state):
+        if not before(key, state, parent, heap.key[up], heap.state[up], heap.parent[up]):
             break
         heap.key[i], heap.state[i], heap.parent[i] = heap.key[up], heap.state[up], heap.parent[up]
         i = up
@@ -52,24 +60,24 @@ def push(heap: Heap, key: int, state: int, parent: int) -> None:
 @kernel
 def pop(heap: Heap) -> tuple[int, int, int]:
     """Take the smallest entry off: key, state, parent."""
-    keys, states = heap.key, heap.state
-    key, state, parent = keys[0], states[0], heap.parent[0]
+    keys, states, parents = heap.key, heap.state, heap.parent
+    key, state, parent = keys[0], states[0], parents[0]
     heap.size[0] -= 1
     n = heap.size[0]
-    last_key, last_state, last_parent = keys[n], states[n], heap.parent[n]
+    last_key, last_state, last_parent = keys[n], states[n], parents[n]
     i = 0
     while True:
         child = 2 * i + 1
         if child >= n:
             break
-        if child + 1 < n and (
-            keys[child + 1] < keys[child] or (keys[child + 1] == keys[child] and states[child + 1] < states[child])
+        if child + 1 < n and before(
+            keys[child + 1], states[child + 1], parents[child + 1], keys[child], states[child], parents[child]
         ):
             child += 1
-        if last_key < keys[child] or (last_key == keys[child] and last_state <= states[child]):
+        if not before(keys[child], states[child], parents[child], last_key, last_state, last_parent):
             break
-        keys[i], states[i], heap.parent[i] = keys[child], states[child], heap.parent[child]
+        keys[i], states[i], parents[i] = keys[child], states[child], parents[child]
         i = child
     if n > 0:
-        keys[i], states[i], heap.parent[i] = last_key, last_state, last_parent
+        keys[i], states[i], parents[i] = last_key, last_state, last_parent
     return key, state, parent

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import InitVar, dataclass, field
 from itertools import islice
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from routeplan.hazards.edges import ClosedBesides
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.tile import BLOCKED
 from routeplan.search import best_first
-from routeplan.search.anchors import Anchor, GridFrame, Link, check_motions, link_anchor, link_cost, link_line
+from routeplan.search.anchors import Anchor, GridFrame, Link, check_motions, link_cost
 from routeplan.search.best_first import Frontier, Lattice
 from routeplan.search.heap import grown, new_heap, push
+from routeplan.search.known import Before, Judged
 from routeplan.search.motions import Motions
 from routeplan.search.passages import Passage, find_passages
 from routeplan.search.relaxation import EXHAUSTED, FULL, UNREACHED, Relaxation, Spread, relaxed
@@ -84,27 +86,34 @@ class CheckedLattice:
     ----------
     progress
         Called now and then with the number of motions checked so far.
+    before
+        What is known already from a day with fewer areas closed.
     """
 
     site: Site
     hazards: Hazards
     motions: Motions
     progress: Callable[[int], None] = lambda checked: None
+    before: InitVar[Before | None] = None
     links: list[Link] = field(default_factory=list)
     anchors: list[Anchor] = field(default_factory=list)
     passages: list[Passage] = field(default_factory=list)
     _numbers: dict[Anchor, int] = field(default_factory=dict)
     _sure: set[Entry | Link] = field(default_factory=set)
 
-    def __post_init__(self) -> None:
+    def __post_init__(self, before: Before | None) -> None:
         terrain = self.hazards.terrain
         rows, cols = ((n - 1) // terrain.stride + 1 for n in terrain.level.shape)
         n_h, n_p = self.motions.counts.shape
         self.grid = GridFrame(terrain.x0, terrain.y0, terrain.cell_m * terrain.stride, rows, cols, n_h)
-        self.table = np.zeros((rows, cols, n_h, n_p), np.uint8)
-        self.poses = np.zeros((rows, cols, n_h), np.uint8)
         self.checked = np.zeros(1, np.int64)
-        self.room = look_for_room(self.site, self.hazards, self.motions, poses=self.poses, table=self.table)
+        self._judged = Judged(self.hazards, self.motions, self.grid, before)
+        if before is None:
+            self.table = np.zeros((rows, cols, n_h, n_p), np.uint8)
+            self.poses = np.zeros((rows, cols, n_h), np.uint8)
+            self.room = look_for_room(self.site, self.hazards, self.motions, poses=self.poses, table=self.table)
+        else:
+            self.table, self.poses, self.room = before.again(self.hazards, self.motions)
         self.passages = find_passages(self.hazards.world, self.hazards.body, passage_room_m(self))
         for passage in self.passages:
             self._add_passage(passage)
@@ -115,12 +124,10 @@ class CheckedLattice:
         before, after = -passage.half_m - front - MOUTH_M, passage.half_m + rear + MOUTH_M
         along = before - RUN_UP_M, before, after, after + RUN_UP_M
         for way in (passage, passage.turned()):
-            lines = (
-                [Anchor(*way.at(t, share * way.spare_m), way.heading) for t in along] for share in SHARES
-            )
-            driven = (line for line in lines if link_line([(line[1], 0), (line[2], 1)], hazards=self.hazards))
+            lines = ([Anchor(*way.at(t, share * way.spare_m), way.heading) for t in along] for share in SHARES)
+            driven = (line for line in lines if self._judged.drives([(line[1], 0), (line[2], 1)]))
             for line in islice(driven, 1):
-                self.links += link_line([(anchor, self.add_anchor(anchor)) for anchor in line], hazards=self.hazards)
+                self.links += self._judged.drives([(anchor, self.add_anchor(anchor)) for anchor in line])
 
     def add_anchor(self, anchor: Anchor) -> int:
         """Link an exact pose to the lattice, once; returns its pose number."""
@@ -128,10 +135,12 @@ class CheckedLattice:
             return self._numbers[anchor]
         pose = self._numbers[anchor] = self.grid.poses + len(self.anchors)
         self.anchors.append(anchor)
-        self.links += link_anchor(
-            anchor, pose, hazards=self.hazards, motions=self.motions, grid=self.grid
-        )
+        self.links += self._judged.to_lattice(anchor, pose)
         return pose
+
+    def with_closed(self, besides: ClosedBesides) -> Before:
+        """What is known for a day on which areas are closed besides; the ground is never looked at closer here."""
+        return Before.of(self.table, self.poses, self.room, self._judged, besides)
 
     def pose_of(self, pose: int) -> Anchor:
         """The pose with a number, on the lattice or not."""
@@ -281,9 +290,8 @@ class CheckedLattice:
         return spread.out, any_way
 
     def _places(self, poses: Sequence[int]) -> Ints:
-        n = self.grid.headings
-        cells = self.grid.rows * self.grid.cols
-        return np.array([p // n if p < self.grid.poses else cells + p - self.grid.poses for p in poses], np.int64)
+        numbers, cells = np.asarray(poses, np.int64), self.grid.rows * self.grid.cols
+        return np.where(numbers < self.grid.poses, numbers // self.grid.headings, numbers - self.grid.poses + cells)
 
     def _arrays(self) -> tuple[Lattice, list[tuple[Link, int]]]:
         """Kernel arrays, and the links in their order with the gear each is driven in."""
@@ -305,21 +313,16 @@ class CheckedLattice:
 
     def _relaxation(self, driven: list[tuple[Link, int]], shut: Bytes) -> Relaxation:
         room = self.room
-        back = sorted(
-            (
-                int(self._places([lk.goal if g == 0 else lk.start])[0]),
-                int(self._places([lk.start if g == 0 else lk.goal])[0]),
-                lk.length_mm * best_first.UNIT_PER_MM,
-            )
-            for lk, g in driven
-        )
-        table = np.array(back, np.int64).reshape(-1, 3)
+        to = self._places([lk.goal if g == 0 else lk.start for lk, g in driven])
+        start = self._places([lk.start if g == 0 else lk.goal for lk, g in driven])
+        cost = np.array([lk.length_mm for lk, _ in driven], np.int64) * best_first.UNIT_PER_MM
+        order = np.lexsort((cost, start, to))
+        to, start, cost = to[order], start[order], cost[order]
         linked = np.zeros(self.grid.rows * self.grid.cols + len(self.anchors), np.uint8)
-        linked[table[:, 0]] = 1
+        linked[to] = 1
         hops = np.zeros(self.grid.rows * self.grid.cols, np.uint8)
         hops[room.barred // len(room.moves)] = 1
-        columns = [np.ascontiguousarray(table[:, i]) for i in range(3)]
-        return Relaxation(shut, room.walked, room.moves, hops, room.barred, columns[0], columns[1], columns[2], linked)
+        return Relaxation(shut, room.walked, room.moves, hops, room.barred, to, start, cost, linked)
 
     def _frontier(self, starts: Mapping[int, float], bounds: Ints) -> Frontier:
         n = 2 * (self.grid.poses + len(self.anchors))

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -19,6 +20,8 @@ from routeplan.hazards.clearance import wanted_gap
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+#: Both ends: x0, y0, x1, y1.
+Edge = tuple[float, ...]
 
 #: Edges closer to parallel than this bound a corridor; the others a gap that is crossed at its narrowest, rad.
 PARALLEL = math.radians(5.0)
@@ -50,14 +53,15 @@ class Passage:
         """The same line, driven the other way."""
         return replace(self, heading=self.heading + math.pi)
 
-    def same_as(self, other: Passage) -> bool:
-        """Whether two lines lead through the same gap side by side."""
-        turn = math.remainder(self.heading - other.heading, math.pi)
-        dx, dy = other.x - self.x, other.y - self.y
+    def same_as_any(self, others: Floats) -> bool:
+        """Whether a line leads through the same gap, side by side, as one of some others (n, 4: x, y, heading, half_m).
+        """
+        turn = np.remainder(others[:, 2] - self.heading + math.pi / 2, math.pi) - math.pi / 2
+        dx, dy = others[:, 0] - self.x, others[:, 1] - self.y
         along = dx * math.cos(self.heading) + dy * math.sin(self.heading)
         aside = dy * math.cos(self.heading) - dx * math.sin(self.heading)
-        near = abs(along) <= self.half_m + other.half_m + SAME_M
-        return abs(turn) < SAME_RAD and abs(aside) < SAME_M and near
+        near = np.abs(along) <= self.half_m + others[:, 3] + SAME_M
+        return bool(np.any((np.abs(turn) < SAME_RAD) & (np.abs(aside) < SAME_M) & near))
 
 
 def _half_widths(body: Body, kinds: NDArray[np.uint8], extra: Floats) -> Floats:
@@ -92,6 +96,13 @@ def _facing(world: World, body: Body, room_m: float) -> Iterator[tuple[int, int,
 
 def line_through(one: Floats, other: Floats, wide_one: float, wide_other: float) -> Passage:
     """The line between two edges (x0, y0, x1, y1), shared out by what each wants."""
+    return _line_through(tuple(one.tolist()), tuple(other.tolist()), wide_one, wide_other)
+
+
+@lru_cache(maxsize=1 << 14)
+def _line_through(first: Edge, second: Edge, wide_one: float, wide_other: float) -> Passage:
+    """The same of numbers: most pairs of edges are there again when one more area is closed."""
+    one, other = np.array(first), np.array(second)
     ways = [math.atan2(edge[3] - edge[1], edge[2] - edge[0]) for edge in (one, other)]
     turn = math.remainder(ways[1] - ways[0], math.pi)
     line = shapely.shortest_line(shapely.linestrings(one.reshape(2, 2)), shapely.linestrings(other.reshape(2, 2)))
@@ -132,8 +143,9 @@ def find_passages(world: World, body: Body, room_m: float) -> list[Passage]:
         line_through(world.edges[i, :4], world.edges[j, :4], wide_i, wide_j)
         for i, j, wide_i, wide_j in _facing(world, body, room_m)
     ]
-    kept: list[Passage] = []
+    kept, lines = list[Passage](), np.empty((len(found), 4))
     for passage in sorted(found, key=lambda p: (-round(p.half_m, 1), p.spare_m, p.x, p.y)):
-        if _free(passage, world) and not any(passage.same_as(other) for other in kept):
+        if _free(passage, world) and not passage.same_as_any(lines[: len(kept)]):
+            lines[len(kept)] = passage.x, passage.y, passage.heading, passage.half_m
             kept.append(passage)
     return sorted(kept, key=lambda p: p.spare_m)[:MOST]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,6 +94,7 @@ def _walked(site: Site, hazards: Hazards) -> Bytes:
 
 
 def _taken(hazards: Hazards, motions: Motions, shut: Bytes, poses: Bytes) -> Bytes:
+    """Cells where no heading may stand; those that are shut are not looked at."""
     taken = shut.copy()
     thirds = np.linspace(0, len(shut), 4).astype(int)
     with ThreadPoolExecutor() as pool:
@@ -125,14 +126,18 @@ def _over(taken: Bools, d_row: int, d_col: int) -> tuple[Ints, Ints]:
     return np.ascontiguousarray(rows), np.ascontiguousarray(cols)
 
 
-def _barred(checker: Checker, motions: Motions, moves: Ints, taken: Bytes, table: Bytes) -> Ints:
-    """Look at motions that lead over a taken cell, and keep the displacements that none of them makes."""
+def _barred(checker: Checker, motions: Motions, moves: Ints, taken: Bytes, table: Bytes, asked: Bools | None) -> Ints:
+    """Look at motions that lead over a taken cell, and keep the displacements that none of them makes; from the cells
+    that are asked for, if any are.
+    """
     n, cols_all = len(moves), taken.shape[1]
     found: list[Ints] = []
     for m, (d_row, d_col) in enumerate(moves[:, :2].tolist()):
         if max(abs(d_row), abs(d_col)) < 2:
             continue
         rows, cols = _over(taken.astype(bool), d_row, d_col)
+        if asked is not None:
+            rows, cols = rows[asked[rows, cols]], cols[asked[rows, cols]]
         possible = np.zeros(len(rows), bool)
         for sign, r, c in ((1, rows, cols), (-1, rows + d_row, cols + d_col)):
             fits = (motions.counts > 0) & (motions.d_row == sign * d_row) & (motions.d_col == sign * d_col)
@@ -149,5 +154,26 @@ def look_for_room(site: Site, hazards: Hazards, motions: Motions, *, poses: Byte
     shut = _shut(site, hazards)
     taken = _taken(hazards, motions, shut, poses)
     moves = displacements(motions)
-    barred = _barred(new_checker(hazards, motions), motions, moves, taken, table)
+    barred = _barred(new_checker(hazards, motions), motions, moves, taken, table, None)
     return Room(shut, taken, _walked(site, hazards), moves, barred)
+
+
+def look_again(
+    before: Room, hazards: Hazards, motions: Motions, *, closed: Bools, near: Bools, about: Bools, poses: Bytes,
+    table: Bytes,
+) -> Room:
+    """The room that is left when areas are closed besides: only what is near them is looked at.
+
+    Parameters
+    ----------
+    closed
+        (rows, cols) cells in those areas.
+    near, about
+        (rows, cols) cells where a pose may be judged otherwise than before, and those from which a motion leads to one.
+    """
+    shut = np.where(closed, np.uint8(1), before.shut)
+    looked = _taken(hazards, motions, np.where(near, shut, np.uint8(1)), poses)
+    taken = np.where(near, looked, before.taken)
+    barred = _barred(new_checker(hazards, motions), motions, before.moves, taken, table, about)
+    kept = before.barred[~about.ravel()[before.barred // len(before.moves)]]
+    return replace(before, shut=shut, taken=taken, barred=np.sort(np.concatenate([kept, barred])))
