@@ -33,7 +33,10 @@ ARROWS = {
     "version": set[str](),
 }
 #: Modules at the top whose name is not their room's.
-ROOMS = {"__main__": "cli", "plan_codec": "planfile", "plan_rounding": "route", "": "version"}
+ROOMS = {
+    "__main__": "cli", "plan_codec": "planfile", "calendar_file": "planfile", "plan_rounding": "route", "days": "route",
+    "": "version",
+}  # fmt: skip
 #: What the second opinion must not reach, not even through others.
 RECHECK_NEVER = {"hazards", "search", "kernel"}
 #: Libraries that the second opinion may use: none that shares its arithmetic with the search.

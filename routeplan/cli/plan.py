@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from routeplan.route import Move, Plan
     from routeplan.site.model import Site
 
-_STATUS = {
+STATUS_OF = {
     "pass": ExitStatus.OK,
     "pass with controls": ExitStatus.OK,
     "not proven": ExitStatus.NOT_PASSED,
@@ -37,10 +37,11 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     )
     parser.add_argument("site", type=Path, metavar="SITE", help="the site folder")
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for what is written")
-    parser.add_argument("--issued", type=_time, metavar="TIME", help="time of issue, ISO 8601 (default: now)")
+    parser.add_argument("--issued", type=time_of, metavar="TIME", help="time of issue, ISO 8601 (default: now)")
 
 
-def _time(text: str) -> str:
+def time_of(text: str) -> str:
+    """Return a time of issue, ISO 8601."""
     try:
         moment = dt.datetime.fromisoformat(text)
     except ValueError as error:
@@ -48,13 +49,14 @@ def _time(text: str) -> str:
     return moment.isoformat()
 
 
-class _Telling:
+class Telling:
     """Progress on stderr: what comes first at once, then whenever it has been silent for a while."""
 
     def __init__(self) -> None:
         self._last = -_QUIET_S
 
     def __call__(self, words: str, count: int) -> None:
+        """Say what is being worked on, and how many motions were looked at for it."""
         now = time.monotonic()
         if now - self._last >= _QUIET_S:
             self._last = now
@@ -72,7 +74,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
         print("The site asks for no moves.", file=sys.stderr)
     from routeplan.plan.whole import plan_site
 
-    plan = plan_site(site, issued=issued, progress=_Telling())
+    plan = plan_site(site, issued=issued, progress=Telling())
     _write(plan, site, args.out)
     print(_summary(plan, site, args.out))
     return worst(_status(move) for move in plan.moves)
@@ -81,7 +83,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
 def _status(move: Move) -> ExitStatus:
     if move.verdict == "fail":
         return ExitStatus.REFUSED if move.refused is not None else ExitStatus.NOT_PASSED
-    return _STATUS[move.verdict]
+    return STATUS_OF[move.verdict]
 
 
 def _write(plan: Plan, site: Site, folder: Path) -> None:

@@ -78,18 +78,12 @@ def plan_moves(site: Site, issue: Issue, known: Known, progress: Progress) -> Pl
     def of_move(wanted: MoveWanted, planner: MovePlanner, before: Sequence[Move]) -> Plan:
         way = known(wanted, before)
         if way is not None:
-            plan = judged(way, planner.site)
+            plan = judged(way, planner.site, issue, progress)
             if plan.moves[0].refused == way.refused:
                 planner.take(wanted, way)
                 return plan
         under = _under(wanted, planner.site, issue.conditions)
-        return judged(replace(planner.plan(wanted), under=under), planner.site)
-
-    def judged(move: Move, own: Site) -> Plan:
-        k = {move.id: k_of(own, move.length_m)} if move.poses else {}
-        plan = as_written(_draft(site, (move,), k, issue))
-        progress(f"{move.id}: second opinion", 0)
-        return replace(plan, moves=tuple(_judged(move, plan, own) for move in plan.moves))
+        return judged(replace(planner.plan(wanted), under=under), planner.site, issue, progress)
 
     with ThreadPoolExecutor() as pool:  # machines search side by side; a machine's moves follow one another
         machines = dict.fromkeys(wanted.machine for wanted in site.moves)
@@ -98,6 +92,14 @@ def plan_moves(site: Site, issue: Issue, known: Known, progress: Progress) -> Pl
     moves = tuple(planned[wanted.id] for wanted in site.moves)
     k = {move_id: part.k_by_move[move_id] for part in parts for move_id in part.k_by_move}
     return as_written(_draft(site, moves, k, issue))
+
+
+def judged(move: Move, site: Site, issue: Issue, progress: Progress) -> Plan:
+    """The plan of one move, as the second opinion leaves it."""
+    k = {move.id: k_of(site, move.length_m)} if move.poses else {}
+    plan = as_written(_draft(site, (move,), k, issue))
+    progress(f"{move.id}: second opinion", 0)
+    return replace(plan, moves=tuple(_judged(move, plan, site) for move in plan.moves))
 
 
 def _as_of(issue: Issue, site: Site) -> tuple[Issue, Site]:

@@ -143,8 +143,8 @@ class Case:
         return last is None or day.isoformat() <= last
 
     def holds(self, first: dt.date, last: dt.date | None) -> bool:
-        """Whether what was said from one day until another holds on the day; with a last one it holds on no move without a
-        day.
+        """Whether what was said from one day until another holds on the day of the move; with a last day it holds for
+        no move without one.
         """
         return self.given(first) and (last is None or (self.day is not None and self.day <= last))
 
