@@ -13,11 +13,11 @@ from routeplan.site.model import Acceptance, Area, GridSpec, MoveWanted, Obstacl
 from routeplan.site.spans import NO_FIRST, NO_LAST, Span
 from tests import worlds
 
-EAST_M, NORTH_M = 18.0, 12.0
+EAST_M, NORTH_M = 15.0, 12.0
 FIRST = dt.date(2026, 12, 1)
 ISSUED = "2026-12-01T06:00:00+00:00"
 #: Days on which anything happens.
-DAYS = 7
+DAYS = 5
 
 
 def day(n: int) -> dt.date:
@@ -44,7 +44,7 @@ def _area(rng: np.random.Generator, n: int) -> Area:
     """An area about one of the gaps, or anywhere."""
     if rng.random() < 0.7:
         y = (2.5, 9.5)[int(rng.integers(0, 2))] + rng.uniform(-1.5, 1.5)
-        x, w, h = 9.0 + rng.uniform(-1.0, 1.0), rng.uniform(0.5, 2.0), rng.uniform(0.3, 2.0)
+        x, w, h = 7.5 + rng.uniform(-1.0, 1.0), rng.uniform(0.5, 2.0), rng.uniform(0.3, 2.0)
     else:
         x, y = rng.uniform(2.0, EAST_M - 2.0), rng.uniform(1.0, NORTH_M - 1.0)
         w, h = rng.uniform(0.3, 2.0), rng.uniform(0.3, 4.0)
@@ -56,7 +56,7 @@ def _surfaces(rng: np.random.Generator) -> tuple[Surface, ...]:
     """The yard; now and then a strip across one of the gaps whose acceptance begins or ends."""
     word = Acceptance("temporary works coordinator", dt.date(2026, 11, 1), 50_000.0)
     outline: Polygon = box(0.0, 0.0, EAST_M, NORTH_M)
-    strip = box(8.0, 0.0, 10.0, 6.0) if rng.random() < 0.5 else box(8.0, 6.0, 10.0, NORTH_M)
+    strip = box(6.5, 0.0, 8.5, 6.0) if rng.random() < 0.5 else box(6.5, 6.0, 8.5, NORTH_M)
     yard = Surface("yard", outline, "stone", word, friction=worlds.ROUGH)
     if rng.random() < 0.6:
         return (yard,)
@@ -81,11 +81,11 @@ def _moves(rng: np.random.Generator) -> tuple[MoveWanted, ...]:
 def drawn_calendar(seed: int) -> Site:
     """A yard of two halves with two gaps between them, and up to three areas that close."""
     rng = np.random.default_rng(seed)
-    walls = (box(8.9, -1.0, 9.1, 1.2), box(8.9, 3.8, 9.1, 8.2), box(8.9, 10.8, 9.1, NORTH_M + 1.0))
+    walls = (box(7.4, -1.0, 7.6, 1.2), box(7.4, 3.8, 7.6, 8.2), box(7.4, 10.8, 7.6, NORTH_M + 1.0))
     bearing = None if rng.random() < 0.5 else float(rng.choice([0.0, 90.0]))
     places = (
-        worlds.place("west", 3.5, 6.0, 90.0), worlds.place("gate", 3.5, 3.0), worlds.place("east", 14.0, 4.0, bearing),
-        worlds.place("north", 14.0, 8.5),
+        worlds.place("west", 3.0, 6.0, 90.0), worlds.place("gate", 3.0, 3.0), worlds.place("east", 11.5, 4.0, bearing),
+        worlds.place("north", 11.5, 8.5),
     )  # fmt: skip
     return worlds.flat_site(
         EAST_M, NORTH_M, machines=(worlds.scissor(),), places=places, moves=_moves(rng), grid=GridSpec(cell_m=0.5),

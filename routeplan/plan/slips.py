@@ -45,12 +45,16 @@ def _troubles(stay: Stay, days: int, today: dt.date) -> Iterator[str]:
     made_on = [stay.made_on(step, later, today) for step in stay.steps]
     day = max(today, made_on[0])
     while day <= made_on[-1]:
-        for step, made in zip(stay.steps, made_on, strict=True):
-            if made == day and not step.reach.on(day).safe:
-                yield f"move {step.wanted.id} has no way on {day}"
+        failed = [
+            step for step, made in zip(stay.steps, made_on, strict=True) if made == day and not step.reach.on(day).safe
+        ]
         out = stay.stands(stay.moved_by(day, later, today))
-        if out is not None and not out.on(day).safe:
-            yield _lacking(out, day)
+        no_way = _lacking(out, day) if out is not None and not out.on(day).safe else None
+        if no_way is not None and all(step is stay.collection for step in failed):
+            yield no_way  # says until when, too
+        yield from (f"move {step.wanted.id} has no way on {day}" for step in failed)
+        if no_way is not None:
+            yield no_way
         day += ONE
 
 

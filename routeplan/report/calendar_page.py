@@ -91,9 +91,10 @@ def _runs(machine: MachineCalendar, site: Site) -> Iterator[str]:
         said = "a way out" if verdict in SAFE else WITHOUT[verdict]
         why = next((one.reason for one in machine.without if one.first == here[0].day), "")
         still = "" if planned else " if it were still there"
-        more = f". {escape(why)}" if why else ""
+        more = f": {escape(why)}" if why else ""
+        days = span_text(here[0].day, None if here[-1] is machine.days[-1] else here[-1].day)
         yield (
-            f"<b>{escape(span_text(here[0].day, here[-1].day))}</b>{still}, at {name(place_name(place, site))}: "
+            f"<b>{escape(days)}</b>{still}, at {name(place_name(place, site))}: "
             f"{escape(said)}{more}"
         )
 

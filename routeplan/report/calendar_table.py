@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 
-from routeplan.days import SAFE, Calendar, MachineCalendar, MachineDay, Without
+from routeplan.days import OPEN, SAFE, Calendar, MachineCalendar, MachineDay, Without
 from routeplan.report.calendar_words import day_text, letter_of, safe_text, span_text
 from routeplan.report.markup import escape, name
 from routeplan.report.wording import place_name
@@ -15,19 +15,22 @@ from routeplan.site.model import Site
 
 #: Days on which nothing changes are folded from so many on, and a table is cut after so many columns.
 FOLDED_FROM, MOST_COLUMNS = 4, 28
+#: Most names in a cell.
+MOST_NAMES = 2
 
 
 @dataclass(frozen=True)
 class Column:
-    """Days that one column stands for, by their numbers in the calendar."""
+    """Days that one column stands for, by their numbers in the calendar; ``ends`` where all days after are as it is."""
 
     first: int
     last: int
+    ends: bool = False
 
     @property
-    def folded(self) -> bool:
-        """Whether it stands for several."""
-        return self.last > self.first
+    def wide(self) -> bool:
+        """Whether it stands for several days."""
+        return self.ends or self.last > self.first
 
 
 def columns_of(calendar: Calendar) -> list[Column]:
@@ -40,7 +43,7 @@ def columns_of(calendar: Calendar) -> list[Column]:
             found.append(Column(numbers[0], numbers[-1]))
         else:
             found += [Column(n, n) for n in numbers]
-    return found
+    return [*found[:-1], replace(found[-1], ends=True)] if found else []
 
 
 def _count(calendar: Calendar) -> int:
@@ -70,12 +73,13 @@ def day_tables(calendar: Calendar, site: Site) -> str:
 def _table(calendar: Calendar, site: Site, columns: Sequence[Column]) -> str:
     first, last = (_day(calendar, n) for n in (columns[0].first, columns[-1].last))
     heads = "".join(_head(calendar, column) for column in columns)
-    bodies = "".join(
-        _machine(machine, site, columns) for machine in calendar.machines if machine.days
-    )
+    cols = "".join(f'<col class="c-{"folded" if column.wide else "day"}"/>' for column in columns)
+    bodies = "".join(_machine(machine, site, columns) for machine in calendar.machines if machine.days)
     return (
         f'<div class="wide" tabindex="0" role="region" aria-label="Days {day_text(first)} to {day_text(last)}">'
-        f'<table class="days"><caption>Machines by days, {day_text(first)} to {day_text(last)}</caption>'
+        f'<table class="days" style="--days:{len(columns)}">'
+        f"<caption>Machines by days, {day_text(first)} to {day_text(last)}</caption>"
+        f'<colgroup><col class="c-who"/><col class="c-row"/>{cols}</colgroup>'
         f'<thead><tr><th scope="col" colspan="2">Machine</th>{heads}</tr></thead>{bodies}</table></div>'
     )
 
@@ -88,12 +92,11 @@ def _day(calendar: Calendar, n: int) -> str:
 def _head(calendar: Calendar, column: Column) -> str:
     first, last = _day(calendar, column.first), _day(calendar, column.last)
     date = dt.date.fromisoformat(first)
-    if column.folded:
-        until = day_text(last, year=False)
-        return (
-            f'<th scope="col" class="folded" data-first="{first}" data-last="{last}">'
-            f"{day_text(first, year=False)} to {until}<br>as before</th>"
-        )
+    if column.wide:
+        said = f"{day_text(first, year=False)} "
+        said += "and after" if column.ends else f"to {day_text(last, year=False)}<br>as before"
+        until = "9999-12-31" if column.ends else last
+        return f'<th scope="col" class="folded" data-first="{first}" data-last="{until}">{said}</th>'
     weekday, number, month = day_text(first, year=False).split()
     weekend = " weekend" if date.weekday() >= 5 else ""
     shown = f"<b>{number}</b> {month}" if number == "1" or column.first == 0 else f"<b>{number}</b>"
@@ -140,19 +143,23 @@ def _out_cells(machine: MachineCalendar, site: Site, columns: Sequence[Column]) 
         day = machine.days[here[0].first]
         letter, style = letter_of(day.out, planned=day.planned), _style(day.out, day.planned)
         if run is not None:
-            why = ", ".join(escape(cause.title) for cause in run.ended_by) or _plain_why(run)
-            narrow = " narrow" if len(here) < 3 and not any(column.folded for column in here) else ""
+            why = _shortly(run)
+            narrow = " narrow" if len(here) < 3 and not any(column.wide for column in here) else ""
             title = f"{span_text(run.first, run.last)}, at {place_name(run.place, site)}"
             said = f"<b>{letter}</b> <span>{why}</span>"
             yield f'<td colspan="{len(here)}" class="{style} bad{narrow}" title="{escape(title)}">{said}</td>'
         else:
             last = day.day == machine.last_safe
-            mark = '<small class="last">last safe</small>' if last else ""
+            mark = '<small class="last">last</small>' if last else ""
             yield f'<td class="{style}{_weekend(day, here[0])}"><b>{letter}</b>{mark}</td>'
 
 
-def _plain_why(run: Without) -> str:
-    return "not proven" if run.verdict == "not proven" else ""
+def _shortly(run: Without) -> str:
+    """What takes the way out away, as HTML, in a word or two; the articles below name all of it."""
+    names = [escape(cause.title) for cause in run.ended_by]
+    if len(names) > MOST_NAMES:
+        names = [*names[: MOST_NAMES - 1], f"and {len(names) - MOST_NAMES + 1} more"]
+    return ", ".join(names) or ("not proven" if run.verdict == OPEN else "")
 
 
 def _style(verdict: str | None, planned: bool) -> str:
@@ -163,4 +170,4 @@ def _style(verdict: str | None, planned: bool) -> str:
 
 
 def _weekend(day: MachineDay, column: Column) -> str:
-    return " weekend" if not column.folded and dt.date.fromisoformat(day.day).weekday() >= 5 else ""
+    return " weekend" if not column.wide and dt.date.fromisoformat(day.day).weekday() >= 5 else ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -96,8 +97,8 @@ def alarms(calendar: Calendar, site: Site) -> Iterator[tuple[str, str]]:
             yield "Move", f"{machine.machine}: {' and '.join(day.moves)} on {day_text(day.day)}: {what}"
         if machine.spare_days is not None and machine.spare_days < 0 and machine.collected and machine.last_safe:
             yield "Late", (
-                f"{machine.machine}: collection planned {day_text(machine.collected)}, "
-                f"{counted(-machine.spare_days, 'day')} after its last safe date, {day_text(machine.last_safe)}"
+                f"{machine.machine}: last safe collection date {day_text(machine.last_safe)}; planned "
+                f"{day_text(machine.collected)}{_room(machine)}"
             )
 
 
@@ -132,7 +133,7 @@ def facts_of(machine: MachineCalendar, site: Site) -> Iterator[tuple[str, str]]:
         what = causes_text(ending) or ending.reason
         yield "Ended by", f"{what}, {span_text(ending.first, ending.last)}"
     if machine.collected is not None:
-        yield "Planned", f"{machine.collection} on {day_text(machine.collected)}{_room(machine.spare_days)}"
+        yield "Planned", f"{machine.collection} on {day_text(machine.collected)}{_room(machine)}"
     elif machine.days:
         yield "Planned", "no collection is planned"
     if machine.in_hand_days is not None:
@@ -143,10 +144,16 @@ def facts_of(machine: MachineCalendar, site: Site) -> Iterator[tuple[str, str]]:
     yield from _slips(machine)
 
 
-def _room(spare_days: int | None) -> str:
-    if spare_days is None:
+def _room(machine: MachineCalendar) -> str:
+    """How many days the planned collection is before or after the last safe date, and which later days it is among."""
+    days, on = machine.spare_days, machine.collected or ""
+    if days is None:
         return ""
-    return f": {counted(spare_days, 'day')} in hand" if spare_days >= 0 else f": late by {counted(-spare_days, 'day')}"
+    if days >= 0:
+        return f": {counted(days, 'day')} in hand"
+    later = next((one for one in machine.later if one.first <= on and (one.last is None or on <= one.last)), None)
+    where = "" if later is None else f", among later days with a way out, {span_text(later.first, later.last)}"
+    return f": late by {counted(-days, 'day')}{where}"
 
 
 def _slips(machine: MachineCalendar) -> Iterator[tuple[str, str]]:
@@ -160,14 +167,15 @@ def slip_text(slip: Slip | None) -> str:
     """Return what a slip does.
 
     >>> slip_text(Slip(2, "from 2026-12-11 no way out from bay for good"))
-    'up to 2 days: a way all the while; 3 days: from 2026-12-11 no way out from bay for good'
+    'up to 2 days: a way all the while; 3 days: from Fri 11 Dec 2026 no way out from bay for good'
     """
     if slip is None:
         return "not safe as planned"
     if not slip.beyond:
         return f"up to {counted(slip.good_days, 'day')}: a way all the while; more was not looked at"
     good = f"up to {counted(slip.good_days, 'day')}: a way all the while; " if slip.good_days else ""
-    return f"{good}{counted(slip.good_days + 1, 'day')}: {slip.beyond}"
+    beyond = re.sub(r"\d{4}-\d\d-\d\d", lambda day: day_text(day[0]), slip.beyond)
+    return f"{good}{counted(slip.good_days + 1, 'day')}: {beyond}"
 
 
 def summary_of(calendar: Calendar, site: Site, folder: Path) -> str:

@@ -11,7 +11,7 @@ import datetime as dt
 import os
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
 import pytest
 
@@ -20,7 +20,7 @@ from routeplan.plan import finer
 from routeplan.plan.calendar import calendar_of
 from routeplan.plan.move import speechless
 from routeplan.plan.whole import Issue, plan_moves, plan_site
-from routeplan.route import Move, MoveVerdict
+from routeplan.route import Move
 from routeplan.site.model import GridSpec, MoveWanted, Site
 from tests.calendars import DAYS, ISSUED, day, drawn_calendar
 
@@ -33,31 +33,40 @@ def letters() -> Counter[str]:
     return Counter()
 
 
-def afresh(site: Site, made: Sequence[Move], wanted: MoveWanted) -> MoveVerdict:
-    """The verdict of a move after others that were planned before, by a new planner."""
-    known = {move.id: move for move in made}
-    before = tuple(one for one in site.moves if one.id in known)
-    asked = replace(site, moves=(*before, replace(wanted, id="asked")))
-    return plan_moves(asked, Issue(ISSUED), lambda one, _: known.get(one.id), speechless).moves[-1].verdict
+@dataclass
+class Afresh:
+    """Planning a day of a site afresh; moves made before are planned once, for they are the same every day."""
 
+    site: Site
+    made: dict[int, tuple[Move, ...]] = field(default_factory=dict)
 
-def by_hand(site: Site, on: dt.date) -> tuple[bool | None, bool | None]:
-    """Whether the next move has a way on a day, and whether the way out has, as if it stayed after its collection."""
-    moves = site.moves
-    collected = moves[-1].purpose == "collection"
-    stays = moves[:-1] if collected else moves
-    made = [one for one in stays if one.on is not None and one.on <= on]
-    planned = plan_site(replace(site, moves=tuple(made)), issued=ISSUED).moves
-    base = moves[-1] if collected else replace(moves[0], goal=moves[0].start, purpose="collection")
-    out = afresh(site, planned, replace(base, start=made[-1].goal, on=on)) in SAFE if made else None
-    today = [one for one in moves if one.on == on]
-    following = today or [one for one in moves if one.on is not None and one.on > on][:1]
-    ways = []
-    for one in following:
-        before = moves[: moves.index(one)]
-        planned = plan_site(replace(site, moves=before), issued=ISSUED).moves
-        ways.append(afresh(site, planned, replace(one, on=on)) in SAFE)
-    return all(ways) if ways else None, out
+    def safe(self, count: int, wanted: MoveWanted) -> bool:
+        """Whether a move passes after the first moves of the site, by a new planner."""
+        first = self.site.moves[:count]
+        if count not in self.made:
+            self.made[count] = plan_site(replace(self.site, moves=first), issued=ISSUED).moves
+        known = {move.id: move for move in self.made[count]}
+        asked = replace(self.site, moves=(*first, replace(wanted, id="asked")))
+        plan = plan_moves(asked, Issue(ISSUED), lambda one, _: known.get(one.id), speechless)
+        return plan.moves[-1].verdict in SAFE
+
+    def on(self, on: dt.date) -> tuple[bool | None, bool | None]:
+        """Whether the next move has a way on a day, and whether the way out has, as if it stayed after its collection.
+
+        Its collection, asked for after all moves before it, is its way out.
+        """
+        moves = self.site.moves
+        stays = moves[:-1] if moves[-1].purpose == "collection" else moves
+        made = sum(one.on is not None and one.on <= on for one in stays)
+        base = moves[-1] if stays != moves else replace(moves[0], goal=moves[0].start, purpose="collection")
+        out = self.safe(made, replace(base, start=moves[made - 1].goal, on=on)) if made else None
+        following = [one for one in moves if one.on == on]
+        following = following or [one for one in moves if one.on is not None and one.on > on][:1]
+        ways = [
+            out if one is base and made == len(stays) else self.safe(moves.index(one), replace(one, on=on))
+            for one in following
+        ]
+        return all(ways) if ways else None, out
 
 
 def last_dates(outs: Sequence[tuple[dt.date, bool]], less: int) -> tuple[str | None, str | None, str | None]:
@@ -84,7 +93,8 @@ def test_days_and_last_dates_are_those_of_planning_every_day_afresh(
     site = drawn_calendar(seed)
     (found,) = calendar_of(site, issued=ISSUED).machines
     days = [dt.date.fromisoformat(row.day) for row in found.days]
-    asked = [by_hand(site, on) for on in days]
+    afresh = Afresh(site)
+    asked = [afresh.on(on) for on in days]
     assert list(_told(found)) == asked, [row for row, own in zip(found.days, asked, strict=True)]
     outs = [(on, out) for on, (_, out) in zip(days, asked, strict=True) if out is not None]
     terms = site.hire["SC"]
