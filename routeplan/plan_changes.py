@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from routeplan.plan_codec import conditions_document, move_document, moves_from
-from routeplan.planfile import document_text, listed_in, load
+from routeplan.plan_codec import encoded, moves_from
+from routeplan.planfile import json_text, listed_in, load
 from routeplan.route import Move, MoveChange, Plan
 
 CHANGES_NAME = "changes.json"
@@ -35,14 +35,14 @@ def write_changes(
         "moves": [
             {
                 "id": one.id, "change": one.change, "why": one.why,
-                "before": None if one.before is None else move_document(one.before), "after": move_document(one.after),
+                "before": encoded(one.before, where=one.id), "after": encoded(one.after, where=one.id),
             }
             for one in changes
         ],
-        "earlier": [move_document(move) for move in earlier],
+        "earlier": [encoded(move, where=move.id) for move in earlier],
         "cautions": list(after.cautions),
     }  # fmt: skip
-    path.write_text(document_text(document) + "\n", encoding="utf-8")
+    path.write_text(json_text(document) + "\n", encoding="utf-8")
 
 
 def _head(plan: Plan) -> dict[str, Any]:
@@ -50,7 +50,7 @@ def _head(plan: Plan) -> dict[str, Any]:
         "revision": plan.revision,
         "issued": plan.issued,
         "valid_until": plan.valid_until,
-        "conditions": conditions_document(plan.conditions),
+        "conditions": encoded(plan.conditions, where="conditions"),
     }
 
 

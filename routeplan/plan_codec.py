@@ -15,7 +15,7 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from routeplan.errors import BadInput, Fault
 from routeplan.machine.model import Basket, Configuration, Figure, Machine, Wheel
-from routeplan.route import Conditions, Leg, Move, Plan, Pose
+from routeplan.route import Leg, Move, Plan, Pose
 
 FORMAT = "routeplan/plan@1"
 
@@ -65,15 +65,15 @@ def _dataclass_document(value: Any, *, where: str) -> dict[str, Any]:
     kind = type(value)
     skipped = KEYED_BY.get(kind)
     document = {
-        _name(kind, field.name): _encode(getattr(value, field.name), where=f"{where}.{field.name}")
+        _name(kind, field.name): encoded(getattr(value, field.name), where=f"{where}.{field.name}")
         for field in fields(value)
         if field.name != skipped
     }
     return {"origin": ORIGIN, **document} if kind is Machine else document
 
 
-def _encode(value: Any, *, where: str) -> Any:
-    """Return JSON values for any value of a plan."""
+def encoded(value: Any, *, where: str) -> Any:
+    """Return JSON values for any value of a plan or a calendar."""
     if isinstance(value, float):
         if math.isinf(value):
             raise ValueError(f"{where} is infinite; a plan has no infinite numbers")
@@ -81,23 +81,13 @@ def _encode(value: Any, *, where: str) -> Any:
     if value is None or isinstance(value, str | bool | int):
         return value
     if isinstance(value, Mapping):
-        return {key: _encode(item, where=f"{where}.{key}") for key, item in value.items()}
+        return {key: encoded(item, where=f"{where}.{key}") for key, item in value.items()}
     if isinstance(value, tuple | list):
-        return [_encode(item, where=f"{where}[{index}]") for index, item in enumerate(value)]
+        return [encoded(item, where=f"{where}[{index}]") for index, item in enumerate(value)]
     document = _dataclass_document(value, where=where)
     if "poses" in document:
         document["poses"] = {"columns": list(Pose._fields), "rows": document["poses"]}
     return document
-
-
-def move_document(move: Move) -> dict[str, Any]:
-    """Return the document of a move, as it stands in that of its plan."""
-    return dict(_encode(move, where=move.id))
-
-
-def conditions_document(conditions: Conditions) -> dict[str, Any]:
-    """Return the document of conditions, as they stand in that of their plan."""
-    return dict(_encode(conditions, where="conditions"))
 
 
 def moves_from(documents: Any, *, source: str) -> tuple[Move, ...]:
@@ -125,9 +115,9 @@ def to_document(plan: Plan) -> dict[str, Any]:
     """
     document: dict[str, Any] = {"format": FORMAT}
     for field in fields(plan):
-        encoded = _encode(getattr(plan, field.name), where=field.name)
+        found = encoded(getattr(plan, field.name), where=field.name)
         group, name = GROUPED.get(field.name, ("", field.name))
-        (document.setdefault(group, {}) if group else document)[name] = encoded
+        (document.setdefault(group, {}) if group else document)[name] = found
     document["approvals"] = []
     return document
 

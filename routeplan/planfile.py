@@ -33,14 +33,14 @@ def _flat(value: Any) -> bool:
     return all(not isinstance(item, dict | list) for item in value)
 
 
-def document_text(value: Any, indent: str = "") -> str:
+def json_text(value: Any, indent: str = "") -> str:
     """Return JSON text with one key, or one row of numbers, a line."""
     inner = indent + " "
     if isinstance(value, dict) and value:
-        lines = (f"{inner}{_compact(key)}: {document_text(item, inner)}" for key, item in value.items())
+        lines = (f"{inner}{_compact(key)}: {json_text(item, inner)}" for key, item in value.items())
         return "{\n" + ",\n".join(lines) + f"\n{indent}}}"
     if isinstance(value, list) and not _flat(value):
-        return "[\n" + ",\n".join(inner + document_text(item, inner) for item in value) + f"\n{indent}]"
+        return "[\n" + ",\n".join(inner + json_text(item, inner) for item in value) + f"\n{indent}]"
     return _compact(value)
 
 
@@ -75,7 +75,7 @@ def write_plan(plan: Plan, folder: Path, *, outputs: Mapping[str, Path], not_wri
         document["outputs"] = [{"path": name, "sha256": sha256_of(outputs[name])} for name in sorted(outputs)]
         document["not_written"] = [{"path": name, "reason": not_written[name]} for name in sorted(not_written)]
         with beside.open("w", encoding="utf-8", newline="\n") as file:
-            file.write(document_text(document) + "\n")
+            file.write(json_text(document) + "\n")
             file.flush()
             os.fsync(file.fileno())
         beside.replace(target)

@@ -177,7 +177,7 @@ def _hazard_text(hazards: Mapping[str, Any], layers: Mapping[str, Any]) -> Itera
     told = "every surface has an acceptance" if layers["surfaces"]["count"] else nobody
     yield from _row("not accepted", f"{', '.join(bare)}: not driven on" if bare else told)
     for number, closure in enumerate(hazards["closures"]):
-        yield from _row("" if number else "closures", f"{closure['area']} from {closure['from']} to {closure['to']}")
+        yield from _row("" if number else "closures", f"{closure['area']}: {closure['days']}")
 
 
 def _hollow_text(hollows: Iterable[Mapping[str, Any]]) -> Iterator[str]:

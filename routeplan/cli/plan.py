@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from routeplan.route import Move, Plan
     from routeplan.site.model import Site
 
-_STATUS = {
+STATUS_OF = {
     "pass": ExitStatus.OK,
     "pass with controls": ExitStatus.OK,
     "not proven": ExitStatus.NOT_PASSED,
@@ -84,7 +84,7 @@ def status_of(move: Move) -> ExitStatus:
     """The exit status that a move asks for."""
     if move.verdict == "fail":
         return ExitStatus.REFUSED if move.refused is not None else ExitStatus.NOT_PASSED
-    return _STATUS[move.verdict]
+    return STATUS_OF[move.verdict]
 
 
 def _write(plan: Plan, site: Site, folder: Path) -> None:

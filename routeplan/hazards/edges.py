@@ -111,12 +111,25 @@ def accepted_ground(
 
 
 def driven_over(defect: Defect, machine: Machine, configuration: Configuration, day: dt.date | None) -> bool:
-    """Whether a cover or plate is proven on this day to carry twice what any wheel of this machine does standing level.
+    """Whether a cover or plate is proven on this day to bear this machine; with a last day it is for no move without a
+    day.
+    """
+    proof = defect.proof
+    if proof is None or not proven_for(defect, machine, configuration):
+        return False
+    if day is None:
+        return proof.valid_until is None
+    return proof.date <= day and (proof.valid_until is None or day <= proof.valid_until)
+
+
+def proven_for(defect: Defect, machine: Machine, configuration: Configuration) -> bool:
+    """Whether a cover or plate is proven, on whatever days, to carry twice what any wheel of this machine does standing
+    level.
 
     Not where nobody knows what its wheels carry, and not under tracks: they touch more than their edges are looked at.
     """
     proof = defect.proof
-    if proof is None or machine.tracks or (day is not None and day < proof.date):
+    if proof is None or machine.tracks:
         return False
     return STEP_FACTOR * level_kn(machine, configuration) <= proof.limit.wheel_kn
 

@@ -13,10 +13,10 @@ from routeplan.hazards.arrays import Body
 from routeplan.machine.model import Machine
 from routeplan.plan.trace import ROW_STEP_M
 from routeplan.route import Control, Pose, heading_rad
-from routeplan.site.model import Area, Defect, Excavation, LineCorridor, Soffit, Walkway
+from routeplan.site.model import Area, Defect, Excavation, LineCorridor, Soffit, Surface, Walkway
 
 #: What a body may touch.
-Thing = Area | Soffit | Defect | Walkway | Excavation | LineCorridor
+Thing = Area | Soffit | Surface | Defect | Walkway | Excavation | LineCorridor
 
 
 @dataclass(frozen=True, eq=False)

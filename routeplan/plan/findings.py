@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
@@ -18,6 +19,7 @@ from routeplan.site.consistency import soffit_gaps
 from routeplan.site.ground import levels_within
 from routeplan.site.hollows import hollows
 from routeplan.site.model import Defect, Ground, Site, Soffit, Thresholds
+from routeplan.site.spans import NO_FIRST, NO_LAST, span_words
 
 #: How many of the worst of a kind are listed.
 WORST = 5
@@ -76,9 +78,9 @@ def findings(site: Site) -> dict[str, Any]:
             "unlisted_hollows": _unlisted_hollows(site),
             "surfaces_not_accepted": [surface.id for surface in site.surfaces if surface.acceptance is None],
             "closures": [
-                {"area": area.id, "from": first.isoformat(), "to": last.isoformat()}
+                {"area": area.id, "from": _end(span[0]), "to": _end(span[1]), "days": span_words(span)}
                 for area in site.areas
-                for first, last in area.closures
+                for span in area.closures
             ],
         },
         "open": _open(site),
@@ -86,6 +88,11 @@ def findings(site: Site) -> dict[str, Any]:
         "inputs": [asdict(item) for item in site.inputs],
         "faults": [],
     }
+
+
+def _end(day: dt.date) -> str | None:
+    """An end of a closure, None where it has none."""
+    return None if day in (NO_FIRST, NO_LAST) else day.isoformat()
 
 
 def _levels(site: Site) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from routeplan.hazards.bearing import Patch, left_of, limit_kn, rests_on
 from routeplan.hazards.catalogue import CheckKind
-from routeplan.hazards.edges import driven_over
+from routeplan.hazards.edges import proven_for
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.register import doubts, verdict
 from routeplan.hazards.uncertainty import sigma_pitch, sigma_roll
@@ -163,7 +163,7 @@ def _driven_over(site: Site, machine: Machine, shapes: Sequence[Configuration]) 
     """Covers and plates that its wheels may go over, as the hard ground that they are."""
     return [
         Surface(one.id, one.geometry, one.kind, None, one.proof.limit) for one in site.defects
-        if one.proof is not None and any(driven_over(one, machine, shape, None) for shape in shapes)
+        if one.proof is not None and any(proven_for(one, machine, shape) for shape in shapes)
     ]  # fmt: skip
 
 

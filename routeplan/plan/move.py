@@ -110,6 +110,18 @@ class MovePlanner:
             self._left_at[wanted.machine, wanted.goal] = move.poses[-1]
             self._left_in[wanted.machine, wanted.goal] = move.poses[-1].travel_mode
 
+    def aside(self, site: Site) -> MovePlanner:
+        """A planner of what nobody drives, on the same site with the same or other dates: machines stand as they stand
+        now, and where it leaves them is forgotten. Lattices are shared.
+        """
+        met = self._encounters
+        if site is not self.site:
+            met = {key: replace(one, site=site) for key, one in met.items()}
+        return replace(
+            self, site=site, _encounters=met, _standing=dict(self._standing), _left_in=dict(self._left_in),
+            _left_at=dict(self._left_at),
+        )  # fmt: skip
+
     def _begins(self, graph: SiteGraph, wanted: MoveWanted) -> list[Anchor]:
         """Where the machine was left, exactly; every way it may stand at its start where nobody left it there."""
         key, stands = (wanted.machine, wanted.start), self._stands(graph, wanted.start)

@@ -142,6 +142,12 @@ class Case:
         last = self.day.isoformat() if self.day else self.conditions.on
         return last is None or day.isoformat() <= last
 
+    def holds(self, first: dt.date, last: dt.date | None) -> bool:
+        """Whether what was said from one day until another holds on the day of the move; with a last day it holds for
+        no move without one.
+        """
+        return self.given(first) and (last is None or (self.day is not None and self.day <= last))
+
     def closed(self, area: Area) -> bool:
         """Whether an area is closed for this move: dated, or closed by the conditions, which then win."""
         if area.id in self.conditions.closed:

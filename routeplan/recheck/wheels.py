@@ -44,9 +44,9 @@ def height_m(defect: Defect) -> float:
 
 
 def crossed(case: Case, defect: Defect) -> bool:
-    """Whether tyres may go over a cover or plate: it is proven by the day, and what it bears is the ground load's."""
+    """Whether tyres may go over a cover or plate: it is proven on the day, and what it bears is the ground load's."""
     proof = defect.proof
-    return proof is not None and not case.machine.tracks and case.given(proof.date)
+    return proof is not None and not case.machine.tracks and case.holds(proof.date, proof.valid_until)
 
 
 def feature_defect_m(defect: Defect, radius_m: float) -> float:
@@ -172,5 +172,4 @@ def accepts(case: Case, acceptance: Acceptance | None) -> bool:
     masses = [mass for mass in (case.figure("mass_kg"), case.configuration.mass_kg) if not math.isnan(mass)]
     if max(masses) > acceptance.mass_limit_kg:
         return False
-    ends = acceptance.valid_until
-    return case.given(acceptance.date) and (ends is None or (case.day is not None and case.day <= ends))
+    return case.holds(acceptance.date, acceptance.valid_until)

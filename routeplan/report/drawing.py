@@ -17,6 +17,7 @@ from routeplan.site.elevated_zone import ElevatedZone
 from routeplan.site.friction import Friction
 from routeplan.site.ground import levels_within
 from routeplan.site.model import Area, Defect, Ground, LineCorridor, Obstacle, Place, Site, Soffit, Surface, Walkway
+from routeplan.site.spans import span_words
 
 #: Never under a wheel, whatever the state it is said to be in, unless it is proven.
 _NOT_DRIVEN_OVER = ("cover", "plate", "trench")
@@ -176,7 +177,7 @@ def _unknown(site: Site) -> Iterable[Shape]:
 
 
 def _named_area(item: Area) -> Shape:
-    spans = "; ".join(f"{first} to {last}" for first, last in item.closures) or "none stated"
+    spans = "; ".join(map(span_words, item.closures)) or "none stated"
     return area(
         "area",
         item.geometry,
@@ -284,6 +285,7 @@ def _defect(item: Defect) -> tuple[Shape, Shape]:
     if item.proof is not None:
         limit = item.proof.limit
         proven = f"for {down(limit.wheel_kn, 1)} kN a wheel, by {limit.role} on {item.proof.date}"
+        proven += f" until {item.proof.valid_until}" if item.proof.valid_until else ""
         rule = (("Rule", "wheels wholly on it or wholly off it"), ("Proven", proven))
     symbol = mark(
         "hazard",

@@ -16,6 +16,7 @@ from routeplan.report.sweep import placements
 from routeplan.report.wording import down
 from routeplan.route import Move
 from routeplan.site.model import Site, Surface
+from routeplan.site.spans import span_words
 
 #: A door or gate this close to the machine is one that it drives through, metres.
 _THROUGH_M = 1.0
@@ -101,7 +102,8 @@ def sights(way: Way, move: Move, site: Site) -> Iterator[Line]:
         state = f"recorded as {one.state}" if one.state else "nobody said in what state"
         look = f"{_KEEP_OFF} ({state})"
         if one.proof is not None:
-            look = _PROVEN.format(one.proof.limit.role, one.proof.date, one.proof.limit.wheel_kn)
+            until = f" until {one.proof.valid_until}" if one.proof.valid_until else ""
+            look = _PROVEN.format(one.proof.limit.role, f"{one.proof.date}{until}", one.proof.limit.wheel_kn)
         yield from way.lines([one], one.kind.capitalize(), look)
     yield from _openings(way, move, site)
     yield from _surfaces(way, site)
@@ -117,7 +119,7 @@ def sights(way: Way, move: Move, site: Site) -> Iterator[Line]:
     )
     for area in site.areas:
         if area.closures:
-            days = ", ".join(f"{first} to {last}" for first, last in area.closures)
+            days = ", ".join(map(span_words, area.closures))
             yield from way.lines([area], "Area", f"Closed {days}. Is it open today?", within_m=0.0, over="")
 
 

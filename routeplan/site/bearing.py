@@ -58,7 +58,10 @@ Bearing = HardGround | Clay | Platform
 
 @dataclass(frozen=True)
 class Proof:
-    """A cover's or plate's proof that wheels may go over it as it lies: from which day, and what it lets one carry."""
+    """A cover's or plate's proof that wheels may go over it as it lies: from which day, what it lets one carry, and the
+    last day, after which it may have been taken away.
+    """
 
     date: dt.date
     limit: HardGround
+    valid_until: dt.date | None = None

@@ -10,6 +10,7 @@ from typing import Any
 
 from routeplan.site.faults import CONTROL, Faults, near
 from routeplan.site.layers import RawFeature
+from routeplan.site.spans import NO_FIRST, NO_LAST, Span
 from routeplan.site.text import has_comma, number_of
 
 #: Columns of each layer, with geometry's own left out.
@@ -24,8 +25,9 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
         "friction_by", "friction_dry", "friction_wet", "loose", "friction_loose",
     ),  # fmt: skip
     "defects": (
-        "id", "kind", "width_m", "depth_m", "height_m", "state", "proven_by", "proven_on", "wheel_limit_kn",
-    ),
+        "id", "kind", "width_m", "depth_m", "height_m", "state", "proven_by", "proven_on", "proven_until",
+        "wheel_limit_kn",
+    ),  # fmt: skip
     "walkways": ("id", "kind", "width_m"),
     "overhead_lines": (
         "id", "corridor_m", "voltage_kv", "level_m", "clear_m", "sag_m", "sigma_m", "survey"
@@ -142,20 +144,26 @@ class Columns:
             self.faults.add("bad-date", self.raw.where, f"{name} = {text!r} is not a day", mend)
         return day
 
-    def spans(self, name: str) -> tuple[tuple[dt.date, dt.date], ...]:
-        """Return spans of days, both ends included, written ``2026-11-30/2026-12-04; 2026-12-10``."""
-        found: list[tuple[dt.date, dt.date]] = []
+    def spans(self, name: str) -> tuple[Span, ...]:
+        """Return spans of days, both ends included, written ``2026-11-30/2026-12-04; 2026-12-10``.
+
+        An end that nobody knows is written ``..`` (ISO 8601-2): ``2026-12-10/..`` for good, ``../2026-12-10`` until
+        then.
+        """
+        found: list[Span] = []
         for text in (self.text(name) or "").split(";"):
             if not text.strip():
                 continue
-            ends = [parse_day(end.strip()) for end in text.split("/")]
+            said = [end.strip() for end in text.split("/")]
+            unknown = (NO_FIRST, NO_LAST) if len(said) == 2 else (None, None)
+            ends = [parse_day(end) if end != ".." else no for end, no in zip(said, unknown, strict=False)]
             first, last = ends[0], ends[-1]
-            if len(ends) > 2 or first is None or last is None:
+            if len(said) > 2 or first is None or last is None:
                 self.faults.add(
                     "bad-date",
                     self.raw.where,
                     f"{name}: {text.strip()!r} is not a span of days",
-                    "write it as in 2026-11-30/2026-12-04; 2026-12-10/2026-12-12",
+                    "write it as in 2026-11-30/2026-12-04; 2026-12-10/..",
                 )
             elif last < first:
                 self.faults.add(

@@ -168,6 +168,13 @@ def check_near(geometries: Iterable[BaseGeometry], boundary: Polygon, *, label: 
         )
 
 
+def check_hire(own: Iterable[str], named: Collection[str], faults: Faults) -> None:
+    """Find terms of hire for machines that the site does not name."""
+    for name in (name for name in own if name not in named):
+        where = f"site.toml, hire, machines {name}"
+        faults.add("machine-unknown", where, f'there is no machine "{name}"', did_you_mean(name, named))
+
+
 def check_examples(
     ids: Iterable[tuple[str, str]], roles: Iterable[tuple[str, str]], survey: str, *, faults: Faults
 ) -> None:

@@ -11,7 +11,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from routeplan.site.faults import Faults, Unreadable, did_you_mean, shortened
-from routeplan.site.schema import CHOICES, FORMAT, TABLES, SiteFile
+from routeplan.site.schema import CHOICES, FORMAT, HIRED, TABLES, SiteFile
 
 #: Tables and lists in one another; the documented keys need four.
 _DEEPEST = 20
@@ -86,7 +86,9 @@ def _understood(values: Mapping[str, Any], items: Iterable[Any], untold: set[tup
         if keys[0] in dropped and len(loc) > 1 and keys not in _STAND_INS and item["type"] != "extra_forbidden":
             dropped[keys[0]].add(loc[1])
             continue
-        if item["type"] == "extra_forbidden":
+        if keys[0] == "hire":
+            loc = loc[:1]  # nothing else rests on it
+        elif item["type"] == "extra_forbidden":
             if keys[0] == "layers":
                 untold.add(("layers", "places"))  # the key may have been meant for it
         elif keys[0] in {"site", "levels", "layers", "machines", "overhead_lines"}:
@@ -153,11 +155,11 @@ def _note(item: Any, values: Mapping[str, Any], faults: Faults) -> None:
     loc: tuple[str | int, ...] = item["loc"]
     kind, given = item["type"], item.get("input")
     if loc[-1] == "[key]":  # the name of a machine
-        loc, given = loc[:1], loc[1]
+        loc, given = loc[:-2], loc[-2]
     keys = tuple(part for part in loc if isinstance(part, str))
     where, said = _where(loc, values), f"{shown(given)} {_SAID.get(kind, '').format(**item.get('ctx', {}))}"
     if kind == "extra_forbidden":
-        section = TABLES[keys[:-1]]
+        section = TABLES[keys[:2] if keys[:2] == HIRED else keys[:-1]]
         known = [field.alias or name for name, field in section.model_fields.items()]
         faults.add("unknown-key", where, f'"{keys[-1]}" is not a key of this table', did_you_mean(keys[-1], known))
     elif kind == "missing":

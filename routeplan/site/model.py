@@ -19,6 +19,7 @@ from routeplan.machine.model import Machine
 from routeplan.site.bearing import Bearing, Proof
 from routeplan.site.elevated_zone import ElevatedZone
 from routeplan.site.friction import Friction
+from routeplan.site.hire import Hire
 from routeplan.site.reading import Reading
 
 TravelMode = Literal["ridden", "beside_rails_up", "beside_rails_folded"]
@@ -387,6 +388,7 @@ class Site:
     machines: Mapping[str, Machine] = field(default_factory=dict)
     moves: tuple[MoveWanted, ...] = ()
     contacts: tuple[Contact, ...] = ()
+    hire: Mapping[str, Hire] = field(default_factory=dict)
     thresholds: Thresholds = Thresholds()
     grid: GridSpec = GridSpec()
     inputs: tuple[InputFile, ...] = ()

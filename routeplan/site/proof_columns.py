@@ -14,9 +14,9 @@ _NAMES = ("proven_by", "proven_on", "wheel_limit_kn")
 def proof_of(raw: RawFeature, faults: Faults) -> Proof | None:
     """Return what lets wheels over it; None when the row claims nothing, and when what it claims cannot be used."""
     columns = Columns(raw, faults)
-    role, day = columns.text("proven_by"), columns.day("proven_on")
+    role, day, until = columns.text("proven_by"), columns.day("proven_on"), columns.day("proven_until")
     wheel_kn = columns.number("wheel_limit_kn", low=0.1, high=1000.0)
-    given = [name for name in _NAMES if raw.columns.get(name) is not None]
+    given = [name for name in (*_NAMES, "proven_until") if raw.columns.get(name) is not None]
     if not given:
         return None
     if raw.columns.get("kind") not in ("cover", "plate") or raw.columns.get("state") != "proven":
@@ -29,4 +29,8 @@ def proof_of(raw: RawFeature, faults: Faults) -> Proof | None:
         mend = f"give {', '.join(lacking)}: all of them let wheels over it" if lacking else "leave depth_m empty"
         faults.add("proof-incomplete", raw.where, "what lets wheels over it is told in part", mend)
         return None
-    return None if role is None or day is None or wheel_kn is None else Proof(day, HardGround(role, wheel_kn))
+    if day and until and until < day:
+        faults.add("proof-backwards", raw.where, f"proven on {day} until {until}", "write the later day last")
+    if role is None or day is None or wheel_kn is None:
+        return None
+    return Proof(day, HardGround(role, wheel_kn), until)

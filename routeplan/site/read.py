@@ -299,6 +299,7 @@ class _Reader:
             ground=ground,
             machines=machines,
             moves=moves,
+            hire={name: given.hire.of(name) for name in machines},
             contacts=tuple(Contact(**contact.model_dump()) for contact in given.contacts),
             thresholds=Thresholds(**given.thresholds.model_dump()),
             grid=GridSpec(**given.grid.model_dump()),
@@ -317,6 +318,7 @@ class _Reader:
         named = None
         if ("machines",) not in given.untold:
             named = {*given.file.machines, *(keys[1] for keys in given.untold if keys[0] == "machines"), *machines}
+            consistency.check_hire(given.file.hire.machines, named, self.faults)
         consistency.check_moves(moves, places=places, machines=machines, named=named, faults=self.faults)
 
     def check_examples(

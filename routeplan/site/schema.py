@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
+from routeplan.site.hire import Hire
 from routeplan.site.model import GridSpec, ModeWanted, Purpose, Regime, Thresholds
 
 FORMAT = "routeplan/site@1"
@@ -132,6 +133,27 @@ class MoveSection(Section):
     platform_height_m: Annotated[float, Field(gt=0.0, le=60.0)] | None = None
 
 
+class HireTerms(Section):
+    """``[hire.machines.ID]``: what is agreed for one machine, in place of what holds for all."""
+
+    notice_days: Annotated[int, Field(ge=0, le=60)] | None = None
+    buffer_days: Annotated[int, Field(ge=0, le=60)] | None = None
+
+
+class HireSection(HireTerms):
+    """``[hire]``: calendar days of notice for a collection, and kept in hand besides."""
+
+    machines: dict[Name, HireTerms] = {}
+
+    def of(self, machine: str) -> Hire:
+        """What holds for a machine."""
+        own = self.machines.get(machine, self)
+        return Hire(
+            self.notice_days if own.notice_days is None else own.notice_days,
+            self.buffer_days if own.buffer_days is None else own.buffer_days,
+        )
+
+
 class ContactSection(Section):
     """``[[contacts]]``: a role and a call sign, never a name."""
 
@@ -150,9 +172,13 @@ class SiteFile(Section):
     grid: GridSection = GridSection()
     thresholds: ThresholdsSection = ThresholdsSection()
     machines: dict[Name, dict[str, Any]] = {}
+    hire: HireSection = HireSection()
     moves: tuple[MoveSection, ...] = Field(default=(), strict=False)
     contacts: tuple[ContactSection, ...] = Field(default=(), strict=False)
 
+
+#: Tables of which a machine's name is the last key.
+HIRED = ("hire", "machines")
 
 #: The model behind each table, for the near key when one is mistyped; list positions left out.
 TABLES: dict[tuple[str, ...], type[Section]] = {
@@ -166,6 +192,8 @@ TABLES: dict[tuple[str, ...], type[Section]] = {
     ("thresholds",): ThresholdsSection,
     ("moves",): MoveSection,
     ("contacts",): ContactSection,
+    ("hire",): HireSection,
+    HIRED: HireTerms,
     **{("layers", name): LayerRef for name in LayersSection.model_fields},
 }
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from shapely.geometry import box
 
-from routeplan.hazards.edges import driven_over
+from routeplan.hazards.edges import driven_over, proven_for
 from routeplan.hazards.wheel_loads import level_kn
 from routeplan.machine.model import Machine
 from routeplan.plan.whole import plan_site
@@ -28,15 +28,15 @@ WEIGHED = ("rated_load_kg", "gravity_xi_m", "gravity_eta_m", "gravity_height_m",
 SPAN = box(13.5, 13.0, 15.1, 16.0)
 
 
-def proven(limit_kn: float, day: dt.date = DAY) -> Defect:
-    return Defect("l", "plate", SPAN, 3.0, 0.0, 0.01, "proven", Proof(day, HardGround("engineer", limit_kn)))
+def proven(limit_kn: float, day: dt.date = DAY, until: dt.date | None = None) -> Defect:
+    return Defect("l", "plate", SPAN, 3.0, 0.0, 0.01, "proven", Proof(day, HardGround("engineer", limit_kn), until))
 
 
-def planned(*defects: Defect, machine: Machine | None = None, **layers: Any) -> Move:
+def planned(*defects: Defect, machine: Machine | None = None, on: dt.date | None = None, **layers: Any) -> Move:
     """The one move from west to east over a yard of 30 x 20 m."""
     site = flat_site(
         30.0, 20.0, machines=(machine or weighed(),), places=(place("w", 5.0, 10.0), place("e", 23.0, 10.0)),
-        moves=(wanted("SC", "w", "e"),), defects=defects, **layers,
+        moves=(replace(wanted("SC", "w", "e"), on=on),), defects=defects, **layers,
     )  # fmt: skip
     return plan_site(site, issued=ISSUED).moves[0]
 
@@ -49,6 +49,15 @@ def test_the_way_leads_over_a_proven_plate_and_says_what_it_bears() -> None:
     (load,) = (check for check in move.checks if check.kind == "ground load")
     assert (load.verdict, load.limit, load.source) == ("pass", 40.0, "l: engineer")
     assert load.value >= 2.0 * LEVEL_KN
+
+
+def test_until_its_last_day_the_way_leads_over_a_plate_and_is_told_what_it_bears() -> None:
+    """Its load is looked at though the plate is proven for some days only."""
+    last = DAY + dt.timedelta(days=3)
+    move = planned(TRENCH, proven(40.0, until=last), on=last)
+    (load,) = (check for check in move.checks if check.kind == "ground load")
+    assert (move.verdict, move.refused, load.source) == ("pass", None, "l: engineer")
+    assert planned(TRENCH, proven(40.0, until=last), on=last + dt.timedelta(days=1)).verdict == "no route"
 
 
 @pytest.mark.parametrize("plate", [
@@ -68,6 +77,10 @@ def test_what_is_driven_over() -> None:
     assert driven_over(plate, machine, shape, None) and driven_over(plate, machine, shape, DAY)
     assert not driven_over(plate, machine, shape, DAY - dt.timedelta(days=1))
     assert not driven_over(proven(2.0 * LEVEL_KN - 0.001), machine, shape, None)
+    taken_away = proven(40.0, until=DAY + dt.timedelta(days=3))
+    assert driven_over(taken_away, machine, shape, DAY + dt.timedelta(days=3))
+    assert not driven_over(taken_away, machine, shape, DAY + dt.timedelta(days=4))
+    assert not driven_over(taken_away, machine, shape, None) and proven_for(taken_away, machine, shape)
     bare = scissor()
     assert not driven_over(proven(900.0), bare, bare.configurations["stowed"], None)
     tracked, weight = spider(), {name: machine.figures[name] for name in WEIGHED}

@@ -30,10 +30,11 @@ def scissor(**changes: float) -> Machine:
 
 
 def plate(
-    outline: Polygon = ACROSS, *, limit_kn: float = 40.0, day: dt.date | None = DAY, height_m: float = 0.002
-) -> Defect:
-    """A plate, proven from a day or by nobody."""
-    proof = None if day is None else Proof(day, HardGround("temporary works coordinator", limit_kn))
+    outline: Polygon = ACROSS, *, limit_kn: float = 40.0, day: dt.date | None = DAY, height_m: float = 0.002,
+    until: dt.date | None = None,
+) -> Defect:  # fmt: skip
+    """A plate, proven from a day, until one, or by nobody."""
+    proof = None if day is None else Proof(day, HardGround("temporary works coordinator", limit_kn), until)
     return Defect("l", "plate", outline, 4.0, 0.0, height_m, "proven", proof)
 
 
@@ -56,6 +57,10 @@ def test_only_what_is_proven_by_the_day_is_driven_over() -> None:
     assert refused(plate(day=None)) == {OFF}
     assert refused(plate(), on="2026-11-20") == set()
     assert refused(plate(), on="2026-11-19") == {OFF}
+    last = dt.date(2026, 11, 23)
+    assert refused(plate(until=last), on="2026-11-23") == set()
+    assert refused(plate(until=last), on="2026-11-24") == {OFF}
+    assert refused(plate(until=last)) == {OFF}, "a move without a day"
 
 
 def test_a_plate_at_twice_what_a_wheel_carries() -> None:

@@ -85,7 +85,7 @@ def test_text_of_a_sound_site(open_site: Path, capsys: pytest.CaptureFixture[str
         "120 mm large (pothole) at 9.00 E 8.00 N",
         "100 mm kerb (kerb)",
         "soft: not driven on",
-        "north from 2026-12-01 to 2026-12-02",
+        "north: 2026-12-01 to 2026-12-02",
         "layer walkways: nobody said what is there -> walkways",
         "nobody said how small a hole the survey shows -> survey resolution",
         "no accuracy for soffit low -> head gap, overhead clearance",

@@ -23,6 +23,7 @@ TABLES: dict[str, type[schema.Section]] = {
     "[levels]": schema.LevelsSection,
     "[grid]": schema.GridSection,
     "[thresholds]": schema.ThresholdsSection,
+    "[hire]": schema.HireSection,
     "[[moves]]": schema.MoveSection,
     "[layers]": schema.LayersSection,
     "[overhead_lines]": schema.OverheadLinesSection,

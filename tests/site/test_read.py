@@ -19,6 +19,7 @@ from routeplan.site.bearing import Clay, Drained, HardGround, Platform, Proof
 from routeplan.site.features import PLACE_TOLERANCE_M
 from routeplan.site.friction import Friction, Loose
 from routeplan.site.ground import levels_at, samples
+from routeplan.site.hire import Hire
 from routeplan.site.model import LineHeight, Site, Thresholds
 from routeplan.site.read import read_site
 from routeplan.site.reading import Reading
@@ -27,6 +28,7 @@ from tests.site.folders import (
     BOW_TIE,
     CELL_M,
     EAST_M,
+    MACHINE,
     NORTH_M,
     SITE,
     feature,
@@ -249,6 +251,33 @@ def test_the_other_layers(tmp_path: Path) -> None:
     area = site.areas[0]
     assert area.title == "North" and area.closed_on(dt.date(2026, 12, 4)) and area.closed_on(dt.date(2026, 12, 10))
     assert not area.closed_on(dt.date(2026, 12, 5))
+
+
+def test_closures_whose_end_nobody_knows_proofs_that_end_and_terms_of_hire(tmp_path: Path) -> None:
+    """Closed for good, or until it opens; a plate until it is taken away; one machine hired on other terms."""
+    proven = {"proven_by": "TWC", "proven_on": "2026-11-20", "proven_until": "2026-12-04", "wheel_limit_kn": 40}
+    files = {
+        "areas.geojson": geojson(
+            feature(polygon(0, 0, 5, 5), id="good", closed="2026-12-10/.."),
+            feature(polygon(0, 0, 5, 5), id="until", closed="../2026-12-10; 2026-12-20"),
+        ),
+        "defects.geojson": geojson(
+            feature(polygon(6, 6, 8, 8), id="p", kind="plate", state="proven", height_m=0.01, **proven)
+        ),
+    }
+    hire = "[hire]\nnotice_days = 2\nbuffer_days = 1\n[hire.machines.SC12]\nnotice_days = 5\n"
+    toml = SITE + '[layers]\nareas = "areas.geojson"\ndefects = "defects.geojson"\n' + hire + MACHINE
+    site = read_site(write_folder(tmp_path / "site", toml=toml, files=files))
+    good, until = site.areas
+    day, one = dt.date(2026, 12, 10), dt.timedelta(days=1)
+    assert good.closed_on(day) and good.closed_on(dt.date(2126, 1, 1)) and not good.closed_on(day - one)
+    assert until.closed_on(day) and until.closed_on(dt.date(1926, 1, 1)) and not until.closed_on(day + one)
+    assert until.closed_on(dt.date(2026, 12, 20))
+    (plate,) = site.defects
+    assert plate.proof is not None and plate.proof.valid_until == dt.date(2026, 12, 4)
+    assert site.hire == {"SC12": Hire(5, 1)}
+    bare = read_site(write_folder(tmp_path / "bare", toml=SITE + MACHINE))
+    assert bare.hire == {"SC12": Hire(None, None)}
 
 
 def test_how_low_a_line_hangs_and_how_far_from_it_all_stays(tmp_path: Path) -> None:

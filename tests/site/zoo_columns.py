@@ -255,6 +255,9 @@ surfaces.geojson
                 wheel_limit_kn=40, height_m="0.0"),
         feature(SQUARE, id="rimmed", kind="pothole", depth_m=0.1, height_m=0.05),
         feature(SQUARE, id="sunken", kind="kerb", height_m=0.05, depth_m=0.1),
+        feature(SQUARE, id="gone", kind="plate", state="proven", proven_by="maker", proven_on="2026-11-20",
+                proven_until="2026-11-19", wheel_limit_kn=40, height_m=0.01),
+        feature(SQUARE, id="until", kind="plate", state="plated", proven_until="2026-11-19"),
         feature(SQUARE, id="much", kind="cover", state="proven", proven_by="maker", proven_on="2026-11-20",
                 wheel_limit_kn=4000, height_m=0.01),
         faults="""
@@ -269,12 +272,16 @@ defects.geojson
     mend: give a value from 0 to 20 [out-of-range]
   - feature much: wheel_limit_kn = 4000 is outside the sane range
     mend: give a value from 0.1 to 1000 [out-of-range]
+  - feature gone: proven on 2026-11-20 until 2026-11-19
+    mend: write the later day last [proof-backwards]
   - feature deep: what lets wheels over it is told in part
     mend: leave depth_m empty [proof-incomplete]
   - feature flush: what lets wheels over it is told in part
     mend: give height_m above 0: all of them let wheels over it [proof-incomplete]
   - feature half: what lets wheels over it is told in part
     mend: give proven_on, height_m above 0: all of them let wheels over it [proof-incomplete]
+  - feature until: it gives proven_until, and is no cover or plate whose state is proven
+    mend: only a proven cover or plate is driven over: leave them empty [proof-misplaced]
   - feature weak: it gives proven_by, wheel_limit_kn, and is no cover or plate whose state is proven
     mend: only a proven cover or plate is driven over: leave them empty [proof-misplaced]
   - feature hole: kind = 'hole' is not a kind of defect
@@ -326,14 +333,20 @@ w.geojson
         feature(SQUARE, id="weekly", closed="2026-12-01; Monday"),
         feature(SQUARE, id="thrice", closed="2026-12-01/2026-12-02/2026-12-03"),
         feature(SQUARE, id="number", closed=20261201),
+        feature(SQUARE, id="endless", closed="2026-12-01/../2026-12-03"),
+        feature(SQUARE, id="dots", closed=".."),
         faults="""
 areas.geojson
+  - feature dots: closed: '..' is not a span of days
+    mend: write it as in 2026-11-30/2026-12-04; 2026-12-10/.. [bad-date]
+  - feature endless: closed: '2026-12-01/../2026-12-03' is not a span of days
+    mend: write it as in 2026-11-30/2026-12-04; 2026-12-10/.. [bad-date]
   - feature number: closed: '20261201' is not a span of days
-    mend: write it as in 2026-11-30/2026-12-04; 2026-12-10/2026-12-12 [bad-date]
+    mend: write it as in 2026-11-30/2026-12-04; 2026-12-10/.. [bad-date]
   - feature thrice: closed: '2026-12-01/2026-12-02/2026-12-03' is not a span of days
-    mend: write it as in 2026-11-30/2026-12-04; 2026-12-10/2026-12-12 [bad-date]
+    mend: write it as in 2026-11-30/2026-12-04; 2026-12-10/.. [bad-date]
   - feature weekly: closed: 'Monday' is not a span of days
-    mend: write it as in 2026-11-30/2026-12-04; 2026-12-10/2026-12-12 [bad-date]
+    mend: write it as in 2026-11-30/2026-12-04; 2026-12-10/.. [bad-date]
   - feature backwards: closed: 2026-12-04/2026-12-01 ends before it begins
     mend: write the first day first [closure-backwards]
 """,

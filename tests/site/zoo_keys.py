@@ -243,7 +243,7 @@ site.toml
     more("an unknown table", "[levls]\n", """
 site.toml
   - levls: "levls" is not a key of this table
-    mend: did you mean "levels"? Known: contacts, format, grid, layers, levels, machines, moves,
+    mend: did you mean "levels"? Known: contacts, format, grid, hire, layers, levels, machines, moves,
           overhead_lines, site, thresholds [unknown-key]
 """),
     more(
@@ -267,6 +267,28 @@ site.toml
     mend: name it: "..." or {file = "...", layer = "..."} [wrong-type]
 """,
     ),
+    more("terms of hire that are none",
+         '[hire]\nnotice_days = 2.5\nbuffer = 1\n[hire.machines.SC12]\nnotice_days = -1\nbuffer_days = 99\nnote = "?"\n'
+         '[hire.machines.""]\n', """
+site.toml
+  - hire, machines: "" is empty
+    mend: docs/site-folder.md lists what this key may hold [out-of-range]
+  - hire, machines, SC12, buffer_days: 99 is above 60
+    mend: docs/site-folder.md lists what this key may hold [out-of-range]
+  - hire, machines, SC12, notice_days: -1 is below 0
+    mend: docs/site-folder.md lists what this key may hold [out-of-range]
+  - hire, buffer: "buffer" is not a key of this table
+    mend: did you mean "buffer_days"? Known: buffer_days, machines, notice_days [unknown-key]
+  - hire, machines, SC12, note: "note" is not a key of this table
+    mend: Known: buffer_days, notice_days [unknown-key]
+  - hire, notice_days: 2.5 is not a whole number
+    mend: write a whole number without quotes [wrong-type]
+"""),
+    more("terms of hire for a machine that nobody hired", "[hire.machines.SC12]\nnotice_days = 2\n", """
+site.toml
+  - hire, machines SC12: there is no machine "SC12"
+    mend: Known: none [machine-unknown]
+"""),
     more("contacts that are none", '[[contacts]]\nrole = 3\ncall_sign = "A"\n[[contacts]]\nname = "Kim"\n', """
 site.toml
   - contacts number 2, call_sign: this key is required
