@@ -53,10 +53,11 @@ def _dated(site: Site, after: dt.date) -> Iterator[tuple[dt.date, BaseGeometry]]
         begins = [first for first, _ in area.closures if first > after]
         if begins:
             yield min(begins) - _DAY, area.geometry
-    for surface in site.surfaces:
-        ends = None if surface.acceptance is None else surface.acceptance.valid_until
-        if ends is not None and ends >= after:
-            yield ends, surface.geometry
-    for zone in site.elevated_zones:
-        if zone.acceptance is not None and zone.acceptance.valid_until >= after:
-            yield zone.acceptance.valid_until, zone.geometry
+    words = [
+        *((one.acceptance, one.geometry) for one in site.surfaces),
+        *((one.acceptance, one.geometry) for one in site.elevated_zones),
+        *((one.proof, one.geometry) for one in site.defects),
+    ]  # fmt: skip
+    for word, ground in words:
+        if word is not None and word.valid_until is not None and word.valid_until >= after:
+            yield word.valid_until, ground

@@ -34,6 +34,10 @@ def _changes(case: Case, day: dt.date) -> Iterator[tuple[dt.date, BaseGeometry, 
         word = surface.acceptance
         if word is not None and word.valid_until is not None and word.valid_until >= day:
             yield word.valid_until, surface.geometry, f"the acceptance of {surface.id}"
+    for defect in case.site.defects:
+        proof = defect.proof
+        if proof is not None and proof.valid_until is not None and proof.valid_until >= day:
+            yield proof.valid_until, defect.geometry, f"the proof of {defect.id}"
 
 
 def past(plan: Plan, today: dt.date) -> Objection | None:
