@@ -28,7 +28,7 @@ def run(monkeypatch: Monkey, folder: Path, site: Site, *, move: Move = MOVE, com
     """Write a plan of one move, made for ``SITE``, and inspect it on a site that is in memory."""
     folder.mkdir(exist_ok=True)
     plan = write_plan(plan_of(with_stands(move, SITE), SITE), folder, outputs={}, not_written={})
-    monkeypatch.setattr("routeplan.site.read.read_site", lambda _folder: site)
+    monkeypatch.setattr("routeplan.site.read.read_site", lambda _folder, _change=None: site)
     out = ["--out", str(folder / "out")] if command == "inspect" else []
     return main([command, str(plan), "--site", str(folder), *out])
 
@@ -99,7 +99,7 @@ def test_bad_input_is_six_and_an_output_that_cannot_be_written_seven(
 def test_the_plan_in_the_same_folder_stays_as_it_is(monkeypatch: Monkey, tmp_path: Path) -> None:
     plan = write_plan(plan_of(with_stands(MOVE, SITE), SITE), tmp_path, outputs={}, not_written={})
     before = plan.read_bytes()
-    monkeypatch.setattr("routeplan.site.read.read_site", lambda _folder: SITE)
+    monkeypatch.setattr("routeplan.site.read.read_site", lambda _folder, _change=None: SITE)
     (tmp_path / "inspection.csv").write_text("yesterday's", encoding="utf-8")
     assert main(["inspect", str(plan), "--site", str(tmp_path), "--out", str(tmp_path)]) == 0
     assert plan.read_bytes() == before

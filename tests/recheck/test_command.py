@@ -22,7 +22,7 @@ Captured = pytest.CaptureFixture[str]
 def recheck(monkeypatch: Monkey, folder: Path, move: Move, site: Site, *options: str) -> int:
     """Write a plan of one move and re-check it against a site that is in memory."""
     plan = write_plan(plan_of(move, SITE), folder, outputs={}, not_written={})
-    monkeypatch.setattr("routeplan.site.read.read_site", lambda _folder: site)
+    monkeypatch.setattr("routeplan.site.read.read_site", lambda _folder, _change=None: site)
     return main(["recheck", str(plan), "--site", str(folder), *options])
 
 

@@ -16,8 +16,8 @@ from routeplan.recheck.swing import KIND as SWING
 from routeplan.recheck.uncertainty import confidence_k
 from routeplan.recheck.verdicts import SET_UP_TILT, TAIL_SWING
 from routeplan.route import CAUTIONS, Conditions, Control, FileRecord, Leg, Move, Objection, Plan
-from routeplan.site.bearing import HardGround
-from routeplan.site.model import Acceptance, Area, InputFile, Obstacle, Site, Soffit, Surface
+from routeplan.site.bearing import HardGround, Proof
+from routeplan.site.model import Acceptance, Area, Defect, InputFile, Obstacle, Site, Soffit, Surface
 from tests import worlds
 from tests.recheck.drives import drive, kinds, move_of, opinion, with_controls, with_stands, yard_for
 from tests.recheck.test_just_beyond import DAY, ROLE, YARD
@@ -198,7 +198,7 @@ def test_k_may_be_larger_but_not_smaller() -> None:
 
 def test_acceptances_and_closures_go_by_the_day() -> None:
     moves = (dataclasses.replace(SITE.moves[0], on=DAY),)
-    move = dataclasses.replace(MOVE, on=DAY.isoformat())
+    move = dataclasses.replace(MOVE, on=DAY.isoformat(), valid_until=DAY.isoformat())
 
     def accepted(**changes: Any) -> set[str]:
         acceptance = dataclasses.replace(Acceptance(ROLE, DAY, 2300.0, DAY), **changes)
@@ -330,7 +330,8 @@ def test_a_move_is_not_said_to_hold_beyond_a_dated_change_where_its_body_goes() 
         return kinds(opinion(move, dataclasses.replace(site, moves=moves), conditions=conditions))
 
     closing, ending = dataclasses.replace(SITE, areas=(closes,)), dataclasses.replace(SITE, surfaces=(given,))
-    for site in (closing, ending):
+    plate = Defect("p", "plate", YARD, 1.0, 0.0, 0.0, "proven", Proof(DAY, HardGround("maker", 90.0), ends))
+    for site in (closing, ending, dataclasses.replace(SITE, defects=(plate,))):
         assert kinds_until(ends.isoformat(), site) == set()
         assert kinds_until(first.isoformat(), site) == {"validity"}
         assert kinds_until(None, site) == {"validity"}
