@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
 import pytest
 
+from routeplan.cli.calendar import statuses_of
 from routeplan.cli.main import main
+from routeplan.errors import ExitStatus, worst
 from routeplan.plan import finer
 from routeplan.site.model import GridSpec
 from tests.plan.yards import write_yard
+from tests.report.calendars import machines
 from tests.site.folders import feature, geojson, polygon
 from tests.test_calendar_file import SCHEMA
 
@@ -84,6 +88,16 @@ def test_statuses(
     assert run(lane(tmp_path / "lane", closed, more), tmp_path / "out") == status
     assert said in capsys.readouterr().out
     assert (tmp_path / "out" / "calendar.html").is_file()
+
+
+def test_a_move_that_has_no_way_on_its_day_decides_the_status_though_the_way_out_is_good() -> None:
+    ever = machines()[2]
+    day = replace(ever.days[4], reach="no route")
+    assert day.moves and day.out == "pass" and set(statuses_of(ever)) == {ExitStatus.OK}
+    shut = replace(ever, days=(*ever.days[:4], day, *ever.days[5:]))
+    assert worst(statuses_of(shut)) is ExitStatus.NO_ROUTE
+    asked = replace(ever, days=(replace(ever.days[3], reach="no route"), *ever.days[4:]))
+    assert worst(statuses_of(asked)) is ExitStatus.OK, "it moves on another day"
 
 
 def test_a_move_without_a_day_leaves_its_machine_unknown(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

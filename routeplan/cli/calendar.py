@@ -49,10 +49,10 @@ def run(args: argparse.Namespace) -> ExitStatus:
     from routeplan.report.calendar_words import summary_of
 
     print(summary_of(calendar, site, args.out))
-    return worst(status for machine in calendar.machines for status in _statuses(machine))
+    return worst(status for machine in calendar.machines for status in statuses_of(machine))
 
 
-def _statuses(machine: MachineCalendar) -> Iterator[ExitStatus]:
+def statuses_of(machine: MachineCalendar) -> Iterator[ExitStatus]:
     """What the days of a machine as planned come to."""
     if machine.unplaced is not None or (machine.first_without is not None and machine.last_safe is None):
         yield ExitStatus.NOT_PASSED

@@ -63,7 +63,7 @@ def _shown(day: MachineDay) -> tuple[object, ...]:
 
 def day_tables(calendar: Calendar, site: Site) -> str:
     """Return the tables, as HTML: at most so many columns each."""
-    columns = columns_of(calendar)
+    columns = columns_of(calendar) if any(machine.days for machine in calendar.machines) else []
     count = max(1, -(-len(columns) // MOST_COLUMNS))
     cuts = [len(columns) * n // count for n in range(count + 1)]
     parts = [columns[first:last] for first, last in pairwise(cuts) if last > first]

@@ -11,6 +11,7 @@ import pytest
 from shapely.geometry import Polygon, box
 
 from routeplan.days import Cause, MachineCalendar, Slip, Window
+from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
 from routeplan.plan import finer, whole
 from routeplan.plan.calendar import calendar_of, days_of
@@ -332,8 +333,19 @@ def test_days_go_from_the_first_dated_thing_or_today_until_nothing_changes() -> 
 
 
 def test_what_is_asked_aside_moves_no_machine() -> None:
-    """A way out that is planned in between leaves the next move where it was."""
+    """Where a way leads that nobody drives, the machine still stands as it was left there."""
+    south = worlds.place("south", 4.5, 2.5, 0.0)
+    site = replace(yard(), places={**yard().places, "south": south})
+    terrain = build_terrain(site.ground, site.grid)
+    planner = MovePlanner(site, terrain, ())
+    left = planner.plan(move("D1", "delivery", "yard", "corner", 0)).poses[-1]
+    other = planner.aside(site).plan(move("C1", "collection", "south", "corner", 0)).poses[-1]
+    assert abs(left.bearing_deg - other.bearing_deg) > 1.0, "they would stand there alike"
+    first = planner.plan(move("R1", "relocation", "corner", "yard", 1)).poses[0]
+    assert (first.x, first.y, first.bearing_deg) == pytest.approx((left.x, left.y, left.bearing_deg))
+
+
+def test_moves_are_on_their_days_what_a_plan_has_them_be() -> None:
     site = yard(closed((9, None)), moves=(IN, move("R1", "relocation", "bay", "store", 3), replace(OUT, start="store")))
     plain = whole.plan_site(site, issued=ISSUED).moves
-    found = told(site)
-    assert [row.reach for row in found.days if row.moves] == [one.verdict for one in plain]
+    assert [row.reach for row in told(site).days if row.moves] == [one.verdict for one in plain]
