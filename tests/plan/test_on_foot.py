@@ -49,7 +49,7 @@ def test_on_open_ground_it_is_the_straight_line_to_an_arms_length() -> None:
     assert way.length_m == pytest.approx(14.0 - ARM_M - 2.0, abs=2.0 * CELL_M)
 
 
-@pytest.mark.parametrize("gap_m", [1.1, 1.5, 2.4])
+@pytest.mark.parametrize("gap_m", [1.1, 1.15, 1.5, 2.4])
 def test_the_narrowest_place_is_told_and_never_too_wide(gap_m: float) -> None:
     way, _ = on_foot(obstacles=wall(gap_m))
     assert way is not None
@@ -84,6 +84,7 @@ def _area(day: dt.date) -> Area:
     ("layers", "words"),
     [
         ({"obstacles": (Obstacle("o1", across(), "stack", 0.3),)}, "stack o1"),
+        ({"obstacles": (Obstacle("o1", across(8.04, 0.02), "fence", None),)}, "fence o1"),
         ({"excavations": (Excavation("e1", across(), 1.0),)}, "excavation e1"),
         ({"defects": (_trench("open"),)}, "trench t1"),
         ({"defects": (_trench(None),)}, "trench t1"),
