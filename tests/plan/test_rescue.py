@@ -10,9 +10,11 @@ import pytest
 from shapely import affinity
 from shapely.geometry import Polygon, box
 
+from routeplan.machine.model import Machine
 from routeplan.plan.rescue import BESIDE_M, Rescue, rescues
 from routeplan.plan.whole import Issue, plan_site
-from routeplan.route import heading_rad
+from routeplan.recheck.opinion import second_opinion
+from routeplan.route import Conditions, Move, Objection, heading_rad
 from routeplan.site.model import GridSpec, Obstacle, Place, Site
 from tests import worlds
 
@@ -119,3 +121,22 @@ def test_one_that_comes_later_comes_from_its_drop_off() -> None:
     site = replace(site, moves=tuple(reversed(site.moves)))
     (second,) = rescue(site).seconds
     assert second.start == "dropoff, where it comes" and second.ends is not None
+
+
+def test_it_keeps_the_gaps_from_the_first_machine_that_it_keeps_from_anything(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where only poses nearer than that are beside it, it can stand in none."""
+    monkeypatch.setattr("routeplan.plan.rescue.BESIDE_M", 0.4)
+    (second,) = rescue(yard()).seconds
+    assert second.ends is None and second.why.startswith("the machine cannot stand at beside the first machine")
+
+
+def test_a_way_that_the_second_opinion_refuses_is_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuses(
+        move: Move, k: float | None, *, site: Site, machine: Machine, conditions: Conditions
+    ) -> tuple[Objection, ...]:
+        more = (Objection("form", 0.0, (0.0, 0.0), 0.0, 0.0, "", "refused for a test"),) if "second" in move.id else ()
+        return second_opinion(move, k, site=site, machine=machine, conditions=conditions) + more
+
+    monkeypatch.setattr("routeplan.plan.whole.second_opinion", refuses)
+    (second,) = rescue(yard()).seconds
+    assert second.ends is None and second.verdict == "fail" and "the second opinion refuses" in second.why
