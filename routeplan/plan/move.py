@@ -54,13 +54,15 @@ def speechless(words: str, count: int) -> None:
 class MovePlanner:
     """Plans moves of one site, one after the other; lattices and the places where machines came to stand are kept.
 
-    The site is asked by one thread only: its geometries are prepared at their first use.
+    The site is asked by one thread only: its geometries are prepared at their first use. ``anywhere`` has, for places
+    that are no point, the poses that the machine may be asked to stand in there.
     """
 
     site: Site
     terrain: Terrain
     portals: Sequence[Portal]
     progress: Progress = speechless
+    anywhere: Mapping[str, Sequence[Anchor]] = field(default_factory=dict)
     _encounters: dict[tuple[object, ...], Encounter] = field(default_factory=dict)
     _lattices: dict[tuple[object, ...], dict[Closed, CheckedLattice]] = field(default_factory=dict)
     _graphs: dict[tuple[CheckedLattice, ...], SiteGraph] = field(default_factory=dict)
@@ -249,6 +251,8 @@ class MovePlanner:
     def _stands(self, graph: SiteGraph, name: str) -> list[Anchor]:
         """Every way the machine may be asked to stand at a place."""
         place, lattice = self.site.places[name], graph.lattices[0]
+        if name in self.anywhere:
+            return list(self.anywhere[name])
         if place.bearing_deg is not None:
             return [Anchor(place.point.x, place.point.y, heading_rad(place.bearing_deg))]
         x, y = lattice.grid.snapped(place.point.x, place.point.y, place.tolerance_m)
