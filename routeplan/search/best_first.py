@@ -268,9 +268,7 @@ def search(
         parent = entry // 2
         place = state // 2 // n_h if state < n_lattice else rows * cols + (state - n_lattice) // 2
         cost = key - bounds[place]
-        if entry % 2 == NOT_LOOKED_AT and not settle(
-            lattice, checker, frontier, bounds[place], state, parent, cost
-        ):
+        if entry % 2 == NOT_LOOKED_AT and not settle(lattice, checker, frontier, bounds[place], state, parent, cost):
             continue
         frontier.best[state], frontier.parent[state] = -cost - 1, parent
         if goal[state // 2]:
