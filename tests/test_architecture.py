@@ -35,7 +35,8 @@ ARROWS = {
 #: Modules at the top whose name is not their room's.
 ROOMS = {
     "__main__": "cli", "plan_codec": "planfile", "plan_changes": "planfile", "plan_publish": "planfile",
-    "plan_set": "planfile", "calendar_file": "planfile", "plan_rounding": "route", "days": "route", "": "version",
+    "plan_set": "planfile", "calendar_file": "planfile", "plan_rounding": "route", "days": "route",
+    "lifelines": "route", "lifelines_file": "planfile", "": "version",
 }  # fmt: skip
 #: What the second opinion must not reach, not even through others.
 RECHECK_NEVER = {"hazards", "search", "kernel"}

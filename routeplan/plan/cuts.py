@@ -10,9 +10,10 @@ solver is needed, which would have to be asked again for each set.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from routeplan.hazards.body import build_body
+from routeplan.lifelines import Cuts
 from routeplan.plan.covered import Covered
 from routeplan.plan.move import MovePlanner
 from routeplan.plan.whole import Issue, planned
@@ -20,52 +21,6 @@ from routeplan.route import Move
 from routeplan.site.model import Area, MoveWanted, Site
 
 Names = frozenset[str]
-
-
-@dataclass(frozen=True)
-class Cuts:
-    """What cuts a move off.
-
-    Parameters
-    ----------
-    move
-        Id of the move.
-    areas
-        Ids of the named areas that were open and might be closed.
-    smallest
-        All smallest sets of them that leave no way, each in the order of the site; none where no closure does.
-    unsettled
-        Sets as small of which it is not known whether they leave one.
-    why
-        Why something is not known; empty where all is.
-    """
-
-    move: str
-    areas: tuple[str, ...]
-    smallest: tuple[tuple[str, ...], ...]
-    unsettled: tuple[tuple[str, ...], ...] = ()
-    why: str = ""
-
-    @property
-    def every_way(self) -> tuple[str, ...]:
-        """Areas that every way passes."""
-        return tuple(name for cut in self.smallest if len(cut) == 1 for name in cut)
-
-    def words(self) -> str:
-        """The same for people."""
-        told = []
-        if self.every_way:
-            told.append(f"every way passes {', '.join(self.every_way)}: closing one of them cuts {self.move} off")
-        elif self.smallest:
-            sets = "; ".join(" and ".join(cut) for cut in self.smallest)
-            told.append(f"no area alone cuts {self.move} off; the smallest closures that do: {sets}")
-        elif not self.why:
-            told.append(f"no closure of named areas cuts {self.move} off")
-        if self.unsettled:
-            told.append(f"not known of {'; '.join(' and '.join(cut) for cut in self.unsettled)}: {self.why}")
-        elif self.why:
-            told.append(f"not known what cuts {self.move} off: {self.why}")
-        return ". ".join(told)
 
 
 def cuts(planner: MovePlanner, wanted: MoveWanted, issue: Issue) -> Cuts:

@@ -100,10 +100,8 @@ class MovePlanner:
         It knows what this one knows, and keeps what it learns to itself.
         """
         shut = tuple(replace(area, closures=ALWAYS) if area.id in areas else area for area in self.site.areas)
-        return replace(
-            self, site=replace(self.site, areas=shut), _lattices={key: dict(of) for key, of in self._lattices.items()},
-            _graphs={}, _standing=dict(self._standing), _left_in=dict(self._left_in), _left_at=dict(self._left_at),
-        )  # fmt: skip
+        lattices = {key: dict(of) for key, of in self._lattices.items()}
+        return replace(self.aside(replace(self.site, areas=shut)), _lattices=lattices, _graphs={})
 
     def take(self, wanted: MoveWanted, move: Move) -> None:
         """Go on from where a move that was planned before leaves the machine."""
@@ -116,13 +114,9 @@ class MovePlanner:
         """A planner of what nobody drives, on the same site with the same or other dates: machines stand as they stand
         now, and where it leaves them is forgotten. Lattices are shared.
         """
-        met = self._encounters
-        if site is not self.site:
-            met = {key: replace(one, site=site) for key, one in met.items()}
         return replace(
-            self, site=site, _encounters=met, _standing=dict(self._standing), _left_in=dict(self._left_in),
-            _left_at=dict(self._left_at),
-        )  # fmt: skip
+            self, site=site, _standing=dict(self._standing), _left_in=dict(self._left_in), _left_at=dict(self._left_at)
+        )
 
     def _begins(self, graph: SiteGraph, wanted: MoveWanted) -> list[Anchor]:
         """Where the machine was left, exactly; every way it may stand at its start where nobody left it there."""

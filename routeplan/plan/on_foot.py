@@ -21,6 +21,7 @@ from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 from skimage.graph import MCP_Geometric
 
+from routeplan.lifelines import OnFoot
 from routeplan.site.model import Site
 
 Floats = NDArray[np.floating[Any]]
@@ -36,16 +37,6 @@ WIDTH_M = 0.75
 ARM_M = 0.8
 #: Trenches in these states are filled and may be walked over.
 FILLED = frozenset({"proven", "resurfaced"})
-
-
-@dataclass(frozen=True)
-class OnFoot:
-    """A way on foot: from which place, how long, and where it is narrowest."""
-
-    start: str
-    length_m: float
-    narrowest_m: float
-    narrowest_at: tuple[float, float]
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -16,13 +16,14 @@ from shapely import affinity
 from shapely.geometry import Point, Polygon
 
 from routeplan.hazards.terrain import Terrain, build_terrain
+from routeplan.lifelines import Rescue, Second
 from routeplan.machine.model import Machine
 from routeplan.plan.covered import outlines
 from routeplan.plan.move import MovePlanner, Progress, speechless
-from routeplan.plan.on_foot import OnFoot, to_ground_controls
+from routeplan.plan.on_foot import to_ground_controls
 from routeplan.plan.set_up import WORKFACE
 from routeplan.plan.whole import Issue, planned
-from routeplan.route import Move, MoveVerdict, Pose, heading_rad
+from routeplan.route import Move, Pose, heading_rad
 from routeplan.search.anchors import Anchor
 from routeplan.site.model import MoveWanted, Obstacle, Place, Site
 
@@ -34,55 +35,6 @@ BESIDE_M = 2.0
 MOST = 400
 #: Ids of the places that a second machine is led from and to.
 FROM, BESIDE = "second machine", "beside the first machine"
-
-
-@dataclass(frozen=True)
-class Second:
-    """What a second machine can do: from where, how far it drives and how the way is judged; ``why`` there is none."""
-
-    machine: str
-    start: str
-    slews: bool
-    verdict: MoveVerdict
-    length_m: float
-    ends: tuple[float, float, float] | None
-    why: str
-
-    def words(self) -> str:
-        """The same for people."""
-        what = "slews" if self.slews else "does not slew"
-        unknown = "how far it reaches and how high it lifts is not known"
-        if self.ends is None:
-            return f"{self.machine} ({what}) from {self.start}: no way to stand beside it: {self.why}"
-        return (
-            f"{self.machine} ({what}) from {self.start}: {math.ceil(self.length_m)} m to stand beside it "
-            f"({self.verdict}); {unknown}"
-        )
-
-
-@dataclass(frozen=True)
-class Rescue:
-    """How people come to help where a machine works, after a move has left it there."""
-
-    move: str
-    machine: str
-    workface: str
-    on_foot: OnFoot | None
-    no_way_on_foot: str
-    seconds: tuple[Second, ...]
-
-    def words(self) -> tuple[str, ...]:
-        """The same for people, line by line."""
-        told = self.no_way_on_foot
-        if self.on_foot is not None:
-            way = self.on_foot
-            at = f"E {way.narrowest_at[0]:.1f} N {way.narrowest_at[1]:.1f}"
-            told = (
-                f"on foot from {way.start}: {math.ceil(way.length_m)} m to the ground controls of {self.machine}, "
-                f"{math.floor(100.0 * way.narrowest_m) / 100.0:.2f} m wide at {at}; steps and slopes are not looked at"
-            )
-        none = () if self.seconds else ("no second machine on this site",)
-        return (told, *(second.words() for second in self.seconds), *none)
 
 
 def rescues(site: Site, moves: Sequence[Move], issue: Issue, progress: Progress = speechless) -> Iterator[Rescue]:

@@ -18,8 +18,9 @@ import pytest
 from shapely.geometry import Polygon, box
 
 from routeplan.hazards.terrain import build_terrain
+from routeplan.lifelines import Cuts
 from routeplan.machine.model import Machine
-from routeplan.plan.cuts import Cuts, cuts, hitting
+from routeplan.plan.cuts import cuts, hitting
 from routeplan.plan.move import MovePlanner
 from routeplan.plan.whole import Issue, planned
 from routeplan.recheck.opinion import second_opinion

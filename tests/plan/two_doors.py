@@ -76,8 +76,10 @@ def figures(**other: float) -> str:
     return "\n".join(f"{name} = {value}" for name, value in {**SHEET, **other}.items())
 
 
-def write_doors(folder: Path, *, closed: dict[str, str] | None = None, moves: Any = MOVES) -> Path:
-    """Write the folder; ``closed`` says on which days an area is closed."""
+def write_doors(
+    folder: Path, *, closed: dict[str, str] | None = None, moves: Any = MOVES, workface: str = ""
+) -> Path:
+    """Write the folder; ``closed`` says on which days an area is closed, ``workface`` where machines work."""
     folder.mkdir(parents=True, exist_ok=True)
     x, y = np.meshgrid(np.arange(0.0, EAST_M + 0.1, CELL_M), np.arange(0.0, NORTH_M + 0.1, CELL_M))
     rows = "\n".join(f"{a:.2f},{b:.2f},100.0" for a, b in zip(x.ravel(), y.ravel(), strict=True))
@@ -91,7 +93,8 @@ def write_doors(folder: Path, *, closed: dict[str, str] | None = None, moves: An
         "surfaces": [feature(polygon(0, 0, EAST_M, NORTH_M), id="yard", **accepted, **grips)],
         "obstacles": [feature(polygon(12.9, a, 13.1, b), id=f"wall-{n}")
                       for n, (a, b) in enumerate(((0, 3), (7, 11), (15, 18)))],
-        "places": [feature(point(*at), id=name, kind="parking", bearing_deg=90, tolerance_m=0.1)
+        "places": [feature(point(*at), id=name, kind="workface" if name == workface else "parking", bearing_deg=90,
+                           tolerance_m=0.1)
                    for name, at in places.items()],
         "areas": [feature(polygon(11, a, 15, b), id=name, title=f"{name} door", **dated.get(name, {}))
                   for name, a, b in (("south", 2.5, 7.5), ("north", 10.5, 15.5))],

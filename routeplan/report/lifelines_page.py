@@ -1,0 +1,88 @@
+"""The page of lifelines: for each move what cuts it off, and how help comes to where it leaves a machine at work."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from routeplan.lifelines import Cuts, Lifelines, Rescue
+from routeplan.report.markup import escape, name
+from routeplan.report.move_html import ends, issue_line, stamp, until
+from routeplan.report.packaged import asset, policy
+from routeplan.report.wording import place_name
+from routeplan.route import Move, Plan
+from routeplan.site.model import Site
+
+#: How the page is used.
+RULES = (
+    "Who closes an area asks here first which moves it cuts off.",
+    "Walk the way on foot with the rescuer before the platform is raised; keep it free while it is.",
+    "How far a second machine reaches and how high it lifts is in its own manual: its distance here is no promise.",
+)
+_RULED = ("Rescuer on this shift (role, call sign)", "Walked on (day, time)", "Ground controls tried (initials)")
+
+
+def write_lifelines_page(found: Lifelines, plan: Plan, site: Site, path: Path) -> None:
+    """Write the page; the same values, plan and site always give the same bytes."""
+    path.write_bytes(lifelines_page(found, plan, site).encode("utf-8"))
+
+
+def lifelines_page(found: Lifelines, plan: Plan, site: Site) -> str:
+    """Return the whole page."""
+    cuts = {one.move: one for one in found.cuts}
+    rescues = {one.move: one for one in found.rescues}
+    script = asset("validity.js")
+    moves = "".join(_move(move, cuts.get(move.id), rescues.get(move.id), site) for move in plan.moves)
+    return "".join(
+        (
+            '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n',
+            policy((script,)),
+            '<meta name="viewport" content="width=device-width, initial-scale=1">\n',
+            f"<title>{escape(plan.site_name)}: lifelines, revision {escape(plan.revision)}</title>\n",
+            f"<style>{asset('style.css')}</style>\n</head>\n",
+            f'<body class="diff">\n{_top(plan)}<main>{_rules()}{moves}{_contacts(site)}{_cautions(plan)}</main>\n',
+            f"<script>{script}</script>\n</body>\n</html>\n",
+        )
+    )
+
+
+def _top(plan: Plan) -> str:
+    return (
+        f'<header class="top"{until(plan.valid_until)}><h1>{name(plan.site_name)}: what must stay open, and rescue</h1>'
+        f'<p class="number">Revision {name(plan.revision)}</p><p>{stamp(plan)}</p>'
+        f'<p class="issue">{issue_line(plan)}</p></header>'
+    )
+
+
+def _rules() -> str:
+    return "<ul>" + "".join(f"<li>{escape(rule)}</li>" for rule in RULES) + "</ul>"
+
+
+def _move(move: Move, cuts: Cuts | None, rescue: Rescue | None, site: Site) -> str:
+    """One move: what cuts it off, and where it leaves a machine at work who comes and how."""
+    day = f", {name(move.on)}" if move.on else ""
+    told = "no way is planned for it" if cuts is None else cuts.words()
+    return (
+        f'<section class="changed"><h2>Move {name(move.id)}: {ends(move, site)}{day}</h2>'
+        f"<p><b>Cut off</b> {escape(told)}.</p>{_rescue(rescue, site)}</section>"
+    )
+
+
+def _rescue(rescue: Rescue | None, site: Site) -> str:
+    if rescue is None:
+        return ""
+    lines = "".join(f"<li>{escape(text)}</li>" for text in rescue.words())
+    ruled = "".join(f"<p><span>{words}</span></p>" for words in _RULED)
+    return (
+        f"<p><b>Rescue at {name(place_name(rescue.workface, site))}</b></p><ul>{lines}</ul>"
+        f'<div class="ruled" aria-hidden="true">{ruled}</div>'
+    )
+
+
+def _contacts(site: Site) -> str:
+    listed = "; ".join(f"{name(one.role)}: {name(one.call_sign)}" for one in site.contacts)
+    return f'<p class="contacts"><b>Call</b> {listed or "nobody is named in the site folder"}</p>'
+
+
+def _cautions(plan: Plan) -> str:
+    rows = "".join(f"<li>{escape(text)}</li>" for text in plan.cautions)
+    return f'<section class="page-cautions"><h2>Cautions</h2><ul class="cautions">{rows}</ul></section>'
