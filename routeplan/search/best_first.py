@@ -265,14 +265,13 @@ def search(
         key, state, entry = pop(frontier.heap)
         if frontier.best[state] < 0:
             continue
-        parent = entry // 2
         place = state // 2 // n_h if state < n_lattice else rows * cols + (state - n_lattice) // 2
         cost = key - bounds[place]
         if entry % 2 == NOT_LOOKED_AT and not settle(
-            lattice, checker, frontier, bounds[place], state, parent, cost
+            lattice, checker, frontier, bounds[place], state, entry // 2, cost
         ):
             continue
-        frontier.best[state], frontier.parent[state] = -cost - 1, parent
+        frontier.best[state], frontier.parent[state] = -cost - 1, entry // 2
         if goal[state // 2]:
             return FOUND, state
         if state >= n_lattice:
