@@ -9,10 +9,12 @@ import math
 import os
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from shapely.geometry import Point, Polygon
 
 from routeplan.hazards.edges import ClosedBesides
 from routeplan.hazards.prepare import Encounter, encounter
@@ -48,6 +50,10 @@ def _on(met: Encounter, areas: tuple[Area, ...]) -> Encounter:
     return replace(met, site=replace(met.site, areas=areas))
 
 
+def _named(*shapes: Polygon) -> tuple[Area, ...]:
+    return tuple(Area(f"a{n}", "Area", shape, ((DAY, DAY),)) for n, shape in enumerate(shapes))
+
+
 def _motions(met: Encounter) -> Motions:
     machine, terrain = met.machine, met.terrain
     return solve_motions(
@@ -68,7 +74,7 @@ def _ways(rng: np.random.Generator, headings: NDArray[np.float64]) -> list[tuple
     return [(end(), end()) for _ in range(WAYS)]
 
 
-def _found(lattice: CheckedLattice, ways: list[tuple[Anchor, Anchor]]) -> list[tuple[object, ...]]:
+def _found(lattice: CheckedLattice, ways: list[tuple[Anchor, Anchor]]) -> list[tuple[Any, ...]]:
     """Cost and poses of each way, or that there is none."""
     answers = [lattice.find([lattice.add_anchor(a)], [lattice.add_anchor(b)]) for a, b in ways]
     return [
@@ -80,21 +86,23 @@ def _found(lattice: CheckedLattice, ways: list[tuple[Anchor, Anchor]]) -> list[t
 
 @cache
 def pair(seed: int) -> Pair:
-    """Of a small machine on a drawn yard; one or two areas are closed, and one was before."""
+    """Of a small machine on a drawn yard; areas are closed, one of them on a way found, and one was before."""
     rng = np.random.default_rng(7000 + seed)
     site = replace(random_site(rng), obstacles=())
     machine = (scissor(pivots=1.0), scissor(), small_boom())[seed % 3]
     yard = Yard(rng, turned=bool(seed % 2))
-    areas = tuple(Area(f"a{n}", "Area", yard.square(3.0), ((DAY, DAY),)) for n in range(2 + seed % 2))
+    first, *more = (yard.square(3.0) for _ in range(1 + seed % 2))
     site = replace(site, obstacles=yard.obstacles(site.ground.z, 6))
     terrain = build_terrain(site.ground, site.grid)
     met = encounter(site, machine, configuration="stowed", travel_mode="ridden", k=3.0, terrain=terrain)
     motions = _motions(met)
     before = CheckedLattice(
-        site, _on(met, areas[:1]).on(DAY, travel_m=motions.travel_m), motions
+        site, _on(met, _named(first)).on(DAY, travel_m=motions.travel_m), motions
     )
     ways = _ways(rng, motions.headings)
-    _found(before, ways)
+    driven = [poses for *_, poses in _found(before, ways) if not isinstance(poses, str)]
+    on_it = [Point(poses[len(poses) // 2].x, poses[len(poses) // 2].y).buffer(0.8, quad_segs=2) for poses in driven[:1]]
+    areas = _named(first, *more, *on_it)
     besides = ClosedBesides.of(areas[1:], terrain)
     hazards = _on(met, areas).again(before.hazards, besides, DAY)
     kept = CheckedLattice(site, hazards, motions, before=before.with_closed(besides))
