@@ -81,10 +81,8 @@ def run(args: argparse.Namespace) -> ExitStatus:
     conditions = _opened(conditions, site, args.open)
     now = changed(site, closed=conditions.closed, opened=conditions.opened, wet=conditions.wet)
     why = anew(before, site)
-    reroute = Reroute(
-        before, () if why else known_before(args.plan, before), now, _issue(args, before, conditions),
-        added, why,
-    )  # fmt: skip
+    earlier = () if why else known_before(args.plan, before)
+    reroute = Reroute(before, earlier, now, _issue(args, before, conditions), added, why)
     print(f"Planning {site.name} again, after revision {before.revision}", file=sys.stderr)
     plan, changes = reroute.planned(Telling())
     _write(args.out, reroute, site, plan, changes, files)
@@ -157,8 +155,8 @@ def _write(
     from routeplan.report.outputs import write_outputs
 
     with OutputSet(folder) as out:
-        for name, path in files.items():
-            shutil.copyfile(path, out.path(name))
+        for name in plan.conditions.files:
+            shutil.copyfile(files[name], out.path(name))
         write_outputs(plan, site, out)
         write_changes(reroute.before, plan, changes, reroute.earlier, out.path(CHANGES_NAME))
         write_diff_sheet(reroute.before, plan, changes, site, out.path("changes.html"))
