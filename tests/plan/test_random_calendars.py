@@ -1,6 +1,6 @@
 """Random calendars against planning every day afresh: the same days with a way, the same last dates.
 
-Twenty calendars by default, 200 when the environment variable ``ROUTEPLAN_FULL`` is set. The reference knows nothing of
+Six calendars by default, 200 when the environment variable ``ROUTEPLAN_FULL`` is set. The reference knows nothing of
 the calendar's code: a new planner a day, on a site that asks for the moves made by then and for the way out. What a
 finer look finds is looked for on a lattice of 0.25 m: a real one takes a minute a day.
 """
@@ -24,7 +24,8 @@ from routeplan.route import Move
 from routeplan.site.model import GridSpec, MoveWanted, Site
 from tests.calendars import DAYS, ISSUED, day, drawn_calendar
 
-SEEDS = range(200 if os.environ.get("ROUTEPLAN_FULL") else 20)
+FULL = bool(os.environ.get("ROUTEPLAN_FULL"))
+SEEDS = range(200 if FULL else 6)
 ONE = dt.timedelta(days=1)
 
 
@@ -110,6 +111,8 @@ def test_the_calendars_are_neither_all_open_nor_all_shut(letters: Counter[str]) 
     if sum(letters[name] for name in ("ends", "never ends")) != len(SEEDS):
         pytest.skip("counts are of all calendars together")
     print(f"\nof {len(SEEDS)} calendars: {dict(letters)}")
-    assert letters["no out"] >= 0.1 * letters["out"] and letters["out"] >= letters["no out"]
-    assert letters["ends"] >= 0.25 * len(SEEDS) and letters["never ends"] >= 0.1 * len(SEEDS)
-    assert letters["comes back"] >= 0.1 * len(SEEDS)
+    assert letters["out"] and letters["no out"]
+    if FULL:
+        assert letters["no out"] >= 0.1 * letters["out"] and letters["out"] >= letters["no out"]
+        assert letters["ends"] >= 0.25 * len(SEEDS) and letters["never ends"] >= 0.1 * len(SEEDS)
+        assert letters["comes back"] >= 0.1 * len(SEEDS)
