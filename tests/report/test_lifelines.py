@@ -1,4 +1,4 @@
-"""``routeplan lifelines``: what cuts a move off and who comes to help, on the page, in the file, in the status."""
+"""``routeplan lifeline``: what cuts a move off and who comes to help, on the page, in the file, in the status."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> Path:
     site = str(write_doors(root / "site", workface="east"))
     out = str(root / "out")
     assert main(["plan", site, "--out", out, "--issued", ISSUED]) == 0
-    assert main(["lifelines", f"{out}/plan.json", "--site", site, "--out", out]) == 0
+    assert main(["lifeline", f"{out}/plan.json", "--site", site, "--out", out]) == 0
     return root / "out"
 
 
@@ -54,6 +54,6 @@ def test_the_page_says_the_same_offline_on_a_phone_with_lines_for_the_rescuer(br
 
 def test_a_plan_that_is_refused_has_no_lifelines(told: Path, tmp_path: Path, capsys: Captured) -> None:
     site = write_doors(tmp_path / "site", workface="east", closed={"south": "2026-12-01"})
-    status = main(["lifelines", str(told / "plan.json"), "--site", str(site), "--out", str(tmp_path / "out")])
+    status = main(["lifeline", str(told / "plan.json"), "--site", str(site), "--out", str(tmp_path / "out")])
     assert status == 5 and not (tmp_path / "out").exists()
     assert "nothing was written" in capsys.readouterr().err

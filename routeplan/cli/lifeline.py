@@ -1,4 +1,4 @@
-"""``routeplan lifelines``: what cuts off each move of a plan, and how help comes to where machines work."""
+"""``routeplan lifeline``: what cuts off each move of a plan, and how help comes to where machines work."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add the command to the command line."""
     parser = subparsers.add_parser(
-        "lifelines",
+        "lifeline",
         help="what cuts off each move of a plan, and how help comes to where machines work",
         description="Has the second opinion accept the plan, closes named areas until no way is left, looks for ways on"
         " foot and for a second machine to each workface, and writes lifelines.json and lifelines.html. Exit status 5"
