@@ -101,7 +101,7 @@ def pair(seed: int) -> Pair:
     )
     ways = _ways(rng, motions.headings)
     driven = [poses for *_, poses in _found(before, ways) if not isinstance(poses, str)]
-    middle = driven[0][len(driven[0]) // 2]
+    middle = driven[0][len(driven[0]) // 2] if driven else ways[0][0]
     beside = Anchor(middle.x - 0.07, middle.y + 2.6, middle.heading + 0.1)  # linked past where the area will be
     ways.append((beside, ways[0][1]))
     _found(before, ways[-1:])
