@@ -101,8 +101,11 @@ def pair(seed: int) -> Pair:
     )
     ways = _ways(rng, motions.headings)
     driven = [poses for *_, poses in _found(before, ways) if not isinstance(poses, str)]
-    on_it = [Point(poses[len(poses) // 2].x, poses[len(poses) // 2].y).buffer(0.8, quad_segs=2) for poses in driven[:1]]
-    areas = _named(first, *more, *on_it)
+    middle = driven[0][len(driven[0]) // 2] if driven else ways[0][0]
+    beside = Anchor(middle.x - 0.07, middle.y + 2.6, middle.heading + 0.1)  # linked past where the area will be
+    ways.append((beside, ways[0][1]))
+    _found(before, ways[-1:])
+    areas = _named(first, *more, Point(middle.x, middle.y).buffer(0.8, quad_segs=2))
     besides = ClosedBesides.of(areas[1:], terrain)
     hazards = _on(met, areas).again(before.hazards, besides, DAY)
     kept = CheckedLattice(site, hazards, motions, before=before.with_closed(besides))
