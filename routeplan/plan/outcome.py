@@ -83,7 +83,7 @@ class Outcome:
         controls = tuple(sorted(told, key=lambda control: control.chainage_m))
         verdict, reason = _verdict(checks, controls)
         cost = max(way.cost_m, length)
-        best = min(cost, max(way.bound_m, LEAST_M))
+        best = max(way.bound_m, LEAST_M)
         turned = [(turn.chainage_m, turn.name or "turning point") for turn in turns]
         driven = Driven(found, stops, turned, controls, cost, judged, wanted.configuration)
         move = Move(

@@ -70,7 +70,8 @@ class Drive:
         """Of a move's rows; on the way from a row to the next the faster limit of both counts."""
         track = case.track
         arm = max(math.hypot(wheel.xi_m, wheel.eta_m) for wheel in case.machine.wheels)
-        steps, turns = np.diff(track.chainage_m), np.abs(np.diff(track.heading)) * arm
+        turned = (np.diff(track.heading) + math.pi) % (2.0 * math.pi) - math.pi  # due north is told as 0 or as 360 deg
+        steps, turns = np.diff(track.chainage_m), np.abs(turned) * arm
         steps = np.where(np.abs(rows.travel_m[track.row[1:] - 1]) > ROUNDING_M, steps, turns)
         limit = np.array([pose.v_max_mps for pose in move.poses])
         fastest = np.maximum(limit[:-1], limit[1:])[track.row[1:] - 1]

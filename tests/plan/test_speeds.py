@@ -213,8 +213,8 @@ def test_a_plan_whose_speeds_are_raised_by_hand_is_refused() -> None:
     move = planned(kerb=True, limit_m=2.0, soffit_m=3.0, **BOUNCE)
     assert opinion(move, site) == () and limits(move).min() < 1.6
     raised = dataclasses.replace(move, poses=tuple(pose._replace(v_max_mps=1.6) for pose in move.poses))
-    (found,) = opinion(raised, site)
-    assert found.kind == SWING and found.value > found.limit == pytest.approx(0.2, abs=1e-4)
+    (found,) = (one for one in opinion(raised, site) if one.kind == SWING)
+    assert found.value > found.limit == pytest.approx(0.2, abs=1e-4)
 
 
 def test_levels_too_poor_to_tell_are_not_proven_and_fail_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
