@@ -25,8 +25,8 @@ SET_UP_TILT, TAIL_SWING = "set-up tilt", "tail swing"
 #: Beyond this, in the unit of a check, a row may not tell of more to spare than is found: ten times what figures are
 #: rounded by. Of all rows of both sample sites and of drawn sites none told of more than was found, most of less.
 TOLD = 1e-4
-#: Checks that the two opinions bound each in its own way, neither always by less; rows of the elevated zone tell how far
-#: its edge is, the second opinion also how much smoother than asked for its ground is.
+#: Checks that the two opinions bound each in its own way, neither always by less; rows of the elevated zone tell how
+#: far its edge is, the second opinion also how much smoother than asked for its ground is.
 BOUNDED_APART = frozenset({"basket swing", "elevated zone"})
 #: Checks whose negative margin leaves them open but never fails.
 NEVER_FAILS = frozenset({"survey resolution"})
