@@ -49,7 +49,7 @@ def refused(*defects: Defect, machine: Machine | None = None, on: str | None = N
     site = certain(yard_for(POSES, machine, defects=defects, **layers))
     day = None if on is None else dt.date.fromisoformat(on)
     site = replace(site, moves=tuple(replace(wanted, on=day) for wanted in site.moves))
-    return kinds(opinion(replace(move_of(POSES, machine), on=on), site))
+    return kinds(opinion(replace(move_of(POSES, machine), on=on, valid_until=on), site))
 
 
 def test_only_what_is_proven_by_the_day_is_driven_over() -> None:
