@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import datetime as dt
 import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from routeplan.cli.recheck import answer_text, site_of, status_of
+from routeplan.cli.recheck import accepted
 from routeplan.errors import ExitStatus
 
 if TYPE_CHECKING:
@@ -34,17 +33,10 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 def run(args: argparse.Namespace) -> ExitStatus:
     """Have the plan accepted, find its stop numbers, and write the list; the summary goes to stdout."""
-    from routeplan.planfile import read_plan, sha256_of
-    from routeplan.recheck.opinion import recheck_plan
+    from routeplan.planfile import sha256_of
 
-    plan = read_plan(args.plan)
-    site = site_of(plan, args.plan.parent, args.site)
-    print(f"Second opinion on {plan.site_name}, revision {plan.revision}", file=sys.stderr, flush=True)
-    found = recheck_plan(plan, site=site, today=dt.date.today())
-    status = status_of(plan, found)
+    plan, site, status = accepted(args, "No inspection list")
     if status is ExitStatus.REFUSED:
-        print(answer_text(plan, found))
-        print("No inspection list: nothing was written.", file=sys.stderr)
         return status
     lists = _lists(plan, site)
     _write(plan, site, lists, args.out, sha256=sha256_of(args.plan))

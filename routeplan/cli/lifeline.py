@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import datetime as dt
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from routeplan.cli.plan import Telling
-from routeplan.cli.recheck import answer_text, site_of, status_of
+from routeplan.cli.recheck import accepted
 from routeplan.errors import ExitStatus
 
 if TYPE_CHECKING:
@@ -35,19 +33,13 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 def run(args: argparse.Namespace) -> ExitStatus:
     """Have the plan accepted, look for what cuts it off and who comes to help, and write it."""
     from routeplan.plan.lifelines import lifelines_of
-    from routeplan.planfile import read_plan, sha256_of
-    from routeplan.recheck.opinion import recheck_plan
+    from routeplan.planfile import sha256_of
     from routeplan.site.changes import changed
 
-    plan = read_plan(args.plan)
-    site, told = site_of(plan, args.plan.parent, args.site), plan.conditions
-    print(f"Second opinion on {plan.site_name}, revision {plan.revision}", file=sys.stderr, flush=True)
-    objections = recheck_plan(plan, site=site, today=dt.date.today())
-    status = status_of(plan, objections)
+    plan, site, status = accepted(args, "No lifelines")
     if status is ExitStatus.REFUSED:
-        print(answer_text(plan, objections))
-        print("No lifelines: nothing was written.", file=sys.stderr)
         return status
+    told = plan.conditions
     now = changed(site, closed=told.closed, opened=told.opened, wet=told.wet)
     found = lifelines_of(plan, now, Telling())
     from routeplan.lifelines_file import LIFELINES_NAME, write_lifelines

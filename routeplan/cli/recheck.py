@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import datetime as dt
 import math
+import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -56,6 +57,28 @@ def site_of(plan: Plan, beside: Path, folder: Path) -> Site:
 
     told = plan.conditions
     return read_site(folder, Change.of({name: beside / name for name in told.files}, told.added, told.machines))
+
+
+def accepted(args: argparse.Namespace, lacks: str) -> tuple[Plan, Site, ExitStatus]:
+    """The plan and site of a command that goes on only with what the second opinion accepts, and what it says.
+
+    Parameters
+    ----------
+    lacks
+        What there will not be where it refuses, in words.
+    """
+    from routeplan.planfile import read_plan
+    from routeplan.recheck.opinion import recheck_plan
+
+    plan = read_plan(args.plan)
+    site = site_of(plan, args.plan.parent, args.site)
+    print(f"Second opinion on {plan.site_name}, revision {plan.revision}", file=sys.stderr, flush=True)
+    found = recheck_plan(plan, site=site, today=dt.date.today())
+    status = status_of(plan, found)
+    if status is ExitStatus.REFUSED:
+        print(answer_text(plan, found))
+        print(f"{lacks}: nothing was written.", file=sys.stderr)
+    return plan, site, status
 
 
 def status_of(plan: Plan, found: Mapping[str, tuple[Objection, ...]]) -> ExitStatus:
