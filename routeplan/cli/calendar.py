@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import datetime as dt
 import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from routeplan.cli.plan import STATUS_OF, Telling, iso_time
+from routeplan.cli.plan import STATUS_OF, Telling, iso_time, issued_at
 from routeplan.errors import ExitStatus, worst
 
 if TYPE_CHECKING:
@@ -37,7 +36,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
     """Make the calendar of a site and write it; the summary goes to stdout."""
     from routeplan.site.read import read_site
 
-    issued = args.issued or dt.datetime.now(dt.UTC).replace(microsecond=0).isoformat()
+    issued = issued_at(args)
     site = read_site(args.site)
     print(f"Calendar of {site.name}, revision {site.revision}", file=sys.stderr)
     if not site.moves:

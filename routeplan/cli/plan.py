@@ -49,6 +49,12 @@ def iso_time(text: str) -> str:
     return moment.isoformat()
 
 
+def issued_at(args: argparse.Namespace) -> str:
+    """The time of issue that was given, else now."""
+    given: str | None = args.issued
+    return given or dt.datetime.now(dt.UTC).replace(microsecond=0).isoformat()
+
+
 class Telling:
     """Progress on stderr: what comes first at once, then whenever it has been silent for a while."""
 
@@ -67,7 +73,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
     """Plan a site and write everything; the summary goes to stdout."""
     from routeplan.site.read import read_site
 
-    issued = args.issued or dt.datetime.now(dt.UTC).replace(microsecond=0).isoformat()
+    issued = issued_at(args)
     site = read_site(args.site)
     print(f"Planning {site.name}, revision {site.revision}", file=sys.stderr)
     if not site.moves:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import datetime as dt
 import shutil
 import sys
 from collections.abc import Mapping, Sequence
@@ -11,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from routeplan.cli.plan import Telling, iso_time, status_of
+from routeplan.cli.plan import Telling, iso_time, issued_at, status_of
 from routeplan.errors import BadInput, ExitStatus, Fault, worst
 
 if TYPE_CHECKING:
@@ -142,7 +141,7 @@ def _opened(conditions: Conditions, site: Site, names: Sequence[str]) -> Conditi
 def _issue(args: argparse.Namespace, before: Plan, conditions: Conditions) -> Issue:
     from routeplan.plan.whole import Issue
 
-    issued = args.issued or dt.datetime.now(dt.UTC).replace(microsecond=0).isoformat()
+    issued = issued_at(args)
     return Issue(issued, _next(before), f"revision {before.revision}, issued {before.issued}", conditions)
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from routeplan.report.drawing import draw_site
 from routeplan.report.margins import governing, margin_text
 from routeplan.report.markup import escape, name
-from routeplan.report.move_html import ends, issue_line, stamp, until
+from routeplan.report.move_html import ends, issue_line, page_cautions, stamp, until
 from routeplan.report.packaged import asset, policy
 from routeplan.report.plan_svg import fitted, plan_svg
 from routeplan.report.route_drawing import MoveDrawing, draw_move
@@ -58,7 +58,7 @@ def diff_sheet(before: Plan, after: Plan, changes: Sequence[MoveChange], site: S
             f"<style>{asset('style.css')}</style>\n</head>\n",
             f'<body class="diff">\n{definitions()}',
             _top(before, after),
-            f"<main>{_told(before, after)}{_moves(ordered, site)}{''.join(pictures)}{_cautions(after)}</main>\n",
+            f"<main>{_told(before, after)}{_moves(ordered, site)}{''.join(pictures)}{page_cautions(after)}</main>\n",
             f"<script>{script}</script>\n</body>\n</html>\n",
         )
     )
@@ -196,8 +196,3 @@ def _key(change: MoveChange, drawing: MoveDrawing) -> str:
     now = "Solid: the way now." if change.after.poses else "There is no way now: do not drive."
     closed = " Crossed out: closed." if any(layer.id == "closed" for layer in drawing.layers) else ""
     return f"{dashed}{now}{closed}"
-
-
-def _cautions(plan: Plan) -> str:
-    rows = "".join(f"<li>{escape(text)}</li>" for text in plan.cautions)
-    return f'<section class="page-cautions"><h2>Cautions</h2><ul class="cautions">{rows}</ul></section>'

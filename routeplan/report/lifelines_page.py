@@ -6,7 +6,7 @@ from pathlib import Path
 
 from routeplan.lifelines import Cuts, Lifelines, Rescue
 from routeplan.report.markup import escape, name
-from routeplan.report.move_html import ends, issue_line, stamp, until
+from routeplan.report.move_html import ends, issue_line, page_cautions, stamp, until
 from routeplan.report.packaged import asset, policy
 from routeplan.report.wording import place_name
 from routeplan.route import Move, Plan
@@ -39,7 +39,7 @@ def lifelines_page(found: Lifelines, plan: Plan, site: Site) -> str:
             '<meta name="viewport" content="width=device-width, initial-scale=1">\n',
             f"<title>{escape(plan.site_name)}: lifelines, revision {escape(plan.revision)}</title>\n",
             f"<style>{asset('style.css')}</style>\n</head>\n",
-            f'<body class="diff">\n{_top(plan)}<main>{_rules()}{moves}{_contacts(site)}{_cautions(plan)}</main>\n',
+            f'<body class="diff">\n{_top(plan)}<main>{_rules()}{moves}{_contacts(site)}{page_cautions(plan)}</main>\n',
             f"<script>{script}</script>\n</body>\n</html>\n",
         )
     )
@@ -81,8 +81,3 @@ def _rescue(rescue: Rescue | None, site: Site) -> str:
 def _contacts(site: Site) -> str:
     listed = "; ".join(f"{name(one.role)}: {name(one.call_sign)}" for one in site.contacts)
     return f'<p class="contacts"><b>Call</b> {listed or "nobody is named in the site folder"}</p>'
-
-
-def _cautions(plan: Plan) -> str:
-    rows = "".join(f"<li>{escape(text)}</li>" for text in plan.cautions)
-    return f'<section class="page-cautions"><h2>Cautions</h2><ul class="cautions">{rows}</ul></section>'

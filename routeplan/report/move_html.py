@@ -334,3 +334,9 @@ def _foot(plan: Plan) -> str:
         + "".join(f"<li>{escape(text)}</li>" for text in plan.cautions)
         + "</ul></div>"
     )
+
+
+def page_cautions(plan: Plan) -> str:
+    """Return the cautions as they end a page."""
+    rows = "".join(f"<li>{escape(text)}</li>" for text in plan.cautions)
+    return f'<section class="page-cautions"><h2>Cautions</h2><ul class="cautions">{rows}</ul></section>'

@@ -14,7 +14,7 @@ from routeplan.report.drawing import defect_details, draw_site
 from routeplan.report.legend import legend
 from routeplan.report.map_data import map_data
 from routeplan.report.markup import data_block, escape, name
-from routeplan.report.move_html import ends, issue_line, move_article, stamp, until
+from routeplan.report.move_html import ends, issue_line, move_article, page_cautions, stamp, until
 from routeplan.report.packaged import asset, packaged, policy
 from routeplan.report.plan_svg import fitted, plan_svg
 from routeplan.report.route_drawing import MoveDrawing, draw_move
@@ -130,7 +130,7 @@ def _body(plan: Plan, site: Site, base: Sequence[Layer], drawings: Sequence[Move
             legend(base, drawings),
             _hazards(site),
             _not_checked(plan),
-            _cautions(plan),
+            page_cautions(plan),
             "</div></main>\n",
         )
     )
@@ -191,8 +191,3 @@ def _hazards(site: Site) -> str:
 def _not_checked(plan: Plan) -> str:
     rows = "".join(f"<li>{name(text)}</li>" for text in plan.not_checked) or "<li>nothing listed</li>"
     return f'<section class="not-checked"><h2>Not checked here</h2><ul>{rows}</ul></section>'
-
-
-def _cautions(plan: Plan) -> str:
-    rows = "".join(f"<li>{escape(text)}</li>" for text in plan.cautions)
-    return f'<section class="page-cautions"><h2>Cautions</h2><ul class="cautions">{rows}</ul></section>'
