@@ -11,7 +11,7 @@ import hashlib
 import os
 import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -19,19 +19,24 @@ _F = TypeVar("_F", bound=Callable[..., Any])
 _ROOT = Path(__file__).parent
 
 
-def sources_hash(root: Path = _ROOT) -> str:
-    """Hash of every source file in the packages that hold kernels."""
+def sources_hash(root: Path = _ROOT, rooms: Sequence[str] = ("hazards", "search")) -> str:
+    """Hash of every source file in some packages; in those that hold kernels if none are named."""
     digest = hashlib.sha256()
-    for folder in ("hazards", "search"):
+    for folder in rooms:
         for source in sorted((root / folder).glob("*.py")):
             digest.update(source.name.encode() + b"\0" + source.read_bytes() + b"\0")
     return digest.hexdigest()[:16]
 
 
+def cache_home() -> Path:
+    """Where whoever runs this keeps what can be made again (XDG Base Directory Specification 0.8)."""
+    base = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
+    return Path(base) / "routeplan"
+
+
 def cache_folder() -> Path:
     """A folder for compiled kernels that can be written, made if need be."""
-    base = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
-    folder = Path(base) / "routeplan" / f"kernels-{sources_hash()}"
+    folder = cache_home() / f"kernels-{sources_hash()}"
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder):
@@ -40,7 +45,7 @@ def cache_folder() -> Path:
         fallback = Path(tempfile.gettempdir()) / f"routeplan-kernels-{os.getuid()}-{sources_hash()}"
         fallback.mkdir(parents=True, exist_ok=True)
         print(
-            f"routeplan: no cache can be written in {base}; compiled code is kept in a temporary folder",
+            f"routeplan: no cache can be written in {folder.parent}; compiled code is kept in a temporary folder",
             file=sys.stderr,
         )
         return fallback

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from routeplan.cli.plan import STATUS_OF, Telling, iso_time, issued_at
+from routeplan.cli.plan import STATUS_OF, aids_of_user, iso_time, issued_at
 from routeplan.errors import ExitStatus, worst
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
         print("The site asks for no moves.", file=sys.stderr)
     from routeplan.plan.calendar import calendar_of
 
-    calendar = calendar_of(site, issued=issued, progress=Telling())
+    calendar = calendar_of(site, issued=issued, aids=aids_of_user())
     _write(calendar, site, args.out)
     from routeplan.report.calendar_words import summary_of
 

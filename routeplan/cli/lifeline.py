@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from routeplan.cli.plan import Telling
+from routeplan.cli.plan import aids_of_user
 from routeplan.cli.recheck import accepted
 from routeplan.errors import ExitStatus
 
@@ -41,7 +41,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
         return status
     told = plan.conditions
     now = changed(site, closed=told.closed, opened=told.opened, wet=told.wet)
-    found = lifelines_of(plan, now, Telling())
+    found = lifelines_of(plan, now, aids_of_user())
     from routeplan.lifelines_file import LIFELINES_NAME, write_lifelines
     from routeplan.plan_set import OutputSet
     from routeplan.report.lifelines_page import write_lifelines_page

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from routeplan.errors import ExitStatus, worst
 
 if TYPE_CHECKING:
+    from routeplan.plan.aids import Aids
     from routeplan.route import Move, Plan
     from routeplan.site.model import Site
 
@@ -69,6 +70,14 @@ class Telling:
             print(f"  {words}" + (f" ({count} motions)" if count else ""), file=sys.stderr, flush=True)
 
 
+def aids_of_user() -> Aids:
+    """Progress on stderr, and tiles kept in the user's cache."""
+    from routeplan.plan.aids import Aids
+    from routeplan.plan.tiles import user_store
+
+    return Aids(Telling(), user_store())
+
+
 def run(args: argparse.Namespace) -> ExitStatus:
     """Plan a site and write everything; the summary goes to stdout."""
     from routeplan.site.read import read_site
@@ -80,7 +89,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
         print("The site asks for no moves.", file=sys.stderr)
     from routeplan.plan.whole import plan_site
 
-    plan = plan_site(site, issued=issued, progress=Telling())
+    plan = plan_site(site, issued=issued, aids=aids_of_user())
     _write(plan, site, args.out)
     print(_summary(plan, site, args.out))
     return worst(map(status_of, plan.moves))

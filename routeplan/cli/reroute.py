@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from routeplan.cli.plan import Telling, iso_time, issued_at, status_of
+from routeplan.cli.plan import aids_of_user, iso_time, issued_at, status_of
 from routeplan.errors import BadInput, ExitStatus, Fault, worst
 
 if TYPE_CHECKING:
@@ -83,7 +83,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
     earlier = () if why else known_before(args.plan, before)
     reroute = Reroute(before, earlier, now, _issue(args, before, conditions), added, why)
     print(f"Planning {site.name} again, after revision {before.revision}", file=sys.stderr)
-    plan, changes = reroute.planned(Telling())
+    plan, changes = reroute.planned(aids_of_user())
     _write(args.out, reroute, site, plan, changes, files)
     print(_summary(plan, changes, args.out))
     return worst(map(status_of, plan.moves))

@@ -59,6 +59,17 @@ class Hazards:
         """The same where what the bounds at a stance do not pass is looked at closer."""
         return replace(self, world=self.world._replace(closer=True))
 
+    def with_closed(
+        self, besides: ClosedBesides, site: Site, machine: Machine, day: dt.date | None, *, wet: bool = True
+    ) -> Hazards:
+        """What ``Encounter.on`` makes of a site, from what it made with fewer areas closed, as much ground accepted."""
+        layers = layers_of(site, machine, self.configuration, day=day, wet=wet)
+        index = index_edges(self.terrain, layers, _reach_m(self.body)[0] + self.world.piece_m / 2.0)
+        nodes = self.world.nodes.copy()
+        nodes["inside"][besides.inside] |= 1 << arrays.E_CLOSED
+        nodes["body_far"] = np.minimum(nodes["body_far"], besides.far)
+        return replace(self, world=self.world._replace(nodes=nodes, **_indexed(index)))
+
 
 def margin_sigmas(site: Site, machine: Machine, configuration: Configuration) -> Floats:
     """Standard deviation of each kind of margin at the machine's worst point; degrees, ratios and metres as in the
@@ -114,7 +125,7 @@ class Encounter:
         wet
             Whether the day may be wet, so that ground bears what it does wet.
         """
-        body, terrain, (reach_m, lean_m) = self.body, self.terrain, self._reach_m()
+        body, terrain, (reach_m, lean_m) = self.body, self.terrain, _reach_m(self.body)
         layers = layers_of(self.site, self.machine, self.configuration, day=day, wet=wet)
         soup = build_edges(terrain, layers, reach_m + travel_m / 2.0)
         radius_m = max(wheel.radius_m for wheel in self.machine.wheels)
@@ -134,23 +145,6 @@ class Encounter:
             world, body, self.sigma, blocking, terrain, self.k, radius_m, self.configuration, self.travel_mode
         )
 
-    def again(self, before: Hazards, besides: ClosedBesides, day: dt.date | None, *, wet: bool = True) -> Hazards:
-        """What ``on`` makes, from what it made for a day with fewer areas closed and the same ground accepted."""
-        reach_m, _ = self._reach_m()
-        layers = layers_of(self.site, self.machine, self.configuration, day=day, wet=wet)
-        index = index_edges(self.terrain, layers, reach_m + before.world.piece_m / 2.0)
-        nodes = before.world.nodes.copy()
-        nodes["inside"][besides.inside] |= 1 << arrays.E_CLOSED
-        nodes["body_far"] = np.minimum(nodes["body_far"], besides.far)
-        return replace(before, world=before.world._replace(nodes=nodes, **_indexed(index)))
-
-    def _reach_m(self) -> tuple[float, float]:
-        """How far from the origin an edge may concern the machine standing, tops that lean included; how far they do.
-        """
-        body = self.body
-        lean_m = body.tallest * LEAN_FACTOR * max(body.limit_up, body.limit_down, body.limit_side)
-        return body.reach * (1.0 + body.sin_heading) + body.lateral + body.body_gap + COMFORT_M + lean_m, lean_m
-
 
 def encounter(
     site: Site, machine: Machine, *, configuration: str, travel_mode: str, k: float, terrain: Terrain
@@ -168,6 +162,12 @@ def encounter(
     fields = ground_fields(site, machine, body, terrain, underside_spacing(chosen))
     overhead = overhead_fields(site, body, terrain, k)
     return Encounter(site, machine, chosen, travel_mode, terrain, k, body, sigma, fields, overhead)
+
+
+def _reach_m(body: Body) -> tuple[float, float]:
+    """How far from the origin an edge may concern the machine standing, tops that lean included; how far they do."""
+    lean_m = body.tallest * LEAN_FACTOR * max(body.limit_up, body.limit_down, body.limit_side)
+    return body.reach * (1.0 + body.sin_heading) + body.lateral + body.body_gap + COMFORT_M + lean_m, lean_m
 
 
 def _indexed(index: EdgeIndex) -> dict[str, Any]:

@@ -11,8 +11,9 @@ from itertools import groupby
 from routeplan.days import OPEN, SAFE, Calendar, Cause, MachineCalendar, MachineDay, Without
 from routeplan.hazards.register import NOT_CHECKED
 from routeplan.hazards.terrain import build_terrain
+from routeplan.plan.aids import UNAIDED, Aids
 from routeplan.plan.dated import ONE, cause_of, changes_of
-from routeplan.plan.move import MovePlanner, Progress, speechless
+from routeplan.plan.move import MovePlanner
 from routeplan.plan.portals import portals_of
 from routeplan.plan.slips import slip_of_collection, slip_of_work
 from routeplan.plan.stays import Stay, stays_of, unplaced
@@ -26,7 +27,7 @@ from routeplan.site.model import MoveWanted, Site
 _NOW = dt.timedelta()
 
 
-def calendar_of(site: Site, *, issued: str, progress: Progress = speechless) -> Calendar:
+def calendar_of(site: Site, *, issued: str, aids: Aids = UNAIDED) -> Calendar:
     """The calendar of all machines of a site that have moves.
 
     Parameters
@@ -40,7 +41,7 @@ def calendar_of(site: Site, *, issued: str, progress: Progress = speechless) -> 
 
     def of_machine(machine: str) -> list[MachineCalendar]:
         own, through = deepcopy((site, portals))  # two threads must not ask one geometry at once
-        planner = MovePlanner(own, terrain, through, progress)
+        planner = MovePlanner(own, terrain, through, aids)
         moves = [move for move in own.moves if move.machine == machine]
         return list(machine_calendars(machine, moves, days, planner, issue))
 

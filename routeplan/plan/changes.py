@@ -5,15 +5,15 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from routeplan.plan.aids import UNAIDED, Aids
 from routeplan.plan.covered import outlines
-from routeplan.plan.move import Progress, speechless
-from routeplan.plan.whole import SOFTWARE, Issue, plan_moves
+from routeplan.plan.whole import SOFTWARE, Earlier, Issue, plan_moves
 from routeplan.route import Move, MoveChange, Plan, Pose
 from routeplan.site.model import MoveWanted, Site
 
@@ -25,7 +25,7 @@ _APART = 1e-4
 
 
 @dataclass(frozen=True, eq=False)
-class Reroute:
+class Reroute(Earlier):
     """A plan that is made again after a change.
 
     Parameters
@@ -43,6 +43,8 @@ class Reroute:
         gives room.
     anew
         Why nothing of the plan can be kept, in words; empty where it can.
+    kept
+        Why each move that was kept stands as it is.
     """
 
     before: Plan
@@ -51,22 +53,29 @@ class Reroute:
     issue: Issue
     added: Mapping[str, BaseGeometry | None]
     anew: str = ""
+    kept: dict[str, str] = field(default_factory=dict)
 
-    def planned(self, progress: Progress = speechless) -> tuple[Plan, tuple[MoveChange, ...]]:
+    def planned(self, aids: Aids = UNAIDED) -> tuple[Plan, tuple[MoveChange, ...]]:
         """The plan after the change, and what became of each move."""
-        kept: dict[str, str] = {}
-
-        def known(wanted: MoveWanted, done: Sequence[Move]) -> Move | None:
-            for move in self._candidates(wanted):
-                why = self._stands(move, wanted, done)
-                if why:
-                    kept[wanted.id] = why
-                    return move
-            return None
-
-        after = plan_moves(self.site, self.issue, known, progress)
+        after = plan_moves(self.site, self.issue, self, aids)
         old = {move.id: move for move in self.before.moves}
-        return after, tuple(self._change(old.get(move.id), move, kept.get(move.id, "")) for move in after.moves)
+        return after, tuple(self._change(old.get(move.id), move, self.kept.get(move.id, "")) for move in after.moves)
+
+    def known(self, wanted: MoveWanted, done: Sequence[Move]) -> Move | None:
+        """A way of the plan, or of one before it, that stands as it is."""
+        for move in self._candidates(wanted):
+            why = self._stands(move, wanted, done)
+            if why:
+                self.kept[wanted.id] = why
+                return move
+        return None
+
+    def was(self, move: Move) -> Move:
+        """The move as the plan had it, with the same machine."""
+        same = self.before.machines.get(move.machine) == self.site.machines[move.machine]
+        if move.poses or self.anew or not same:
+            return move
+        return next((old for old in self.before.moves if old.id == move.id), move)
 
     def _candidates(self, wanted: MoveWanted) -> Iterator[Move]:
         """Ways that are known for a move, that of the plan first."""
@@ -114,7 +123,8 @@ class Reroute:
 
     def _begins(self, move: Move, done: Sequence[Move]) -> bool:
         """Whether the machine stands where it stood when the move was planned."""
-        now, then = _left(done, move), _left([m for m in self.before.moves if m.machine == move.machine], move)
+        now = _left([self.was(one) for one in done], move)
+        then = _left([m for m in self.before.moves if m.machine == move.machine], move)
         if move not in self.before.moves:  # of an earlier plan only the rows are known
             return now is None or (bool(move.poses) and _alike(now, move.poses[0]))
         return now == then or (now is not None and then is not None and _alike(now, then))

@@ -8,8 +8,9 @@ from copy import deepcopy
 
 from routeplan.hazards.terrain import build_terrain
 from routeplan.lifelines import Cuts, Lifelines, Rescue
+from routeplan.plan.aids import UNAIDED, Aids
 from routeplan.plan.cuts import cuts
-from routeplan.plan.move import MovePlanner, Progress, speechless
+from routeplan.plan.move import MovePlanner
 from routeplan.plan.portals import portals_of
 from routeplan.plan.rescue import rescues
 from routeplan.plan.whole import Issue
@@ -17,7 +18,7 @@ from routeplan.route import Plan
 from routeplan.site.model import Site
 
 
-def lifelines_of(plan: Plan, site: Site, progress: Progress = speechless) -> Lifelines:
+def lifelines_of(plan: Plan, site: Site, aids: Aids = UNAIDED) -> Lifelines:
     """What cuts off, and who comes to help, for every move of a plan that the second opinion accepted.
 
     Parameters
@@ -31,10 +32,10 @@ def lifelines_of(plan: Plan, site: Site, progress: Progress = speechless) -> Lif
 
     def of_machine(machine: str) -> list[Cuts]:
         own, through = deepcopy((site, portals))  # two threads must not ask one geometry at once
-        return list(_cuts(plan, MovePlanner(own, terrain, through, progress), machine, issue))
+        return list(_cuts(plan, MovePlanner(own, terrain, through, aids), machine, issue))
 
     def helped() -> list[Rescue]:
-        return list(rescues(deepcopy(site), plan.moves, issue, progress))
+        return list(rescues(deepcopy(site), plan.moves, issue, aids))
 
     with ThreadPoolExecutor() as pool:
         help_comes = pool.submit(helped)
@@ -50,6 +51,6 @@ def _cuts(plan: Plan, planner: MovePlanner, machine: str, issue: Issue) -> Itera
     for wanted in (wanted for wanted in planner.site.moves if wanted.machine == machine):
         move = planned[wanted.id]
         if move.poses:
-            planner.progress(f"{move.id}: looking for what cuts it off", 0)
+            planner.aids.progress(f"{move.id}: looking for what cuts it off", 0)
             yield cuts(planner, wanted, issue)
             planner.take(wanted, move)

@@ -10,44 +10,33 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan.hazards.edges import ClosedBesides, accepted_on, driven_over
-from routeplan.hazards.prepare import Encounter, encounter
-from routeplan.hazards.terrain import Terrain, build_terrain
+from routeplan.hazards.terrain import Terrain
 from routeplan.machine.model import Machine
 from routeplan.machine.modelled import not_modelled
+from routeplan.plan.aids import UNAIDED, Aids
 from routeplan.plan.elevated import raised_for
 from routeplan.plan.finer import look_finer
 from routeplan.plan.frontier import nearest_misses, pose_blocked
-from routeplan.plan.outcome import Outcome, k_of, no_way
+from routeplan.plan.lattices import Lattices
+from routeplan.plan.outcome import Outcome, no_way
+from routeplan.plan.parted import parted_m
 from routeplan.plan.portals import Portal, named_at
 from routeplan.plan.profile import unmade_checks
 from routeplan.plan.rounds import bounded, cheapest_round
 from routeplan.plan.set_up import WORKFACE, set_up_at
 from routeplan.plan.site_graph import SiteGraph, Stop, modes_of
 from routeplan.plan.slippery import SPARES, on_what_holds, slips
-from routeplan.plan.steer import coordinated_turn, turn_radius_m
 from routeplan.plan.thrown import ROCKS_LESS, kept_off
 from routeplan.plan.turned import turned_text
 from routeplan.plan.way import Way
 from routeplan.route import MOVE_VERDICTS, Move, NearMiss, Pose, heading_rad
 from routeplan.search.anchors import Anchor
 from routeplan.search.lattice import CheckedLattice, NotFound
-from routeplan.search.motions import solve_motions
 from routeplan.site.changes import ALWAYS
 from routeplan.site.model import MoveWanted, Site
 
-#: Called with a line of words for people and a number that grows while one move is worked on.
-Progress = Callable[[str, int], None]
-#: A route may be this many times as long as the site is long and wide before its k must be found afresh.
-LENGTHS_OF_SITE = 2.0
 Floats = NDArray[np.float64]
-#: Ids of areas that are closed.
-Closed = frozenset[str]
 _NAN = math.nan
-
-
-def speechless(words: str, count: int) -> None:
-    """Progress that nobody wants to hear."""
 
 
 @dataclass(eq=False)
@@ -61,14 +50,16 @@ class MovePlanner:
     site: Site
     terrain: Terrain
     portals: Sequence[Portal]
-    progress: Progress = speechless
+    aids: Aids = UNAIDED
     anywhere: Mapping[str, Sequence[Anchor]] = field(default_factory=dict)
-    _encounters: dict[tuple[object, ...], Encounter] = field(default_factory=dict)
-    _lattices: dict[tuple[object, ...], dict[Closed, CheckedLattice]] = field(default_factory=dict)
+    lattices: Lattices = field(init=False)
     _graphs: dict[tuple[CheckedLattice, ...], SiteGraph] = field(default_factory=dict)
     _standing: dict[tuple[str, str], Anchor] = field(default_factory=dict)
     _left_in: dict[tuple[str, str], str] = field(default_factory=dict)
     _left_at: dict[tuple[str, str], Pose] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.lattices = Lattices(self.site, self.terrain, self.aids)
 
     def plan(self, wanted: MoveWanted) -> Move:
         """Plan one move; it is not yet re-checked."""
@@ -79,7 +70,7 @@ class MovePlanner:
         if why is not None:
             return replace(no_way(wanted, "not proven", why, ()), checks=unmade_checks(why))
         graph = self._graph(wanted, machine)
-        self.progress(f"{wanted.id}: searching", 0)
+        self.aids.progress(f"{wanted.id}: searching", 0)
         found = self._over(graph, self._stops(graph, wanted), wanted)
         if isinstance(found, Move):
             return found
@@ -100,8 +91,9 @@ class MovePlanner:
         It knows what this one knows, and keeps what it learns to itself.
         """
         shut = tuple(replace(area, closures=ALWAYS) if area.id in areas else area for area in self.site.areas)
-        lattices = {key: dict(of) for key, of in self._lattices.items()}
-        return replace(self.aside(replace(self.site, areas=shut)), _lattices=lattices, _graphs={})
+        other = self.aside(replace(self.site, areas=shut))
+        other.lattices, other._graphs = other.lattices.apart(), {}
+        return other
 
     def take(self, wanted: MoveWanted, move: Move) -> None:
         """Go on from where a move that was planned before leaves the machine."""
@@ -114,9 +106,11 @@ class MovePlanner:
         """A planner of what nobody drives, on the same site with the same or other dates: machines stand as they stand
         now, and where it leaves them is forgotten. Lattices are shared.
         """
-        return replace(
+        other = replace(
             self, site=site, _standing=dict(self._standing), _left_in=dict(self._left_in), _left_at=dict(self._left_at)
         )
+        other.lattices = replace(self.lattices, site=site)
+        return other
 
     def _begins(self, graph: SiteGraph, wanted: MoveWanted) -> list[Anchor]:
         """Where the machine was left, exactly; every way it may stand at its start where nobody left it there."""
@@ -135,7 +129,7 @@ class MovePlanner:
             denied = no_way(wanted, "not proven", raised, ())
             return replace(denied, checks=unmade_checks(raised), platform_height_m=wanted.platform_height_m)
         planner = MovePlanner(
-            raised.site, self.terrain, self.portals, self.progress,
+            raised.site, self.terrain, self.portals, self.aids,
             _standing=self._standing, _left_in=self._left_in, _left_at=self._left_at,
         )  # fmt: skip
         return raised.told(planner.plan(replace(wanted, regime="stowed")))
@@ -159,7 +153,7 @@ class MovePlanner:
     ) -> tuple[Move, Anchor] | None:
         """Another way, round where the basket is thrown too far at any speed, as it is drawn straighter or as it is."""
         for share in ROCKS_LESS:
-            self.progress(f"{wanted.id}: looking for a way on which the basket swings less", 0)
+            self.aids.progress(f"{wanted.id}: looking for a way on which the basket swings less", 0)
             more: Floats | None = None
             for other in self._others(wanted, graph, kept_off(graph.lattices, thrown, share), first):
                 move, more, at = other
@@ -173,7 +167,7 @@ class MovePlanner:
     def _held(self, wanted: MoveWanted, graph: SiteGraph, first: Move) -> tuple[Move, Anchor] | None:
         """Another way, round the slopes on which the machine would not be held."""
         for spare in SPARES:
-            self.progress(f"{wanted.id}: looking for a way on which it is held", 0)
+            self.aids.progress(f"{wanted.id}: looking for a way on which it is held", 0)
             off, found = on_what_holds(graph.lattices, graph.machine, self.site, wanted, spare), False
             for move, _, at in self._others(wanted, graph, off, first):
                 found = True
@@ -227,7 +221,7 @@ class MovePlanner:
     def _graph(self, wanted: MoveWanted, machine: Machine) -> SiteGraph:
         """The graph of a machine under the conditions of a day; made once."""
         options = [replace(wanted, travel_mode=mode) for mode in modes_of(machine, wanted)]
-        lattices = tuple(self._lattice(option, machine) for option in options)
+        lattices = tuple(self.lattices.of(option, machine) for option in options)
         if lattices not in self._graphs:
             self._graphs[lattices] = SiteGraph(self.site, machine, lattices)
         return self._graphs[lattices]
@@ -268,59 +262,6 @@ class MovePlanner:
         point = self.site.places[stop.name].point
         return no_way(wanted, "no route", text, (NearMiss("place", (point.x, point.y), _NAN, text),))
 
-    def _lattice(self, wanted: MoveWanted, machine: Machine) -> CheckedLattice:
-        """The lattice of a machine under the conditions of a day; days that change nothing for it share one."""
-        configuration = machine.configuration_in(wanted.configuration, wanted.travel_mode)
-        shape = machine.configurations[configuration]
-        closed = frozenset(area.id for area in self.site.areas if area.closed_on(wanted.on))
-        day, wet, site = wanted.on, wanted.wet, self.site
-        accepted = frozenset(s.id for s in site.surfaces if accepted_on(s, machine, shape, day, wet=wet))
-        over = frozenset(d.id for d in site.defects if driven_over(d, machine, shape, day))
-        key = (machine.id, configuration, wanted.travel_mode, accepted, over)
-        known = self._lattices.setdefault(key, {})
-        if closed not in known:
-            self.progress(f"{wanted.id}: reading the ground for {machine.id}", 0)
-            met = self._encounters.get(key[:3])
-            if met is None:
-                met = self._encounters[key[:3]] = self._met(wanted, machine, self.site, self.terrain)
-            known[closed] = self._new_lattice(wanted, replace(met, site=self.site), known)
-        return known[closed]
-
-    def _met(self, wanted: MoveWanted, machine: Machine, site: Site, terrain: Terrain) -> Encounter:
-        return encounter(
-            site, machine, configuration=machine.configuration_in(wanted.configuration, wanted.travel_mode),
-            travel_mode=wanted.travel_mode, k=k_of(self.site, LENGTHS_OF_SITE * self._extent_m()), terrain=terrain,
-        )  # fmt: skip
-
-    def _new_lattice(
-        self, wanted: MoveWanted, met: Encounter, known: Mapping[Closed, CheckedLattice], *, closer: bool = False
-    ) -> CheckedLattice:
-        """A lattice, made from the one of those known that has most areas closed of those that are; else afresh."""
-        site, machine, terrain = met.site, met.machine, met.terrain
-        motions = solve_motions(
-            headings=site.grid.headings, cell_m=terrain.cell_m * terrain.stride, radius_m=turn_radius_m(machine),
-            pivots=machine.value("pivots") == 1.0,
-            pivot_arm_m=max(math.hypot(wheel.xi_m, wheel.eta_m) for wheel in machine.wheels),
-            coordinated=coordinated_turn(machine), crab_rad=machine.crab_rad,
-        )  # fmt: skip
-        shut = {area.id: area for area in site.areas if area.closed_on(wanted.on)}
-        fewer = max((closed for closed in known if closed <= shut.keys()), key=len, default=None)
-        before = None
-        if fewer is None:
-            hazards = met.on(wanted.on, travel_m=motions.travel_m, wet=wanted.wet)
-        else:
-            besides = ClosedBesides.of([area for name, area in shut.items() if name not in fewer], terrain)
-            before = known[fewer].with_closed(besides)
-            hazards = met.again(known[fewer].hazards, besides, wanted.on, wet=wanted.wet)
-        return CheckedLattice(
-            site, hazards.closer() if closer else hazards, motions,
-            lambda count: self.progress(f"{machine.id}: checking motions", count), before,
-        )  # fmt: skip
-
-    def _extent_m(self) -> float:
-        west, south, east, north = self.site.boundary.bounds
-        return float(east - west + north - south)
-
     def _unfound(
         self, wanted: MoveWanted, graph: SiteGraph, ends: tuple[Stop, Stop], mode: int, answer: NotFound
     ) -> Way | Move:
@@ -329,21 +270,24 @@ class MovePlanner:
         starts, goals = graph.ends(*ends, mode)
         leg = f"from {ends[0].name} to {ends[1].name}: " if wanted.via else ""
         grid = f"a grid of {lattice.grid.cell_m:.2f} m and {lattice.grid.headings} headings"
-        if answer.why == "limit":
+        parted = parted_m(self.site, wanted, lattice, starts, goals)
+        if answer.why == "limit" and parted is None:
             text = f"the search gave up after {answer.expanded} states; this proves nothing"
             return no_way(wanted, "search limit", f"{leg}on {grid}, {text}", ())
         misses = nearest_misses(lattice, answer, machine, goals=goals)
-        self.progress(f"{wanted.id}: looking closer at what blocks", 0)
+        first = f"{leg}the nearest barrier is {_where(self.site, misses[0])}; " if misses else leg
+        if parted is not None:
+            text = f"nothing as wide as its body, {parted:.2f} m, comes through, whatever the grid and its steering"
+            return no_way(wanted, "no route", f"{first}{text}", misses)
+        self.aids.progress(f"{wanted.id}: looking closer at what blocks", 0)
         driven = replace(wanted, travel_mode=modes_of(machine, wanted)[mode])
 
         def lattice_of(part: Site, closer: bool) -> CheckedLattice:
-            met = self._met(driven, machine, part, build_terrain(part.ground, part.grid))
-            return self._new_lattice(driven, met, {}, closer=closer)
+            return self.lattices.of_part(part, driven, machine, closer=closer)
 
         look = look_finer(lattice, answer, misses, starts=starts, goals=goals, lattice_of=lattice_of)
         if look.way is not None:
             return look.way
-        first = f"{leg}the nearest barrier is {_where(self.site, misses[0])}; " if misses else leg
         if look.gave_up:
             text = f"{first}no way on {grid}, and a finer search gave up, so this proves nothing"
             return no_way(wanted, "search limit", text, misses)

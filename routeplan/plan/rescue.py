@@ -18,8 +18,9 @@ from shapely.geometry import Point, Polygon
 from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.lifelines import Rescue, Second
 from routeplan.machine.model import Machine
+from routeplan.plan.aids import UNAIDED, Aids
 from routeplan.plan.covered import outlines
-from routeplan.plan.move import MovePlanner, Progress, speechless
+from routeplan.plan.move import MovePlanner
 from routeplan.plan.on_foot import to_ground_controls
 from routeplan.plan.set_up import WORKFACE
 from routeplan.plan.whole import Issue, planned
@@ -37,7 +38,7 @@ MOST = 400
 FROM, BESIDE = "second machine", "beside the first machine"
 
 
-def rescues(site: Site, moves: Sequence[Move], issue: Issue, progress: Progress = speechless) -> Iterator[Rescue]:
+def rescues(site: Site, moves: Sequence[Move], issue: Issue, aids: Aids = UNAIDED) -> Iterator[Rescue]:
     """How people come to help at every workface where a planned move leaves a machine.
 
     Parameters
@@ -56,7 +57,7 @@ def rescues(site: Site, moves: Sequence[Move], issue: Issue, progress: Progress 
             )
             around = replace(site, obstacles=(*site.obstacles, Obstacle(machine.id, standing, "machine", None)))
             seconds = tuple(
-                _second(around, terrain, other, asked, (standing, moves), issue, progress)
+                _second(around, terrain, other, asked, (standing, moves), issue, aids)
                 for other in site.machines.values()
                 if other.id != machine.id and _may_help(other, machine)
             )
@@ -91,7 +92,7 @@ def _chassis(move: Move, machine: Machine) -> Polygon:
 
 def _second(
     site: Site, terrain: Terrain, other: Machine, asked: MoveWanted, known: tuple[Polygon, Sequence[Move]],
-    issue: Issue, progress: Progress,
+    issue: Issue, aids: Aids,
 ) -> Second:
     """What a second machine can do where the first one is an obstacle of the site."""
     standing, moves = known
@@ -108,7 +109,7 @@ def _second(
         wet=asked.wet, regime="stowed", platform_height_m=None,
     )  # fmt: skip
     yard = replace(site, places=places, moves=(move,))
-    found = planned(move, _Leading(yard, terrain, (), progress, {BESIDE: beside}), issue).moves[0]
+    found = planned(move, _Leading(yard, terrain, (), aids, {BESIDE: beside}), issue).moves[0]
     where = f"{start.id}, where it comes" if left is None else "where it stands"
     if not found.poses:
         return Second(other.id, where, other.slews, found.verdict, math.nan, None, found.reason)

@@ -113,7 +113,7 @@ def _stay(moves: Sequence[MoveWanted], planner: MovePlanner, issue: Issue) -> St
         else:
             reach = WayByDay(planner.aside(planner.site), move, issue)
         own = replace(planner.site, moves=(move,))
-        reach.take(judged(planner.plan(move), own, issue, planner.progress).moves[0], move.on)
+        reach.take(judged(planner.plan(move), own, issue, planner.aids.progress).moves[0], move.on)
         steps.append(Step(move, move.on, reach))
         outs.append(None if move.purpose == "collection" else out_from(move.goal))
     return Stay(first.machine, tuple(steps), tuple(outs))

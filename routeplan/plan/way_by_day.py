@@ -127,7 +127,7 @@ class WayByDay:
     def _judged(self, move: Move, day: dt.date, site: Site) -> Move:
         """The move as the second opinion leaves it, on a site that asks for it on that day."""
         asked = replace(site, moves=(replace(self.wanted, on=day),))
-        return judged(move, asked, self.issue, self.planner.progress).moves[0]
+        return judged(move, asked, self.issue, self.planner.aids.progress).moves[0]
 
     def _noted(self, move: Move, day: dt.date, site: Site) -> Answer:
         if move.verdict in SAFE and self.wanted.regime == "stowed":

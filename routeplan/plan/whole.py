@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from copy import deepcopy
 from dataclasses import dataclass, replace
@@ -12,7 +12,8 @@ from routeplan import __version__
 from routeplan.hazards.register import NOT_CHECKED
 from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.kernel import never_compiled
-from routeplan.plan.move import MovePlanner, Progress, speechless
+from routeplan.plan.aids import UNAIDED, Aids, Progress
+from routeplan.plan.move import MovePlanner
 from routeplan.plan.outcome import k_of, kept_apart
 from routeplan.plan.portals import Portal, portals_of
 from routeplan.plan.validity import last_day, last_day_of_all
@@ -43,24 +44,32 @@ class Issue:
         return dt.datetime.fromisoformat(self.issued).date()
 
 
-#: A way that is known for a move after the moves before it, to be judged like any other; None where it is searched for.
-Known = Callable[[MoveWanted, Sequence[Move]], Move | None]
+class Earlier:
+    """What earlier plans know; nothing unless a subclass says otherwise."""
+
+    def known(self, wanted: MoveWanted, done: Sequence[Move]) -> Move | None:
+        """A way for a move after the moves before it, judged like any other; ``None`` where it is searched for."""
+        return None
+
+    def was(self, move: Move) -> Move:
+        """A move that has no way now, as it was if it had one: its machine is taken to stand where that leaves it."""
+        return move
 
 
-def plan_site(site: Site, *, issued: str, progress: Progress = speechless) -> Plan:
+def plan_site(site: Site, *, issued: str, aids: Aids = UNAIDED) -> Plan:
     """Plan and re-check every move that a site asks for.
 
     Parameters
     ----------
     issued
         Time of issue, ISO 8601; written in every output.
-    progress
-        Told what is being worked on.
+    aids
+        Told what is being worked on; keep tiles.
     """
-    return plan_moves(site, Issue(issued), lambda wanted, before: None, progress)
+    return plan_moves(site, Issue(issued), Earlier(), aids)
 
 
-def plan_moves(site: Site, issue: Issue, known: Known, progress: Progress) -> Plan:
+def plan_moves(site: Site, issue: Issue, earlier: Earlier, aids: Aids) -> Plan:
     """Plan and re-check every move, those for which a way is known by that way as long as nobody refuses it.
 
     Parameters
@@ -70,11 +79,11 @@ def plan_moves(site: Site, issue: Issue, known: Known, progress: Progress) -> Pl
     """
     issue, site = _as_of(issue, site)
     if never_compiled():
-        progress("first run on this machine: compiling for about half a minute, once", 0)
-    run = _Run(site, issue, build_terrain(site.ground, site.grid), progress)
-    parts, doubted = run.planned(known)
+        aids.progress("first run on this machine: compiling for about half a minute, once", 0)
+    run = _Run(site, issue, build_terrain(site.ground, site.grid), aids)
+    parts, doubted = run.planned(earlier)
     if doubted:
-        parts, _ = run.planned(lambda wanted, before: None if wanted.id in doubted else known(wanted, before))
+        parts, _ = run.planned(earlier, doubted)
     by_id = {move.id: move for part in parts for move in part.moves}
     moves = tuple(by_id[wanted.id] for wanted in site.moves)
     k = {move_id: part.k_by_move[move_id] for part in parts for move_id in part.k_by_move}
@@ -88,36 +97,42 @@ class _Run:
     site: Site
     issue: Issue
     terrain: Terrain
-    progress: Progress
+    aids: Aids
 
-    def planned(self, known: Known) -> tuple[list[Plan], frozenset[str]]:
+    def planned(
+        self, earlier: Earlier, doubted: frozenset[str] = frozenset()
+    ) -> tuple[list[Plan], frozenset[str]]:
         """A plan of each move by itself, and moves that were known and cannot be kept: they, or one of the machine
-        before them, are refused.
+        before them, are refused. What is known of those that are doubted already is not asked for.
         """
         portals = portals_of(self.site, self.terrain)
         with ThreadPoolExecutor() as pool:
             machines = dict.fromkeys(wanted.machine for wanted in self.site.moves)
-            parts = list(pool.map(lambda machine: self._of_machine(machine, portals, known), machines))
-        doubted = {name for _, names in parts for name in names}
-        return [plan for plans, _ in parts for plan in plans], frozenset(doubted)
+            parts = list(pool.map(lambda one: self._of_machine(one, portals, earlier, doubted), machines))
+        refused = {name for _, names in parts for name in names}
+        return [plan for plans, _ in parts for plan in plans], frozenset(refused)
 
     def _of_machine(
-        self, machine: str, portals: Sequence[Portal], known: Known
+        self, machine: str, portals: Sequence[Portal], earlier: Earlier, doubted: frozenset[str]
     ) -> tuple[list[Plan], list[str]]:
         # Two threads must not ask one geometry at once.
         (own, through), looked_at = deepcopy((self.site, portals)), deepcopy(self.site)
-        planner, written, kept = MovePlanner(own, self.terrain, through, self.progress), list[Plan](), set[str]()
+        planner, written, kept = MovePlanner(own, self.terrain, through, self.aids), list[Plan](), set[str]()
         with ThreadPoolExecutor(1) as judge:
             answers = []
             for wanted in (wanted for wanted in own.moves if wanted.machine == machine):
-                move = known(wanted, [plan.moves[0] for plan in written])
+                done = [plan.moves[0] for plan in written]
+                move = None if wanted.id in doubted else earlier.known(wanted, done)
                 if move is None:
                     move = _searched(wanted, planner, self.issue)
+                    if not move.poses:
+                        planner.take(wanted, earlier.was(move))
                 else:
-                    planner.take(wanted, move)
+                    planner.take(wanted, earlier.was(move))
                     kept.add(move.id)
                 written.append(_written(move, own, self.issue))
-                answers.append(judge.submit(_looked_at, written[-1], looked_at, self.progress))
+                answers.append(judge.submit(_looked_at, written[-1], looked_at, self.aids.progress))
+            planner.lattices.keep()
             judged = [answer.result() for answer in answers]
         was = [plan.moves[0].refused for plan in written]
         bad = next((n for n, plan in enumerate(judged) if plan.moves[0].refused != was[n]), len(judged))
@@ -126,7 +141,7 @@ class _Run:
 
 def planned(wanted: MoveWanted, planner: MovePlanner, issue: Issue) -> Plan:
     """Plan and re-check one move from where the planner's machine stands; the plan has no other."""
-    return judged(_searched(wanted, planner, issue), planner.site, issue, planner.progress)
+    return judged(_searched(wanted, planner, issue), planner.site, issue, planner.aids.progress)
 
 
 def judged(move: Move, site: Site, issue: Issue, progress: Progress) -> Plan:

@@ -105,31 +105,41 @@ class Judged:
 
 
 @dataclass(frozen=True, eq=False)
-class Before:
-    """What a lattice knows of a machine, and how far each place is from the areas that are closed besides since then.
-
-    Parameters
-    ----------
-    table, poses, room
-        See ``best_first.Lattice`` and ``Room``.
-    judged
-        Links.
-    inside, far_m
-        (rows, cols) of the fields' nodes: which lie in those areas, and how far they are from them at least.
-    """
+class Looked:
+    """All that a lattice has looked at: its tables (see ``best_first.Lattice``), its room and its links."""
 
     table: Bytes
     poses: Bytes
     room: Room
     judged: Judged
+
+    @property
+    def hazards(self) -> Hazards:
+        """What it was looked at for."""
+        return self.judged.hazards
+
+    def by_itself(self) -> Looked:
+        """The same without what it was made from."""
+        return replace(self, judged=replace(self.judged, before=None))
+
+    def with_closed(self, besides: ClosedBesides) -> Before:
+        """What it means for a day on which areas are closed besides; the ground is never looked at closer here."""
+        far_m = np.where(besides.inside, np.float32(0.0), besides.far)
+        return Before(self.table, self.poses, self.room, self.judged, besides.inside, far_m)
+
+
+@dataclass(frozen=True, eq=False)
+class Before(Looked):
+    """What a lattice knows of a machine, and how far each place is from the areas that are closed besides since then.
+
+    Parameters
+    ----------
+    inside, far_m
+        (rows, cols) of the fields' nodes: which lie in those areas, and how far they are from them at least.
+    """
+
     inside: Bools
     far_m: Floats32
-
-    @classmethod
-    def of(cls, table: Bytes, poses: Bytes, room: Room, judged: Judged, besides: ClosedBesides) -> Before:
-        """Of a lattice's tables and links."""
-        far_m = np.where(besides.inside, np.float32(0.0), besides.far)
-        return cls(table, poses, room, judged, besides.inside, far_m)
 
     def again(self, hazards: Hazards, motions: Motions) -> tuple[Bytes, Bytes, Room]:
         """Tables and room of a lattice with those areas closed: what lies near them is forgotten, or looked at again.

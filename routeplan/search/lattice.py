@@ -11,14 +11,13 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from routeplan.hazards.edges import ClosedBesides
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.tile import BLOCKED
 from routeplan.search import best_first
 from routeplan.search.anchors import Anchor, GridFrame, Link, check_motions, link_cost
 from routeplan.search.best_first import Frontier, Lattice
 from routeplan.search.heap import grown, new_heap, push
-from routeplan.search.known import Before, Judged
+from routeplan.search.known import Before, Judged, Looked
 from routeplan.search.motions import Motions
 from routeplan.search.passages import Passage, find_passages
 from routeplan.search.relaxation import EXHAUSTED, FULL, UNREACHED, Relaxation, Spread, relaxed
@@ -138,9 +137,10 @@ class CheckedLattice:
         self.links += self._judged.to_lattice(anchor, pose)
         return pose
 
-    def with_closed(self, besides: ClosedBesides) -> Before:
-        """What is known for a day on which areas are closed besides; the ground is never looked at closer here."""
-        return Before.of(self.table, self.poses, self.room, self._judged, besides)
+    @property
+    def looked(self) -> Looked:
+        """What it has looked at so far."""
+        return Looked(self.table, self.poses, self.room, self._judged)
 
     def pose_of(self, pose: int) -> Anchor:
         """The pose with a number, on the lattice or not."""

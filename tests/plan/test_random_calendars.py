@@ -17,9 +17,9 @@ import pytest
 
 from routeplan.days import SAFE, MachineCalendar
 from routeplan.plan import finer
+from routeplan.plan.aids import UNAIDED
 from routeplan.plan.calendar import calendar_of
-from routeplan.plan.move import speechless
-from routeplan.plan.whole import Issue, plan_moves, plan_site
+from routeplan.plan.whole import Earlier, Issue, plan_moves, plan_site
 from routeplan.route import Move
 from routeplan.site.model import GridSpec, MoveWanted, Site
 from tests.calendars import DAYS, ISSUED, day, drawn_calendar
@@ -32,6 +32,16 @@ ONE = dt.timedelta(days=1)
 @pytest.fixture(scope="module")
 def letters() -> Counter[str]:
     return Counter()
+
+
+@dataclass(frozen=True)
+class Made(Earlier):
+    """Moves that are made already."""
+
+    moves: dict[str, Move]
+
+    def known(self, wanted: MoveWanted, done: Sequence[Move]) -> Move | None:
+        return self.moves.get(wanted.id)
 
 
 @dataclass
@@ -48,7 +58,7 @@ class Afresh:
             self.made[count] = plan_site(replace(self.site, moves=first), issued=ISSUED).moves
         known = {move.id: move for move in self.made[count]}
         asked = replace(self.site, moves=(*first, replace(wanted, id="asked")))
-        plan = plan_moves(asked, Issue(ISSUED), lambda one, _: known.get(one.id), speechless)
+        plan = plan_moves(asked, Issue(ISSUED), Made(known), UNAIDED)
         return plan.moves[-1].verdict in SAFE
 
     def on(self, on: dt.date) -> tuple[bool | None, bool | None]:

@@ -107,8 +107,8 @@ def pair(seed: int) -> Pair:
     _found(before, ways[-1:])
     areas = _named(first, *more, Point(middle.x, middle.y).buffer(0.8, quad_segs=2))
     besides = ClosedBesides.of(areas[1:], terrain)
-    hazards = _on(met, areas).again(before.hazards, besides, DAY)
-    kept = CheckedLattice(site, hazards, motions, before=before.with_closed(besides))
+    hazards = before.hazards.with_closed(besides, _on(met, areas).site, machine, DAY)
+    kept = CheckedLattice(site, hazards, motions, before=before.looked.with_closed(besides))
     afresh = CheckedLattice(site, _on(met, areas).on(DAY, travel_m=motions.travel_m), motions)
     return Pair(before, kept, afresh, ways)
 

@@ -1,0 +1,58 @@
+"""Where start and goal are parted for any machine as wide, whatever its steering and on whatever grid."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from shapely.geometry import Point, Polygon
+
+from routeplan.hazards.arrays import Body
+from routeplan.search.anchors import Anchor
+from routeplan.search.lattice import CheckedLattice
+from routeplan.site.model import MoveWanted, Site
+
+#: What is shaved off the disc for roundings, m.
+SPARE_M = 0.001
+
+
+def disc_of(body: Body) -> tuple[float, float, float]:
+    """The largest disc that a box of the body covers: its middle ahead of the origin and left of it, its radius, m."""
+    boxes = body.rows("boxes")
+    radii = np.minimum(boxes[:, 1] - boxes[:, 0], boxes[:, 3] - boxes[:, 2]) / 2.0
+    box = boxes[int(np.argmax(radii))]
+    return float(box[0] + box[1]) / 2.0, float(box[2] + box[3]) / 2.0, float(radii.max())
+
+
+def parted_m(
+    site: Site, wanted: MoveWanted, lattice: CheckedLattice, starts: Sequence[int], goals: Sequence[int]
+) -> float | None:
+    """Width of a disc in the body that comes from no start to any goal; ``None`` where one comes through.
+
+    While a body moves, the middle of a disc in it moves without a jump and stays as far as its radius from all that the
+    body keeps out of: the boundary, closed areas, and what stands taller than any machine, its gap besides. Where no
+    such path leads from a start to a goal there is no way, however the machine turns. Round corners are drawn inside
+    their arcs, which leaves too much room and never too little.
+    """
+    body = lattice.hazards.body
+    ahead, left, radius = disc_of(body)
+    radius -= SPARE_M
+    if radius <= 0.0:
+        return None
+    closed = [area.geometry for area in site.areas if area.closed_on(wanted.on)]
+    tall = [one.geometry for one in site.obstacles if one.top_m is None]
+    taken = [shapely.buffer(closed, radius), shapely.buffer(tall, radius + body.structure_gap)]
+    free = site.boundary.buffer(-radius).difference(shapely.union_all(np.concatenate(taken)))
+    for room in shapely.get_parts(free):
+        if all(any(_stands(lattice.pose_of(at), ahead, left, room) for at in ends) for ends in (starts, goals)):
+            return None
+    return 2.0 * radius
+
+
+def _stands(at: Anchor, ahead: float, left: float, room: Polygon) -> bool:
+    """Whether the disc's middle is in a room when the machine stands at a pose."""
+    sin, cos = math.sin(at.heading), math.cos(at.heading)
+    point = Point(at.x + ahead * cos - left * sin, at.y + ahead * sin + left * cos)
+    return bool(room.distance(point) <= SPARE_M)

@@ -1,0 +1,103 @@
+"""Tiles that outlive a run: what a lattice has looked at, kept under the name of all that it was made of.
+
+They serve the search, which finds the same with them as without (``search/known.py``); the second opinion knows nothing
+of them. They are trusted as the compiled kernels are, beside which they lie.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import NamedTuple
+
+import joblib
+
+from routeplan.kernel import cache_home, sources_hash
+from routeplan.machine.model import Machine
+from routeplan.search.known import Looked
+from routeplan.site.model import Site
+
+#: Ids of areas that are closed.
+Closed = frozenset[str]
+#: Of all tiles those used last are kept, up to this many bytes.
+ROOM_BYTES = 2 << 30
+#: Rooms whose code decides what tiles are.
+_MAKERS = ("site", "machine", "hazards", "search", "plan")
+#: Most of a table is zeros, so that the least effort makes it a quarter as large.
+_COMPRESS = ("zlib", 1)
+
+
+class Tiles(NamedTuple):
+    """What was looked at while some areas were closed."""
+
+    closed: Closed
+    looked: Looked
+
+
+def name_of(site: Site, machine: Machine, *other: object) -> str:
+    """The name of the tiles of a machine on a site, whatever is closed; ``other`` is what else they were made of."""
+    areas = tuple(replace(area, closures=(), reopened=False) for area in site.areas)
+    bare = replace(
+        site, areas=areas, moves=(), machines={}, hire={}, inputs=(), name="", revision="", layers_given=frozenset()
+    )
+    layers = sorted(site.layers_given)  # sets of words come in another order in each process
+    name: str = joblib.hash((sources_hash(rooms=_MAKERS), bare, layers, machine, other))
+    return name
+
+
+@dataclass(frozen=True)
+class Store:
+    """A folder of tiles; nothing is kept where there is none. A file's name ends in how many areas were closed."""
+
+    folder: Path | None = None
+
+    def load(self, name: str) -> Tiles | None:
+        """Tiles by their name; ``None`` where there are none."""
+        for path in self._files(name)[:1]:
+            # Damaged, or written with other libraries: they are made again.
+            with contextlib.suppress(Exception):
+                closed, looked = joblib.load(path)
+                os.utime(path)
+                return Tiles(closed, looked)
+        return None
+
+    def keep(self, name: str, tiles: Tiles) -> None:
+        """Keep tiles, unless some are kept that had as few areas closed; what cannot be written is not kept."""
+        files = self._files(name)
+        if self.folder is None or (files and _closed(files[0]) <= len(tiles.closed)):
+            return
+        with contextlib.suppress(OSError):
+            self.folder.mkdir(parents=True, exist_ok=True)
+            with tempfile.TemporaryDirectory(dir=self.folder) as beside:
+                written = Path(beside) / "tiles"
+                joblib.dump((tiles.closed, tiles.looked.by_itself()), written, compress=_COMPRESS)
+                written.replace(self.folder / f"{name}-{len(tiles.closed)}.tiles")
+            for path in (*files, *self._least_used()):
+                path.unlink(missing_ok=True)
+
+    def _files(self, name: str) -> list[Path]:
+        """Those with fewest areas closed first."""
+        return [] if self.folder is None else sorted(self.folder.glob(f"{name}-*.tiles"), key=_closed)
+
+    def _least_used(self) -> Iterator[Path]:
+        """Files beyond the room there is."""
+        assert self.folder is not None
+        taken = 0
+        sizes = [(path.stat(), path) for path in self.folder.glob("*.tiles")]
+        for stat, path in sorted(sizes, key=lambda one: one[0].st_mtime, reverse=True):
+            taken += stat.st_size
+            if taken > ROOM_BYTES:
+                yield path
+
+
+def _closed(path: Path) -> int:
+    return int(path.stem.rpartition("-")[2])
+
+
+def user_store() -> Store:
+    """The store in the cache of whoever runs this."""
+    return Store(cache_home() / "tiles")
