@@ -72,6 +72,12 @@ def _dataclass_document(value: Any, *, where: str) -> dict[str, Any]:
     return {"origin": ORIGIN, **document} if kind is Machine else document
 
 
+def _as_it_is(value: Any) -> bool:
+    """Whether a value is its own JSON value: rows of poses are hundreds of thousands of these."""
+    kind = type(value)
+    return kind is str or kind is int or (kind is float and math.isfinite(value))
+
+
 def encoded(value: Any, *, where: str) -> Any:
     """Return JSON values for any value of a plan or a calendar."""
     if isinstance(value, float):
@@ -83,6 +89,8 @@ def encoded(value: Any, *, where: str) -> Any:
     if isinstance(value, Mapping):
         return {key: encoded(item, where=f"{where}.{key}") for key, item in value.items()}
     if isinstance(value, tuple | list):
+        if all(map(_as_it_is, value)):
+            return list(value)
         return [encoded(item, where=f"{where}[{index}]") for index, item in enumerate(value)]
     document = _dataclass_document(value, where=where)
     if "poses" in document:

@@ -24,13 +24,12 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _compact(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+_compact = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode
 
 
 def _flat(value: Any) -> bool:
     """Whether a list reads well on one line: scalars, or short lists of scalars (a ring)."""
-    return all(not isinstance(item, dict | list) for item in value)
+    return not any(isinstance(item, (dict, list)) for item in value)
 
 
 def json_text(value: Any, indent: str = "") -> str:

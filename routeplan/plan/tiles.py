@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import pickle
 import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -15,6 +16,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import joblib
+import lz4.frame
 
 from routeplan.kernel import cache_home, sources_hash
 from routeplan.machine.model import Machine
@@ -23,12 +25,10 @@ from routeplan.site.model import Site
 
 #: Ids of areas that are closed.
 Closed = frozenset[str]
-#: Of all tiles those used last are kept, up to this many bytes.
+#: Of all that is kept what was used last stays, up to this many bytes.
 ROOM_BYTES = 2 << 30
 #: Rooms whose code decides what tiles are.
 _MAKERS = ("site", "machine", "hazards", "search", "plan")
-#: Most of a table is zeros, so that the least effort makes it a quarter as large.
-_COMPRESS = ("zlib", 1)
 
 
 class Tiles(NamedTuple):
@@ -38,20 +38,26 @@ class Tiles(NamedTuple):
     looked: Looked
 
 
+def undated(site: Site) -> tuple[Site, list[str]]:
+    """A site whatever is closed when, as far as its name goes that is the same in every run."""
+    areas = tuple(replace(area, closures=(), reopened=False) for area in site.areas)
+    # Sets of words come in another order in each process.
+    return replace(site, areas=areas, hire={}, inputs=(), layers_given=frozenset()), sorted(site.layers_given)
+
+
 def name_of(site: Site, machine: Machine, *other: object) -> str:
     """The name of the tiles of a machine on a site, whatever is closed; ``other`` is what else they were made of."""
-    areas = tuple(replace(area, closures=(), reopened=False) for area in site.areas)
-    bare = replace(
-        site, areas=areas, moves=(), machines={}, hire={}, inputs=(), name="", revision="", layers_given=frozenset()
-    )
-    layers = sorted(site.layers_given)  # sets of words come in another order in each process
-    name: str = joblib.hash((sources_hash(rooms=_MAKERS), bare, layers, machine, other))
+    bare = undated(replace(site, moves=(), machines={}, name="", revision=""))
+    name: str = joblib.hash((sources_hash(rooms=_MAKERS), bare, machine, other))
     return name
 
 
 @dataclass(frozen=True)
 class Store:
-    """A folder of tiles; nothing is kept where there is none. A file's name ends in how many areas were closed."""
+    """A folder of tiles and of notes; nothing is kept where there is none.
+
+    The file name of tiles ends in how many areas were closed.
+    """
 
     folder: Path | None = None
 
@@ -60,7 +66,8 @@ class Store:
         for path in self._files(name)[:1]:
             # Damaged, or written with other libraries: they are made again.
             with contextlib.suppress(Exception):
-                closed, looked = joblib.load(path)
+                with lz4.frame.open(path, "rb") as file:
+                    closed, looked = pickle.load(file)
                 os.utime(path)
                 return Tiles(closed, looked)
         return None
@@ -74,10 +81,30 @@ class Store:
             self.folder.mkdir(parents=True, exist_ok=True)
             with tempfile.TemporaryDirectory(dir=self.folder) as beside:
                 written = Path(beside) / "tiles"
-                joblib.dump((tiles.closed, tiles.looked.by_itself()), written, compress=_COMPRESS)
+                with lz4.frame.open(written, "wb") as file:
+                    pickle.dump((tiles.closed, tiles.looked.by_itself()), file, pickle.HIGHEST_PROTOCOL)
                 written.replace(self.folder / f"{name}-{len(tiles.closed)}.tiles")
             for path in (*files, *self._least_used()):
                 path.unlink(missing_ok=True)
+
+    def noted(self, name: str) -> str | None:
+        """A note by its name; ``None`` where there is none."""
+        if self.folder is None:
+            return None
+        with contextlib.suppress(OSError):
+            return (self.folder / f"{name}.note").read_text(encoding="utf-8")
+        return None
+
+    def note(self, name: str, text: str) -> None:
+        """Keep a note; what cannot be written is not kept."""
+        if self.folder is None:
+            return
+        with contextlib.suppress(OSError):
+            self.folder.mkdir(parents=True, exist_ok=True)
+            with tempfile.TemporaryDirectory(dir=self.folder) as beside:
+                written = Path(beside) / "note"
+                written.write_text(text, encoding="utf-8")
+                written.replace(self.folder / f"{name}.note")
 
     def _files(self, name: str) -> list[Path]:
         """Those with fewest areas closed first."""
@@ -87,7 +114,7 @@ class Store:
         """Files beyond the room there is."""
         assert self.folder is not None
         taken = 0
-        sizes = [(path.stat(), path) for path in self.folder.glob("*.tiles")]
+        sizes = [(path.stat(), path) for path in self.folder.glob("*.*")]
         for stat, path in sorted(sizes, key=lambda one: one[0].st_mtime, reverse=True):
             taken += stat.st_size
             if taken > ROOM_BYTES:

@@ -12,6 +12,7 @@ from routeplan import __version__
 from routeplan.hazards.register import NOT_CHECKED
 from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.kernel import never_compiled
+from routeplan.plan.accepted import Accepted
 from routeplan.plan.aids import UNAIDED, Aids, Progress
 from routeplan.plan.move import MovePlanner
 from routeplan.plan.outcome import k_of, kept_apart
@@ -131,12 +132,24 @@ class _Run:
                     planner.take(wanted, earlier.was(move))
                     kept.add(move.id)
                 written.append(_written(move, own, self.issue))
-                answers.append(judge.submit(_looked_at, written[-1], looked_at, self.aids.progress))
+                answers.append(judge.submit(self._looked_at, written[-1], looked_at, move.id in kept))
             planner.lattices.keep()
             judged = [answer.result() for answer in answers]
         was = [plan.moves[0].refused for plan in written]
         bad = next((n for n, plan in enumerate(judged) if plan.moves[0].refused != was[n]), len(judged))
         return judged, [plan.moves[0].id for plan in judged[bad:] if plan.moves[0].id in kept]
+
+
+    def _looked_at(self, plan: Plan, site: Site, kept: bool) -> Plan:
+        """The plan of one move as the second opinion leaves it; of one that is kept, as it left it if that still holds.
+        """
+        accepted = Accepted(self.aids.store, site)
+        if kept and plan.moves[0].poses and accepted.still(plan):
+            return plan
+        judged = _looked_at(plan, site, self.aids.progress)
+        if judged is plan and plan.moves[0].poses:
+            accepted.note(plan)
+        return judged
 
 
 def planned(wanted: MoveWanted, planner: MovePlanner, issue: Issue) -> Plan:
@@ -161,8 +174,10 @@ def _written(move: Move, site: Site, issue: Issue) -> Plan:
 
 
 def _looked_at(plan: Plan, site: Site, progress: Progress) -> Plan:
-    progress(f"{plan.moves[0].id}: second opinion", 0)
-    return replace(plan, moves=tuple(_judged(move, plan, site) for move in plan.moves))
+    (move,) = plan.moves
+    progress(f"{move.id}: second opinion", 0)
+    judged = _judged(move, plan, site)
+    return plan if judged is move else replace(plan, moves=(judged,))
 
 
 def _as_of(issue: Issue, site: Site) -> tuple[Issue, Site]:

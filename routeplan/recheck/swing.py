@@ -212,16 +212,19 @@ class Ridden:
         That is, of one whose figures are assumed, what it swings at creep speed too: nobody can drive it slower, and it
         is not proven anyway.
         """
-        key = ring.tobytes()
-        if key not in self._swings:
-            xi, eta = ring.T
+        every = {one.tobytes(): one for one in (ring, *rings(case))}
+        missing = {key: one for key, one in every.items() if key not in self._swings}
+        if ring.tobytes() in missing:
+            xi, eta = np.concatenate(list(missing.values())).T
             level = self.planes.heights(xi, eta, np.zeros(len(xi)))  # a top's lean changes nothing
             heights, limits = (level[:, :, 0], level[:, :, 1]), self.drive.fastest_mps
             swing, least = self.drive.swings(*heights, case, limits), np.zeros(1)
             if not all(case.machine.figures[name].trusted for name in (*BOUNCE_FIGURES, *SPEED_FIGURES)):
                 least = self.drive.swings(*heights, case, np.minimum(limits, case.figure("creep_speed_mps")))
-            self._swings[key] = swing, np.broadcast_to(least, swing.shape)
-        return self._swings[key]
+            ends = np.cumsum([len(one) for one in missing.values()])[:-1]
+            parts = (np.split(of, ends, axis=-1) for of in (swing, np.broadcast_to(least, swing.shape)))
+            self._swings.update(zip(missing, zip(*parts, strict=True), strict=True))
+        return self._swings[ring.tobytes()]
 
 
 def rings(case: Case) -> list[Floats]:

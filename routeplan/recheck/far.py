@@ -1,0 +1,27 @@
+"""What a whole look at a move leaves true: all of it, while what changes stays far from the machine."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from routeplan.machine.model import Machine
+from routeplan.recheck.track import driven_in, envelope, read_rows, subdivide
+from routeplan.route import Move
+
+#: Farther than this from every corner no check looks for an area, m: they look for bodies over it, and the tube is
+#: less than this wide.
+FAR_M = 4.0
+
+
+def keeps_far(move: Move, machine: Machine, changed: Iterable[BaseGeometry]) -> bool:
+    """Whether a move with rows to drive stays far from all that changed."""
+    shapes = [envelope(machine, one) for one in driven_in(move, machine).values()]
+    corners = np.concatenate(shapes)
+    track = subdivide(read_rows(move.poses), corners)
+    points = shapely.points(track.x, track.y)
+    reach_m = float(np.hypot(*corners.T).max()) + FAR_M
+    return not any(shapely.dwithin(shape, points, reach_m).any() for shape in changed)
