@@ -66,9 +66,15 @@ class Reroute(Earlier):
         for move in self._candidates(wanted):
             why = self._stands(move, wanted, done)
             if why:
-                self.kept[wanted.id] = why
+                self.kept[wanted.id] = why + self._left_by(wanted, done)
                 return move
         return None
+
+    def _left_by(self, wanted: MoveWanted, done: Sequence[Move]) -> str:
+        """The move that now has no way to where this one begins, in words."""
+        to_here = [one for one in done if one.goal == wanted.start]
+        gone = [one.id for one in to_here[-1:] if not one.poses and self.was(one).poses]
+        return f"; from where {gone[0]}, which has no way now, left it before" if gone else ""
 
     def was(self, move: Move) -> Move:
         """The move as the plan had it, with the same machine."""

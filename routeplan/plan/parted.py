@@ -10,7 +10,6 @@ import shapely
 from shapely.geometry import Point, Polygon
 
 from routeplan.hazards.arrays import Body
-from routeplan.search.anchors import Anchor
 from routeplan.search.lattice import CheckedLattice
 from routeplan.site.model import MoveWanted, Site
 
@@ -34,25 +33,24 @@ def parted_m(
     While a body moves, the middle of a disc in it moves without a jump and stays as far as its radius from all that the
     body keeps out of: the boundary, closed areas, and what stands taller than any machine, its gap besides. Where no
     such path leads from a start to a goal there is no way, however the machine turns. Round corners are drawn inside
-    their arcs, which leaves too much room and never too little.
+    their arcs, which leaves too much room and never too little; a body that leans covers less, and somewhere else.
     """
-    body = lattice.hazards.body
-    ahead, left, radius = disc_of(body)
-    radius -= SPARE_M
-    if radius <= 0.0:
-        return None
+    body, lean_m = lattice.hazards.body, lattice.hazards.world.lean_m
+    ahead, left, flat = disc_of(body)
+    steepest = max(body.limit_up, body.limit_down, body.limit_side)
+    radius = flat / math.hypot(1.0, steepest) - SPARE_M
     closed = [area.geometry for area in site.areas if area.closed_on(wanted.on)]
     tall = [one.geometry for one in site.obstacles if one.top_m is None]
     taken = [shapely.buffer(closed, radius), shapely.buffer(tall, radius + body.structure_gap)]
     free = site.boundary.buffer(-radius).difference(shapely.union_all(np.concatenate(taken)))
+
+    def stands(pose: int, room: Polygon) -> bool:
+        at = lattice.pose_of(pose)
+        sin, cos = math.sin(at.heading), math.cos(at.heading)
+        middle = Point(at.x + ahead * cos - left * sin, at.y + ahead * sin + left * cos)
+        return bool(room.distance(middle) <= lean_m + SPARE_M)
+
     for room in shapely.get_parts(free):
-        if all(any(_stands(lattice.pose_of(at), ahead, left, room) for at in ends) for ends in (starts, goals)):
+        if all(any(stands(pose, room) for pose in poses) for poses in (starts, goals)):
             return None
     return 2.0 * radius
-
-
-def _stands(at: Anchor, ahead: float, left: float, room: Polygon) -> bool:
-    """Whether the disc's middle is in a room when the machine stands at a pose."""
-    sin, cos = math.sin(at.heading), math.cos(at.heading)
-    point = Point(at.x + ahead * cos - left * sin, at.y + ahead * sin + left * cos)
-    return bool(room.distance(point) <= SPARE_M)

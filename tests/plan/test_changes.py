@@ -98,6 +98,25 @@ def test_a_move_without_any_way_left_is_cut_off_and_says_by_what(first: Path, ca
     assert "is void.</strong>" in page and "There is no way now: do not drive." in page
 
 
+def test_a_machine_that_is_cut_off_from_where_it_works_stands_where_the_plan_left_it(tmp_path: Path) -> None:
+    """It may be there already, and is not searched for anew at every heading."""
+    legs = (("M1", "delivery", "east", "west"), ("M2", "relocation", "west", "north-west"))
+    moves = [
+        {"id": name, "purpose": why, "machine": "SC", "start": start, "goal": goal, "on": DAY, "wet": "true"}
+        for name, why, start, goal in legs
+    ]
+    write_doors(tmp_path / "site", moves=moves)
+    walls = [feature(polygon(12.9, a, 13.1, b), id=f"wall-{n}") for n, (a, b) in enumerate(((0, 3), (7, 18)))]
+    (tmp_path / "site" / "obstacles.geojson").write_text(geojson(*walls), encoding="utf-8")
+    assert main(["plan", str(tmp_path / "site"), "--out", str(tmp_path / "first"), "--issued", ISSUED]) == 0
+    assert rerouted(tmp_path, "first", "cut", "--close", "south") == 3
+    changes = told(tmp_path, "cut")
+    assert changes["M1"][0] == "cut off" and changes["M2"][0] == "unchanged"
+    assert changes["M2"][1].endswith("; from where M1, which has no way now, left it before")
+    assert moves_of(tmp_path / "cut")["M2"] == moves_of(tmp_path / "first")["M2"]
+    assert main(["recheck", str(tmp_path / "cut" / "plan.json"), "--site", str(tmp_path / "site")]) == 3
+
+
 def test_what_had_no_way_has_none_when_more_is_closed(first: Path) -> None:
     rerouted(first, "first", "both", "--close", "south,north")
     assert rerouted(first, "both", "still", "--wet") == 3
@@ -227,7 +246,9 @@ def test_a_move_is_kept_only_where_its_machine_stands_as_it_stood(first: Path) -
     assert stands(x=m1.poses[-1].x + 0.01) == ""
     assert stands(bearing_deg=m1.poses[-1].bearing_deg + 1.0) == ""
     assert stands(travel_mode="beside_rails_up") == ""
-    assert reroute._stands(m2, wanted, [dataclasses.replace(m1, poses=())]) == ""
+    cut_off = dataclasses.replace(m1, poses=())
+    assert reroute._stands(m2, wanted, [cut_off]) == "nothing near it has changed"  # where the plan before left it
+    assert dataclasses.replace(reroute, anew="the site has changed")._stands(m2, wanted, [cut_off]) == ""
     earlier = dataclasses.replace(reroute, before=dataclasses.replace(before, moves=()), earlier=before.moves)
     assert earlier._stands(m2, wanted, [m1]) == "its earlier way is open again"
     moved = dataclasses.replace(m1, poses=(*m1.poses[:-1], m1.poses[-1]._replace(x=0.0)))
