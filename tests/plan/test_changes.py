@@ -114,7 +114,7 @@ def test_a_machine_that_is_cut_off_from_where_it_works_stands_where_the_plan_lef
     assert changes["M1"][0] == "cut off" and changes["M2"][0] == "unchanged"
     assert changes["M2"][1].endswith("; from where M1, which has no way now, left it before")
     assert moves_of(tmp_path / "cut")["M2"] == moves_of(tmp_path / "first")["M2"]
-    assert main(["recheck", str(tmp_path / "cut" / "plan.json"), "--site", str(tmp_path / "site")]) == 3
+    assert main(["recheck", str(tmp_path / "cut" / "plan.json"), "--site", str(tmp_path / "site")]) == 8
 
 
 def test_what_had_no_way_has_none_when_more_is_closed(first: Path) -> None:
