@@ -10,6 +10,7 @@ import json
 import math
 from dataclasses import replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
+from functools import lru_cache
 
 from routeplan.route import Check, Hold, Leg, Measurement, Move, NearMiss, Objection, Plan, Pose, Refused, Zone
 
@@ -19,6 +20,7 @@ STEP = Decimal("1e-5")
 FINE = Decimal("1e-6")
 
 
+@lru_cache(maxsize=1 << 16)
 def _on_grid(value: float, step: Decimal, rounding: str) -> float:
     """Round through the shortest decimal of the float, so that a rounded value stays where it is; NaN and inf pass."""
     if not math.isfinite(value):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import joblib
 
@@ -18,7 +19,7 @@ from routeplan.site.model import Site
 _DECIDING = ("site", "machine", "recheck", ".")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Accepted:
     """What the second opinion accepted on a site, noted under the name of all that it looked at but for the areas."""
 
@@ -43,9 +44,14 @@ class Accepted:
         """As a move says all that was planned, and its plan how sure it has to be."""
         (move,) = plan.moves
         said = repr((move, plan.k_by_move, replace(plan.conditions, closed=(), opened=())))
-        site = undated(replace(self.site, machines={move.machine: self.site.machines[move.machine]}))
-        name: str = joblib.hash((sources_hash(rooms=_DECIDING), said, site))
+        name: str = joblib.hash((said, self.site.machines[move.machine], self._on))
         return name
+
+    @cached_property
+    def _on(self) -> str:
+        """The code that looks, and the site that it looks at."""
+        on: str = joblib.hash((sources_hash(rooms=_DECIDING), undated(replace(self.site, machines={}))))
+        return on
 
     def _areas(self, plan: Plan) -> Mapping[str, str]:
         """What is said of each area, by its id."""

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from copy import deepcopy
 from dataclasses import dataclass, replace
+from functools import cache
 
 from routeplan import __version__
 from routeplan.hazards.register import NOT_CHECKED
@@ -23,7 +24,7 @@ from routeplan.recheck.opinion import second_opinion
 from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Objection, Plan
 from routeplan.search.motions import Turn, solve_motions
 from routeplan.site.changes import given_by
-from routeplan.site.model import MoveWanted, Site
+from routeplan.site.model import GridSpec, MoveWanted, Site
 
 SOFTWARE = f"routeplan {__version__}"
 
@@ -117,7 +118,7 @@ class _Run:
         self, machine: str, portals: Sequence[Portal], earlier: Earlier, doubted: frozenset[str]
     ) -> tuple[list[Plan], list[str]]:
         # Two threads must not ask one geometry at once.
-        (own, through), looked_at = deepcopy((self.site, portals)), deepcopy(self.site)
+        (own, through), accepted = deepcopy((self.site, portals)), Accepted(self.aids.store, deepcopy(self.site))
         planner, written, kept = MovePlanner(own, self.terrain, through, self.aids), list[Plan](), set[str]()
         with ThreadPoolExecutor(1) as judge:
             answers = []
@@ -132,7 +133,7 @@ class _Run:
                     planner.take(wanted, earlier.was(move))
                     kept.add(move.id)
                 written.append(_written(move, own, self.issue))
-                answers.append(judge.submit(self._looked_at, written[-1], looked_at, move.id in kept))
+                answers.append(judge.submit(self._looked_at, written[-1], accepted, move.id in kept))
             planner.lattices.keep()
             judged = [answer.result() for answer in answers]
         was = [plan.moves[0].refused for plan in written]
@@ -140,13 +141,12 @@ class _Run:
         return judged, [plan.moves[0].id for plan in judged[bad:] if plan.moves[0].id in kept]
 
 
-    def _looked_at(self, plan: Plan, site: Site, kept: bool) -> Plan:
+    def _looked_at(self, plan: Plan, accepted: Accepted, kept: bool) -> Plan:
         """The plan of one move as the second opinion leaves it; of one that is kept, as it left it if that still holds.
         """
-        accepted = Accepted(self.aids.store, site)
         if kept and plan.moves[0].poses and accepted.still(plan):
             return plan
-        judged = _looked_at(plan, site, self.aids.progress)
+        judged = _looked_at(plan, accepted.site, self.aids.progress)
         if judged is plan and plan.moves[0].poses:
             accepted.note(plan)
         return judged
@@ -234,7 +234,7 @@ def _draft(site: Site, moves: tuple[Move, ...], k: dict[str, float], issue: Issu
         crs=site.crs,
         invented=site.invented,
         inputs=tuple(FileRecord(file.path, file.sha256) for file in site.inputs),
-        grid=_grid(site),
+        grid=_grid(site.grid),
         confidence_route=site.thresholds.route_confidence,
         k_by_move=k,
         machines=site.machines,
@@ -244,15 +244,16 @@ def _draft(site: Site, moves: tuple[Move, ...], k: dict[str, float], issue: Issu
     )
 
 
-def _grid(site: Site) -> dict[str, object]:
+@cache
+def _grid(grid: GridSpec) -> dict[str, object]:
     """The lattice in words: cell, headings, and the hash of the primitives of a small machine with every steering."""
     motions = solve_motions(
-        headings=site.grid.headings, cell_m=site.grid.cell_m, radius_m=1.0, pivots=True, pivot_arm_m=1.0,
+        headings=grid.headings, cell_m=grid.cell_m, radius_m=1.0, pivots=True, pivot_arm_m=1.0,
         coordinated=Turn(0.5, 0.5), crab_rad=0.5,
     )  # fmt: skip
     return {
-        "cell_m": site.grid.cell_m,
-        "headings": site.grid.headings,
+        "cell_m": grid.cell_m,
+        "headings": grid.headings,
         "primitives_version": motions.version,
         "primitives_sha256": motions.sha256(),
     }
