@@ -286,6 +286,15 @@ def test_a_move_is_kept_only_where_all_that_is_new_is_far_enough_from_its_body(
     assert Reroute(before, (), site, found, {"ramp": thing})._stands(move, wanted, []) == why
 
 
+@pytest.mark.parametrize("more", [{"closed": ("south",)}, {"added": ("pit",)}])
+def test_a_move_that_was_planned_with_less_room_is_searched_again(first: Path, more: dict[str, Any]) -> None:
+    """With more room there may be a better way, so that its bound says nothing."""
+    site, before = read_site(first / "site"), read_plan(first / "first" / "plan.json")
+    reroute, wanted, move = Reroute(before, (), site, Issue(LATER, "2"), {}), site.moves[2], before.moves[2]
+    assert reroute._stands(move, wanted, []) == "nothing near it has changed"
+    assert reroute._stands(dataclasses.replace(move, under=dataclasses.replace(move.under, **more)), wanted, []) == ""
+
+
 def test_a_move_that_is_said_to_need_less_open_than_it_does_is_not_kept(first: Path) -> None:
     """Its way leads through the south door, whatever its plan says that it was made under."""
     doctored(first, "lying", lambda moves: moves["M1"]["under"].update(closed=["south"]))
