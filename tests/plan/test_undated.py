@@ -33,6 +33,7 @@ def test_ground_that_is_accepted_after_the_day_of_issue_carries_no_move_without_
     (move,) = made.moves
     assert made.conditions.on == issued
     assert (move.verdict == "pass") is bool(move.poses) is drivable
+    assert move.refused is None, "the planner knows by itself"
     assert not any(recheck_plan(made, site=site).values())
 
 
