@@ -41,7 +41,8 @@ class Cuts:
         """The same for people."""
         told = []
         if self.every_way:
-            told.append(f"every way passes {', '.join(self.every_way)}: closing one of them cuts {self.move} off")
+            it = "it" if len(self.every_way) == 1 else "one of them"
+            told.append(f"every way passes {', '.join(self.every_way)}: closing {it} cuts {self.move} off")
         elif self.smallest:
             sets = "; ".join(" and ".join(cut) for cut in self.smallest)
             told.append(f"no area alone cuts {self.move} off; the smallest closures that do: {sets}")
@@ -109,7 +110,7 @@ class Rescue:
                 f"on foot from {way.start}: {math.ceil(way.length_m)} m to the ground controls of {self.machine}, "
                 f"{math.floor(100.0 * way.narrowest_m) / 100.0:.2f} m wide at {at}; steps and slopes are not looked at"
             )
-        none = () if self.seconds else ("no second machine on this site",)
+        none = () if self.seconds else ("no second machine: no other on this site slews or is of the same class",)
         return (told, *(second.words() for second in self.seconds), *none)
 
 

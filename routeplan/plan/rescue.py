@@ -35,7 +35,7 @@ BESIDE_M = 2.0
 #: Most poses beside it that are looked at.
 MOST = 400
 #: Ids of the places that a second machine is led from and to.
-FROM, BESIDE = "second machine", "beside the first machine"
+FROM, BESIDE = "second machine", "a place beside the first machine"
 
 
 def rescues(site: Site, moves: Sequence[Move], issue: Issue, aids: Aids = UNAIDED) -> Iterator[Rescue]:

@@ -34,6 +34,9 @@ def _changes(case: Case, day: dt.date) -> Iterator[tuple[dt.date, BaseGeometry, 
         word = surface.acceptance
         if word is not None and word.valid_until is not None and word.valid_until >= day:
             yield word.valid_until, surface.geometry, f"the acceptance of {surface.id}"
+    zone = case.zone
+    if zone is not None and zone.acceptance is not None and zone.acceptance.valid_until >= day:
+        yield zone.acceptance.valid_until, zone.geometry, f"the acceptance of {zone.id}"
     for defect in case.site.defects:
         proof = defect.proof
         if proof is not None and proof.valid_until is not None and proof.valid_until >= day:

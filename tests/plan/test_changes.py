@@ -10,12 +10,17 @@ from typing import Any
 
 import jsonschema
 import pytest
+import shapely
 from referencing import Registry, Resource
 
 from routeplan.cli.main import main
 from routeplan.plan.changes import Reroute
+from routeplan.plan.covered import outlines
 from routeplan.plan.whole import Issue
 from routeplan.planfile import read_plan
+from routeplan.route import Conditions
+from routeplan.site.changes import ALWAYS
+from routeplan.site.model import Area
 from routeplan.site.read import read_site
 from tests.plan.two_doors import DAY, ISSUED, LATER, MOVES, figures, moves_of, write_doors
 from tests.site.folders import feature, geojson, polygon
@@ -217,19 +222,33 @@ def doctored(root: Path, name: str, change: Any) -> None:
     (root / name / "plan.json").write_text(json.dumps(document), encoding="utf-8")
 
 
+def faster(move: dict[str, Any]) -> None:
+    """Let people drive a move faster than its machine can."""
+    rows = move["poses"]
+    at = rows["columns"].index("v_max_mps")
+    for row in rows["rows"]:
+        row[at] = 3.0
+
+
 def test_a_kept_move_is_judged_like_any_other(first: Path) -> None:
     """Whoever doctors a plan does not get it back from here: what the second opinion refuses is planned again."""
-
-    def faster(moves: dict[str, Any]) -> None:
-        rows = moves["M3"]["poses"]
-        at = rows["columns"].index("v_max_mps")
-        for row in rows["rows"]:
-            row[at] = 3.0
-
-    doctored(first, "doctored", faster)
+    doctored(first, "doctored", lambda moves: faster(moves["M3"]))
     assert rerouted(first, "doctored", "mended", "--close", "south") == 0
     assert told(first, "mended")["M3"][0] == "changed"
     assert moves_of(first / "mended")["M3"]["poses"] == moves_of(first / "first")["M3"]["poses"]
+
+
+def test_every_kept_move_of_a_machine_that_is_refused_is_planned_again(first: Path) -> None:
+    """Not the first of them only."""
+
+    def both(moves: dict[str, Any]) -> None:
+        faster(moves["M1"])
+        faster(moves["M2"])
+
+    doctored(first, "twice", both)
+    assert rerouted(first, "twice", "both-mended", "--wet") == 0
+    mended, old = moves_of(first / "both-mended"), moves_of(first / "first")
+    assert [mended[one]["poses"] for one in ("M1", "M2")] == [old[one]["poses"] for one in ("M1", "M2")]
 
 
 def test_a_move_is_kept_only_where_its_machine_stands_as_it_stood(first: Path) -> None:
@@ -253,6 +272,48 @@ def test_a_move_is_kept_only_where_its_machine_stands_as_it_stood(first: Path) -
     assert earlier._stands(m2, wanted, [m1]) == "its earlier way is open again"
     moved = dataclasses.replace(m1, poses=(*m1.poses[:-1], m1.poses[-1]._replace(x=0.0)))
     assert earlier._stands(m2, wanted, [moved]) == ""
+
+
+def test_a_way_is_known_only_for_the_same_machine_asked_for_the_same(first: Path) -> None:
+    site, before = read_site(first / "site"), read_plan(first / "first" / "plan.json")
+    reroute = Reroute(before, (), site, Issue(LATER, "2"), {})
+    wanted, machine = site.moves[0], site.machines["SC"]
+    assert list(reroute._candidates(wanted)) == [before.moves[0]]
+    heavier = dataclasses.replace(machine.figures["mass_kg"], value=machine.value("mass_kg") + 1.0)
+    other = dataclasses.replace(machine, figures={**machine.figures, "mass_kg": heavier})
+    figures_differ = dataclasses.replace(site, machines={**site.machines, "SC": other})
+    for differs in ({"site": figures_differ}, {"anew": "the site folder has changed"}):
+        assert not list(dataclasses.replace(reroute, **differs)._candidates(wanted)), differs
+    asked: tuple[dict[str, Any], ...] = (
+        {"id": "M9"}, {"machine": "SD"}, {"configuration": "raised"}, {"start": "east"}, {"goal": "north-west"},
+        {"via": ("north-west",)}, {"on": None}, {"wet": False},
+    )  # fmt: skip
+    for differs in asked:
+        assert not list(reroute._candidates(dataclasses.replace(wanted, **differs))), differs
+
+
+@pytest.mark.parametrize(("away_m", "why"), [(4.001, "4 m clear of ramp; bound 1.000 still holds"), (3.999, "")])
+def test_a_move_is_kept_only_where_all_that_is_new_is_far_enough_from_its_body(
+    first: Path, away_m: float, why: str
+) -> None:
+    """As far as anything tells on a pose (docs/design.md), whether it is closed or found."""
+    site, before = read_site(first / "site"), read_plan(first / "first" / "plan.json")
+    wanted, move = site.moves[2], before.moves[2]
+    (_, _, east, _) = shapely.union_all(outlines(move.poses, site.machines["SD"], "stowed")).bounds
+    thing = shapely.box(east + away_m, 0.0, east + away_m + 1.0, 18.0)
+    closed = dataclasses.replace(site, areas=(*site.areas, Area("ramp", "ramp", thing, ALWAYS)))
+    assert Reroute(before, (), closed, Issue(LATER, "2"), {})._stands(move, wanted, []) == why
+    found = Issue(LATER, "2", None, Conditions(added=("ramp",)))
+    assert Reroute(before, (), site, found, {"ramp": thing})._stands(move, wanted, []) == why
+
+
+@pytest.mark.parametrize("more", [{"closed": ("south",)}, {"added": ("pit",)}])
+def test_a_move_that_was_planned_with_less_room_is_searched_again(first: Path, more: dict[str, Any]) -> None:
+    """With more room there may be a better way, so that its bound says nothing."""
+    site, before = read_site(first / "site"), read_plan(first / "first" / "plan.json")
+    reroute, wanted, move = Reroute(before, (), site, Issue(LATER, "2"), {}), site.moves[2], before.moves[2]
+    assert reroute._stands(move, wanted, []) == "nothing near it has changed"
+    assert reroute._stands(dataclasses.replace(move, under=dataclasses.replace(move.under, **more)), wanted, []) == ""
 
 
 def test_a_move_that_is_said_to_need_less_open_than_it_does_is_not_kept(first: Path) -> None:

@@ -114,7 +114,9 @@ def test_two_lanes_are_cut_by_both_and_a_neck_by_one() -> None:
     neck = box(8.0, 0.0, 8.6, NORTH_M)
     told = found(yard([*lanes, neck], [block]))
     assert told.smallest == (("c",),) and told.every_way == ("c",)
-    assert told.words() == "every way passes c: closing one of them cuts M1 off"
+    assert told.words() == "every way passes c: closing it cuts M1 off"
+    two = Cuts("M1", ("c", "d"), (("c",), ("d",)))
+    assert two.words() == "every way passes c, d: closing one of them cuts M1 off"
 
 
 def test_areas_that_leave_room_cut_nothing() -> None:

@@ -50,12 +50,13 @@ def raised_move(machine: Machine, **changes: Any) -> Move:
     """The drive, claimed to pass with what a plan tells of it."""
     told: dict[str, Any] = {
         "on": "2026-12-01", "platform_height_m": 5.0, "controls": (TOLD,), "verdict": "pass with controls",
+        "valid_until": "2026-12-31",
     }  # fmt: skip
     return dataclasses.replace(move_of(POSES, machine), **(told | changes))
 
 
-def refused(machine: Machine, **told: Any) -> set[str]:
-    move = raised_move(machine, platform_height_m=told.get("height_m", 5.0))
+def refused(machine: Machine, *, until: str | None = "2026-12-31", **told: Any) -> set[str]:
+    move = raised_move(machine, platform_height_m=told.get("height_m", 5.0), valid_until=until)
     return kinds(opinion(move, raised_site(machine, **told)))
 
 
@@ -150,14 +151,28 @@ def test_the_last_day_of_the_zone() -> None:
     zone = worlds.zone(1.0, 1.0, 39.0, 29.0)
     assert zone.acceptance is not None
     for first, last, expected in (
-        ((2026, 12, 1), (2026, 12, 1), set()), ((2026, 11, 1), (2026, 11, 30), {"verdict"}),
-        ((2026, 12, 2), (2026, 12, 31), {"verdict"}),
+        (dt.date(2026, 12, 1), dt.date(2026, 12, 1), set()), (dt.date(2026, 11, 1), dt.date(2026, 11, 30), {"verdict"}),
+        (dt.date(2026, 12, 2), dt.date(2026, 12, 31), {"verdict"}),
     ):  # fmt: skip
-        word = dataclasses.replace(zone.acceptance, date=dt.date(*first), valid_until=dt.date(*last))
-        assert refused(SCISSOR, zone=dataclasses.replace(zone, acceptance=word)) == expected
+        word = dataclasses.replace(zone.acceptance, date=first, valid_until=last)
+        ends = last.isoformat()
+        assert refused(SCISSOR, until=ends, zone=dataclasses.replace(zone, acceptance=word)) == expected
     site = raised_site(SCISSOR)
     dayless = dataclasses.replace(site, moves=(dataclasses.replace(site.moves[0], on=None),))
     assert kinds(opinion(raised_move(SCISSOR, on=None), dayless)) == {"verdict"}, "no day is within no dates"
+
+
+def test_a_move_is_not_said_to_hold_beyond_the_last_day_of_its_zone() -> None:
+    for until, expected in (("2026-12-31", set()), ("2027-01-01", {"validity"}), (None, {"validity"})):
+        assert refused(SCISSOR, until=until) == expected
+    site = raised_site(SCISSOR)
+    lowered = dataclasses.replace(site.moves[0], regime="stowed", platform_height_m=None)
+    move = raised_move(
+        SCISSOR, poses=tuple(pose._replace(regime="stowed") for pose in POSES), platform_height_m=None,
+        valid_until=None,
+    )  # fmt: skip
+    found = kinds(opinion(move, dataclasses.replace(site, moves=(lowered,))))
+    assert "validity" not in found, "lowered it needs no zone"
 
 
 def test_the_greatest_height_that_the_sheet_allows() -> None:

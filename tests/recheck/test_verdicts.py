@@ -336,6 +336,12 @@ def test_a_move_is_not_said_to_hold_beyond_a_dated_change_where_its_body_goes() 
         assert kinds_until(first.isoformat(), site) == {"validity"}
         assert kinds_until(None, site) == {"validity"}
     assert kinds_until(None, SITE) == set()
+    today = dataclasses.replace(given, acceptance=Acceptance(ROLE, DAY, 20_000.0, DAY))
+    plate_today = dataclasses.replace(plate, proof=Proof(DAY, HardGround("maker", 90.0), DAY))
+    for layers in ({"surfaces": (today,)}, {"defects": (plate_today,)}):
+        assert kinds_until(DAY.isoformat(), dataclasses.replace(SITE, **layers)) == set()
+        assert kinds_until(None, dataclasses.replace(SITE, **layers)) == {"validity"}
+    assert "validity" not in kinds_until(None, closing, Conditions(opened=("a",))), "it is open on every day"
     elsewhere = Area("a", "bay", box(0.0, 0.0, 1.0, 1.0), ((first, first),))
     assert kinds_until(None, dataclasses.replace(SITE, areas=(elsewhere,))) == set()
 

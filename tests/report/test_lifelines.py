@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
 import pytest
+from shapely.geometry import box
 
 from routeplan.cli.main import main
+from routeplan.lifelines import Cuts, Lifelines
+from routeplan.report.lifelines_page import lifelines_page
+from routeplan.site.model import Area
+from tests import worlds
 from tests.plan.two_doors import ISSUED, write_doors
+from tests.plans import plan
 from tests.report.browser import PHONE, opened
 
 Captured = pytest.CaptureFixture[str]
+BAY = box(1.0, 1.0, 2.0, 2.0)
+SITE = worlds.flat_site(areas=(Area("a", "bay <1>", BAY, ()), Area("b", "ramp", BAY, ())))
 
 
 @pytest.fixture(scope="module")
@@ -49,7 +58,29 @@ def test_the_page_says_the_same_offline_on_a_phone_with_lines_for_the_rescuer(br
         assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
         assert seen == []
     assert "the smallest closures that do: south and north" in text and "Rescue at east" in text
+    assert "south door (south) and north door (north) together: M1, M2" in text
+    assert text.index("Call") < text.index("Move M1")
     assert "Planning aid only" in text and "Revision 1" in text
+
+
+def closures(*cuts: Cuts) -> list[str]:
+    """What the page lists of closures, before the moves."""
+    page = lifelines_page(Lifelines(cuts, ()), plan(), SITE)
+    start = page.index("when closed</h2>")
+    return re.findall("<li>(.*?)</li>", re.sub("</?bdi>", "", page[start : page.index("</ul>", start)]))
+
+
+def test_who_closes_an_area_finds_the_moves_that_it_cuts_off() -> None:
+    """Alone before together, with the name that people know; and what is not known is not left out."""
+    either = Cuts("M3", ("a", "b"), (("a",), ("b",)))
+    found = closures(Cuts("M1", ("a", "b"), (("a", "b"),)), Cuts("M2", ("a", "b"), (("a",),)), either)
+    assert found == [
+        "bay &lt;1&gt; (a): M2, M3", "ramp (b): M3", "bay &lt;1&gt; (a) and ramp (b) together: M1",
+        "of each move the smallest closures only: more areas closed together may cut off more",
+    ]  # fmt: skip
+    none = "no closure of named areas is known to cut a move off"
+    assert closures(Cuts("M1", ("a",), ())) == [none]
+    assert closures(Cuts("M1", ("a",), (), (("a",),), "gave up")) == [none, "not all is known of M1: see there"]
 
 
 def test_a_plan_that_is_refused_has_no_lifelines(told: Path, tmp_path: Path, capsys: Captured) -> None:
