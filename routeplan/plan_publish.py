@@ -1,7 +1,8 @@
 """Files of a set exchanged for new ones, so that a run that is killed at any moment leaves the old set or the new.
 
 Old files are first linked into a hidden folder beside the new ones, with a list of what is to come; that folder's name
-is the word that an exchange is under way. Whoever next reads or writes the set undoes one that nobody is at any more.
+is the word that an exchange is under way. Whoever next reads or writes the set undoes one that nobody is at any more,
+or brings it to its end where every new file was in place: somebody may have read them.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from pathlib import Path
 from typing import IO
 
 _PREFIX = ".routeplan-"
-_LOCK, _UNDER_WAY, _COMING = "lock", "earlier", ".coming"
+_LOCK, _UNDER_WAY, _COMING, _BACK = "lock", "earlier", ".coming", ".taken-back"
 
 
 def staged(folder: Path) -> tuple[Path, IO[bytes]]:
@@ -52,26 +53,23 @@ def exchange(folder: Path, staging: Path, new: Sequence[str], old: Sequence[str]
     try:
         for name in new:
             (staging / name).replace(folder / name)
-        for name in there:
-            if name not in new:
-                (folder / name).unlink()
+        _end(folder, staging)
     except BaseException:
         _undo(folder, staging)
         raise
-    (staging / _UNDER_WAY).rename(staging / "done")
 
 
 def put_right(folder: Path) -> bool:
-    """Undo what runs that were killed left half done in a folder; whether there was anything to undo."""
-    undone = False
+    """Undo or end what runs that were killed left half done in a folder; whether there was anything."""
+    found = False
     for staging in sorted(folder.glob(f"{_PREFIX}*")):
         for lock in _left_behind(staging):
             if (staging / _UNDER_WAY).is_dir():
-                _undo(folder, staging)
-                undone = True
+                (_end if _in_place(staging) else _undo)(folder, staging)
+                found = True
             shutil.rmtree(staging, ignore_errors=True)
             lock.close()
-    return undone
+    return found
 
 
 def _left_behind(staging: Path) -> Iterator[IO[bytes]]:
@@ -88,10 +86,30 @@ def _left_behind(staging: Path) -> Iterator[IO[bytes]]:
         yield lock
 
 
+def _coming(staging: Path) -> list[str]:
+    names: list[str] = json.loads((staging / _UNDER_WAY / _COMING).read_text(encoding="utf-8"))
+    return names
+
+
+def _in_place(staging: Path) -> bool:
+    """Whether all new files are where they belong, and none was taken back."""
+    return not (staging / _BACK).exists() and not any((staging / name).exists() for name in _coming(staging))
+
+
+def _end(folder: Path, staging: Path) -> None:
+    """Take away the old files that no new one replaced; killed on the way, it can be done again."""
+    coming = _coming(staging)
+    for path in (staging / _UNDER_WAY).iterdir():
+        if path.name != _COMING and path.name not in coming:
+            (folder / path.name).unlink(missing_ok=True)
+    (staging / _UNDER_WAY).rename(staging / "done")
+
+
 def _undo(folder: Path, staging: Path) -> None:
     """Put the old files back; killed on the way, it can be done again."""
+    (staging / _BACK).touch()
     earlier = staging / _UNDER_WAY
-    for name in json.loads((earlier / _COMING).read_text(encoding="utf-8")):
+    for name in _coming(staging):
         if not (earlier / name).exists():
             (folder / name).unlink(missing_ok=True)
     for path in (path for path in earlier.iterdir() if path.name != _COMING):

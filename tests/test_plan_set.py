@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from routeplan.plan_publish import exchange, put_right, staged
+from routeplan.plan_publish import _BACK, exchange, put_right, staged
 from routeplan.plan_set import OutputSet
 from routeplan.planfile import read_plan
 from tests.plans import plan
@@ -62,10 +62,13 @@ def test_a_run_killed_at_any_of_a_hundred_moments_leaves_one_set_whole(tmp_path:
 
 
 @pytest.mark.parametrize("steps", range(7))
-def test_an_exchange_that_stops_after_any_step_is_undone(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, steps: int
+@pytest.mark.parametrize("taken_back", [False, True])
+def test_an_exchange_that_stops_after_any_step_is_undone_or_ended(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, steps: int, taken_back: bool
 ) -> None:
-    """As if the run were killed after so many files had been exchanged, new ones among them, and old ones gone."""
+    """As if the run were killed after so many files had been exchanged, new ones among them, and old ones gone; or as
+    it began to take them back. Where every new file was in place, somebody may have read them: they stay.
+    """
     for name in ("a", "b", "old"):
         (tmp_path / name).write_text("old", encoding="utf-8")
     staging, lock = staged(tmp_path)
@@ -86,6 +89,10 @@ def test_an_exchange_that_stops_after_any_step_is_undone(
         step()
         return moved(self, target)
 
+    def begin_undoing(_: Path, staging: Path) -> None:
+        if taken_back:
+            (staging / _BACK).touch()
+
     def unlink(self: Path, missing_ok: bool = False) -> None:
         step()
         gone(self, missing_ok)
@@ -93,14 +100,14 @@ def test_an_exchange_that_stops_after_any_step_is_undone(
     with monkeypatch.context() as killing:
         killing.setattr(Path, "replace", replace)
         killing.setattr(Path, "unlink", unlink)
-        killing.setattr("routeplan.plan_publish._undo", lambda folder, staging: None)
+        killing.setattr("routeplan.plan_publish._undo", begin_undoing)
         with contextlib.suppress(Killed):
             exchange(tmp_path, staging, ["a", "b", "new"], ["a", "b", "old"])
     lock.close()
     assert put_right(tmp_path) is (steps < 4)
     left = {one.name: one.read_text(encoding="utf-8") for one in tmp_path.iterdir()}
     old, new = dict.fromkeys(("a", "b", "old"), "old"), dict.fromkeys(("a", "b", "new"), "new")
-    assert left == (old if steps < 4 else new)
+    assert left == (old if steps < (4 if taken_back else 3) else new)
 
 
 def test_nobody_undoes_what_is_still_under_way(tmp_path: Path) -> None:

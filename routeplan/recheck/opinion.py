@@ -36,7 +36,7 @@ from routeplan.recheck.told import told_objections
 from routeplan.recheck.touch import near
 from routeplan.recheck.track import Ints, Rows, Track, driven_in, envelope, read_rows, subdivide
 from routeplan.recheck.uncertainty import confidence_k
-from routeplan.recheck.validity import past, validity_objections
+from routeplan.recheck.validity import outlived, past, validity_objections
 from routeplan.recheck.verdicts import check_objections, move_objections, walkway_objections
 from routeplan.recheck.wheels import keep_off, meet_defects, unaccepted_ground
 from routeplan.route import Conditions, Move, Objection, Plan
@@ -119,11 +119,8 @@ def look(
     With a thing near by, only where the machine comes near it: elsewhere the move stands on what a look before found.
     The basket swings on behind the thing, so that its swing is told for the whole drive all the same.
     """
-    raised = raised_as_asked(move, site=site, machine=machine)
-    machine, zone = (raised.machine, raised.zone) if isinstance(raised, Raised) else (machine, None)
-    rows = read_rows(move.poses)
-    track = subdivide(rows, np.concatenate([envelope(machine, one) for one in driven_in(move, machine).values()]))
-    case = Case.of(move, track, site=site, machine=machine, conditions=conditions, zone=zone)
+    rows, case = _gathered(move, site=site, machine=machine, conditions=conditions)
+    track, machine = case.track, case.machine
     k = confidence_k(
         float(track.chainage_m[-1]),
         route_confidence=site.thresholds.route_confidence,
@@ -142,6 +139,15 @@ def look(
                 ridden.take(here, stance, k)
     _offer_swings(parts, ridden, ledger)
     return Look(rows, case, ledger, crossings, ridden)
+
+
+def _gathered(move: Move, *, site: Site, machine: Machine, conditions: Conditions) -> tuple[Rows, Case]:
+    """A move that has rows, as it is driven."""
+    raised = raised_as_asked(move, site=site, machine=machine)
+    machine, zone = (raised.machine, raised.zone) if isinstance(raised, Raised) else (machine, None)
+    rows = read_rows(move.poses)
+    track = subdivide(rows, np.concatenate([envelope(machine, one) for one in driven_in(move, machine).values()]))
+    return rows, Case.of(move, track, site=site, machine=machine, conditions=conditions, zone=zone)
 
 
 def _near(thing: BaseGeometry, case: Case, samples: Ints) -> list[Ints]:
@@ -245,4 +251,9 @@ def recheck_plan(
             opinion = second_opinion(move, k, site=site, machine=known, conditions=plan.conditions)
         left = (objection for name, objection in left_objections(plan, site) if name == move.id)
         found[move.id] = (*differs, *opinion, *left)
-    return found
+    cases = (
+        _gathered(move, site=site, machine=site.machines[move.machine], conditions=plan.conditions)[1]
+        for move in plan.moves
+        if move.poses and not found[move.id]
+    )
+    return found | {WHOLE_SITE: (*found[WHOLE_SITE], *outlived(plan, cases))}

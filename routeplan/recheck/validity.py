@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from shapely.geometry.base import BaseGeometry
 
@@ -23,6 +23,25 @@ def validity_objections(move: Move, case: Case) -> Iterator[Objection]:
             text = f"it is said to hold until {move.valid_until or 'further notice'}: {words} ends it on {ends}"
             yield objection("validity", move.poses[0], value=0, limit=0, unit="", text=text)
             return
+
+
+def outlived(plan: Plan, cases: Iterable[Case]) -> Iterator[Objection]:
+    """A plan that is said to hold beyond the first change, after the last day of its moves, that any of them is over.
+
+    Parameters
+    ----------
+    cases
+        Of the moves that have rows to drive.
+    """
+    days = [dt.datetime.fromisoformat(plan.issued).date()]
+    after = max(days + [dt.date.fromisoformat(move.on) for move in plan.moves if move.on is not None])
+    for case in cases:
+        for ends, ground, words in _changes(case, after):
+            if (plan.valid_until is None or plan.valid_until > ends.isoformat()) and body_over(case, ground).size:
+                until = plan.valid_until or "further notice"
+                text = f"the plan is said to hold until {until}: {words} ends it on {ends}"
+                yield Objection("validity", 0.0, (math.nan, math.nan), math.nan, math.nan, "", text)
+                return
 
 
 def _changes(case: Case, day: dt.date) -> Iterator[tuple[dt.date, BaseGeometry, str]]:

@@ -7,7 +7,7 @@ import math
 from typing import Any
 
 import pytest
-from shapely.geometry import box
+from shapely.geometry import Polygon, box
 
 from routeplan.machine.model import Figure, Tag
 from routeplan.recheck.ledger import CATALOGUE
@@ -351,3 +351,23 @@ def test_a_plan_past_its_last_day_is_void() -> None:
     assert recheck_plan(plan, site=SITE, today=DAY)[WHOLE_SITE] == ()
     (over,) = recheck_plan(plan, site=SITE, today=DAY.replace(day=DAY.day + 1))[WHOLE_SITE]
     assert over.kind == "validity" and "it is void" in over.text
+
+
+def test_a_plan_is_not_said_to_hold_beyond_the_next_dated_change_after_its_moves() -> None:
+    """Its moves are made by then; who still has the sheet must not drive it again."""
+    first, last = DAY.replace(day=DAY.day + 4), (DAY.replace(day=DAY.day + 3)).isoformat()
+    moves = (dataclasses.replace(worlds.wanted("SC", "A", "B"), on=DAY),)
+    move = dataclasses.replace(MOVE, on=DAY.isoformat(), valid_until=last)
+
+    def told(until: str | None, shape: Polygon, opened: tuple[str, ...] = ()) -> str:
+        closes = (Area("a", "bay", shape, ((first, first),)),)
+        site = dataclasses.replace(SITE, areas=closes, moves=moves)
+        plan = dataclasses.replace(plan_of(move, site), valid_until=until, issued=f"{DAY}T08:00:00+00:00")
+        conditions = dataclasses.replace(plan.conditions, on=None, opened=opened)
+        return texts(recheck_plan(dataclasses.replace(plan, conditions=conditions), site=site)[WHOLE_SITE])
+
+    assert told(last, YARD) == ""
+    for until in (first.isoformat(), None):
+        assert f"the closure of a ends it on {last}" in told(until, YARD)
+        assert told(until, box(0.0, 0.0, 1.0, 1.0)) == ""
+        assert "ends it" not in told(until, YARD, opened=("a",))
