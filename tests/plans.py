@@ -9,7 +9,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 from routeplan.machine.read import build_machine
-from routeplan.route import (
+from routeplan.route.model import (
     CAUTIONS,
     MOVE_VERDICTS,
     Check,

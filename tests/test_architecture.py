@@ -33,11 +33,7 @@ ARROWS = {
     "version": set[str](),
 }
 #: Modules at the top whose name is not their room's.
-ROOMS = {
-    "__main__": "cli", "plan_codec": "planfile", "plan_changes": "planfile", "plan_publish": "planfile",
-    "plan_set": "planfile", "calendar_file": "planfile", "plan_rounding": "route", "days": "route",
-    "lifelines": "route", "lifelines_file": "planfile", "": "version",
-}  # fmt: skip
+ROOMS = {"__main__": "cli", "": "version"}
 #: What the second opinion must not reach, not even through others.
 RECHECK_NEVER = {"hazards", "search", "kernel"}
 #: Libraries that the second opinion may use: none that shares its arithmetic with the search.
@@ -49,9 +45,12 @@ KERNEL_IMPORTS = {"__future__", "typing", "math", "numpy", "numpy.typing", "numb
 #: Who reads a user's files; then who reads what ships with the package: the sources whose hash names the cache, the
 #: motion primitives, style sheets and scripts of the pages, the words of a new site folder.
 READERS = {
-    "site.read", "site.text", "site.csv_rows", "site.layers", "site.ground", "machine.read", "planfile", "plan_publish",
+    "site.read", "site.text", "site.csv_rows", "site.layers", "site.ground", "machine.read", "planfile.plan",
+    "planfile.publish",
 }  # fmt: skip
 READERS_OF_THE_PACKAGE = {"kernel", "search.motions", "report.packaged", "site.new"}
+#: Who reads what an earlier run left in the cache.
+READERS_OF_THE_CACHE = {"plan.tiles"}
 #: Distributions that are imported by another name.
 IMPORTED_AS = {"XStatic-Leaflet": "xstatic", "scikit-image": "skimage"}
 READING = {"open", "read_text", "read_bytes", "read_file", "read_dataframe", "read_csv", "fromfile", "loadtxt"}
@@ -175,7 +174,7 @@ def _library_faults(trees: dict[str, ast.Module]) -> Iterator[str]:
     for name, tree in trees.items():
         if name != "report.page" and any(one.split(".")[0] in {"folium", "branca"} for one in imported(tree)):
             yield f"{name}: only report.page imports folium"
-        if name not in READERS | READERS_OF_THE_PACKAGE:
+        if name not in READERS | READERS_OF_THE_PACKAGE | READERS_OF_THE_CACHE:
             for node in ast.walk(tree):
                 if isinstance(node, ast.Call):
                     called = getattr(node.func, "attr", getattr(node.func, "id", ""))

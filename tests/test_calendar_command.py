@@ -15,9 +15,9 @@ from routeplan.errors import ExitStatus, worst
 from routeplan.plan import finer
 from routeplan.site.model import GridSpec
 from tests.plan.yards import write_yard
+from tests.planfile.test_calendar import SCHEMA
 from tests.report.calendars import machines
 from tests.site.folders import feature, geojson, polygon
-from tests.test_calendar_file import SCHEMA
 
 ISSUED = "2026-12-01T06:00:00+00:00"
 HIRE = "\n[hire]\nnotice_days = 2\nbuffer_days = 1\n"

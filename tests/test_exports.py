@@ -16,9 +16,9 @@ import pyproj
 import pytest
 from shapely.geometry import shape
 
-from routeplan.plan_rounding import as_written
 from routeplan.report.exports import LOCAL_REASON, NoTransformation, to_wgs84, write_geojson, write_geopackage
-from routeplan.route import Measurement, Plan
+from routeplan.route.model import Measurement, Plan
+from routeplan.route.rounding import as_written
 from tests.plans import EAST_M, NORTH_M, plan
 
 

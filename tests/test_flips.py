@@ -14,7 +14,7 @@ from routeplan.machine.model import Machine
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import look
 from routeplan.report.page import map_page
-from routeplan.route import Conditions, Move, Plan
+from routeplan.route.model import Conditions, Move, Plan
 from routeplan.site.model import Defect, Site, Soffit, Thresholds
 from tests.recheck.drives import certain, drive, kinds, move_of, opinion, yard_for
 from tests.worlds import boom, flat_site, place, wanted

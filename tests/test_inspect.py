@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from routeplan.cli.main import main
-from routeplan.planfile import write_plan
-from routeplan.route import Move
+from routeplan.planfile.plan import write_plan
+from routeplan.route.model import Move
 from routeplan.site.model import InputFile, Site
 from tests import worlds
 from tests.recheck.drives import with_stands, yard_for

@@ -11,7 +11,7 @@ import re
 
 import pytest
 
-from routeplan.route import Move, Objection
+from routeplan.route.model import Move, Objection
 from routeplan.site.model import Site
 from routeplan.site.read import read_site
 from tests.recheck.drives import drive, move_of, opinion

@@ -17,7 +17,7 @@ from routeplan.plan import finer
 from routeplan.plan.swing import SWING
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
-from routeplan.route import MOVE_VERDICTS, Move
+from routeplan.route.model import MOVE_VERDICTS, Move
 from routeplan.site.model import GridSpec
 from tests.random_sites import bare, small_site
 from tests.recheck.drives import opinion

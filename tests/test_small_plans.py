@@ -16,7 +16,7 @@ from routeplan.hazards.ground import OUT
 from routeplan.hazards.sweep import FAR
 from routeplan.plan.frontier import shortfalls_mm
 from routeplan.plan.whole import plan_site
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.model import Acceptance, Area, Defect, Excavation, LineCorridor, Obstacle, Soffit, Surface, Walkway
 from tests.worlds import ROUGH, boom, flat_site, place, scissor, wanted
 

@@ -12,7 +12,7 @@ from routeplan.cli.plan import STATUS_OF, aids_of_user, iso_time, issued_at
 from routeplan.errors import ExitStatus, worst
 
 if TYPE_CHECKING:
-    from routeplan.days import Calendar, MachineCalendar
+    from routeplan.route.days import Calendar, MachineCalendar
     from routeplan.site.model import Site
 
 
@@ -64,8 +64,8 @@ def statuses_of(machine: MachineCalendar) -> Iterator[ExitStatus]:
 
 
 def _write(calendar: Calendar, site: Site, folder: Path) -> None:
-    from routeplan.calendar_file import CALENDAR_NAME, write_calendar
-    from routeplan.plan_set import OutputSet
+    from routeplan.planfile.calendar import CALENDAR_NAME, write_calendar
+    from routeplan.planfile.output_set import OutputSet
     from routeplan.report.calendar_page import write_calendar_page
 
     with OutputSet(folder) as out:

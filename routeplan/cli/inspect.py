@@ -13,7 +13,7 @@ from routeplan.errors import ExitStatus
 
 if TYPE_CHECKING:
     from routeplan.report.inspection_line import Line
-    from routeplan.route import Plan
+    from routeplan.route.model import Plan
     from routeplan.site.model import Site
 
 
@@ -33,7 +33,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 def run(args: argparse.Namespace) -> ExitStatus:
     """Have the plan accepted, find its stop numbers, and write the list; the summary goes to stdout."""
-    from routeplan.planfile import sha256_of
+    from routeplan.planfile.plan import sha256_of
 
     plan, site, status = accepted(args, "No inspection list")
     if status is ExitStatus.REFUSED:
@@ -59,7 +59,7 @@ def _lists(plan: Plan, site: Site) -> dict[str, tuple[Line, ...]]:
 
 
 def _write(plan: Plan, site: Site, lists: Mapping[str, tuple[Line, ...]], folder: Path, *, sha256: str) -> None:
-    from routeplan.plan_set import OutputSet
+    from routeplan.planfile.output_set import OutputSet
     from routeplan.report.inspection import write_inspection_page
     from routeplan.report.inspection_csv import write_inspection_csv
 

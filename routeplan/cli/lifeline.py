@@ -11,8 +11,8 @@ from routeplan.cli.recheck import accepted
 from routeplan.errors import ExitStatus
 
 if TYPE_CHECKING:
-    from routeplan.lifelines import Lifelines
-    from routeplan.route import Plan
+    from routeplan.route.lifelines import Lifelines
+    from routeplan.route.model import Plan
 
 
 def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -33,7 +33,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 def run(args: argparse.Namespace) -> ExitStatus:
     """Have the plan accepted, look for what cuts it off and who comes to help, and write it."""
     from routeplan.plan.lifelines import lifelines_of
-    from routeplan.planfile import sha256_of
+    from routeplan.planfile.plan import sha256_of
     from routeplan.site.changes import changed
 
     plan, site, status = accepted(args, "No lifelines")
@@ -42,8 +42,8 @@ def run(args: argparse.Namespace) -> ExitStatus:
     told = plan.conditions
     now = changed(site, closed=told.closed, opened=told.opened, wet=told.wet)
     found = lifelines_of(plan, now, aids_of_user())
-    from routeplan.lifelines_file import LIFELINES_NAME, write_lifelines
-    from routeplan.plan_set import OutputSet
+    from routeplan.planfile.lifelines import LIFELINES_NAME, write_lifelines
+    from routeplan.planfile.output_set import OutputSet
     from routeplan.report.lifelines_page import write_lifelines_page
 
     with OutputSet(args.out) as out:

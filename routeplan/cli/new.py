@@ -21,7 +21,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 def run(args: argparse.Namespace) -> ExitStatus:
     """Make the folder, and say what to do with it."""
-    from routeplan.route import CAUTIONS
+    from routeplan.route.model import CAUTIONS
     from routeplan.site.new import write_new_site
 
     folder = shlex.quote(str(args.folder))

@@ -13,7 +13,7 @@ from routeplan.errors import ExitStatus, worst
 
 if TYPE_CHECKING:
     from routeplan.plan.aids import Aids
-    from routeplan.route import Move, Plan
+    from routeplan.route.model import Move, Plan
     from routeplan.site.model import Site
 
 STATUS_OF = {
@@ -103,7 +103,7 @@ def status_of(move: Move) -> ExitStatus:
 
 
 def _write(plan: Plan, site: Site, folder: Path) -> None:
-    from routeplan.plan_set import OutputSet
+    from routeplan.planfile.output_set import OutputSet
     from routeplan.report.outputs import write_outputs
 
     with OutputSet(folder) as out:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from routeplan.errors import ExitStatus
 
 if TYPE_CHECKING:
-    from routeplan.route import Objection, Plan
+    from routeplan.route.model import Objection, Plan
     from routeplan.site.model import Site
 
 PASSED = frozenset({"pass", "pass with controls"})
@@ -34,7 +34,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 def run(args: argparse.Namespace) -> ExitStatus:
     """Re-check a plan and print what is accepted and what is refused, and why."""
-    from routeplan.planfile import read_plan
+    from routeplan.planfile.plan import read_plan
     from routeplan.recheck.opinion import recheck_plan
 
     plan = read_plan(args.plan)
@@ -67,7 +67,7 @@ def accepted(args: argparse.Namespace, lacks: str) -> tuple[Plan, Site, ExitStat
     lacks
         What there will not be where it refuses, in words.
     """
-    from routeplan.planfile import read_plan
+    from routeplan.planfile.plan import read_plan
     from routeplan.recheck.opinion import recheck_plan
 
     plan = read_plan(args.plan)

@@ -16,7 +16,7 @@ from routeplan.errors import BadInput, ExitStatus, Fault, worst
 if TYPE_CHECKING:
     from routeplan.plan.changes import Reroute
     from routeplan.plan.whole import Issue
-    from routeplan.route import Conditions, MoveChange, Plan
+    from routeplan.route.model import Conditions, MoveChange, Plan
     from routeplan.site.model import Site
 
 
@@ -65,8 +65,8 @@ def _pair(text: str) -> tuple[str, str]:
 def run(args: argparse.Namespace) -> ExitStatus:
     """Make the plan again and write everything; what became of each move goes to stdout."""
     from routeplan.plan.changes import Reroute, anew
-    from routeplan.plan_changes import known_before
-    from routeplan.planfile import read_plan
+    from routeplan.planfile.changes import known_before
+    from routeplan.planfile.plan import read_plan
     from routeplan.site.changes import Change, added_since, changed
     from routeplan.site.read import read_site
 
@@ -114,7 +114,7 @@ def _next(before: Plan) -> str:
 
 def _conditions(args: argparse.Namespace, before: Plan) -> Conditions:
     """What holds after the change; what is opened besides is told by ``_opened``."""
-    from routeplan.route import Conditions
+    from routeplan.route.model import Conditions
 
     then = before.conditions
     delivered = {old: Path(new).name if _is_file(new) else new for old, new in args.machine}
@@ -148,8 +148,8 @@ def _issue(args: argparse.Namespace, before: Plan, conditions: Conditions) -> Is
 def _write(
     folder: Path, reroute: Reroute, site: Site, plan: Plan, changes: Sequence[MoveChange], files: Mapping[str, Path]
 ) -> None:
-    from routeplan.plan_changes import CHANGES_NAME, write_changes
-    from routeplan.plan_set import OutputSet
+    from routeplan.planfile.changes import CHANGES_NAME, write_changes
+    from routeplan.planfile.output_set import OutputSet
     from routeplan.report.diff_sheet import write_diff_sheet
     from routeplan.report.outputs import write_outputs
 

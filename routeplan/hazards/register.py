@@ -11,7 +11,7 @@ from routeplan.machine.model import Machine
 from routeplan.machine.modelled import UNDER_TRACKS
 from routeplan.machine.read import ONLY_STEERING
 from routeplan.machine.shape import CONFIGURATIONS
-from routeplan.route import CheckVerdict
+from routeplan.route.model import CheckVerdict
 from routeplan.site.model import Site
 
 #: Figures that shape the body of machines that have them; every check of the body rests on them too.

@@ -12,7 +12,7 @@ import joblib
 from routeplan.kernel import sources_hash
 from routeplan.plan.tiles import Store, undated
 from routeplan.recheck.far import keeps_far
-from routeplan.route import Plan
+from routeplan.route.model import Plan
 from routeplan.site.model import Site
 
 #: Rooms whose code decides what the second opinion says; the last is what lies beside the rooms.

@@ -8,7 +8,6 @@ from concurrent.futures import ThreadPoolExecutor
 from copy import deepcopy
 from itertools import groupby
 
-from routeplan.days import OPEN, SAFE, Calendar, Cause, MachineCalendar, MachineDay, Without
 from routeplan.hazards.register import NOT_CHECKED
 from routeplan.hazards.terrain import build_terrain
 from routeplan.plan.aids import UNAIDED, Aids
@@ -20,7 +19,8 @@ from routeplan.plan.stays import Stay, stays_of, unplaced
 from routeplan.plan.terms import with_terms
 from routeplan.plan.way_by_day import WayByDay
 from routeplan.plan.whole import SOFTWARE, Issue
-from routeplan.route import CAUTIONS, MOVE_VERDICTS, FileRecord, MoveVerdict
+from routeplan.route.days import OPEN, SAFE, Calendar, Cause, MachineCalendar, MachineDay, Without
+from routeplan.route.model import CAUTIONS, MOVE_VERDICTS, FileRecord, MoveVerdict
 from routeplan.site.hire import UNSAID
 from routeplan.site.model import MoveWanted, Site
 

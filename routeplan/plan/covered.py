@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from routeplan.hazards.arrays import Body
 from routeplan.machine.model import Machine
 from routeplan.plan.trace import ROW_STEP_M
-from routeplan.route import Control, Pose, heading_rad
+from routeplan.route.model import Control, Pose, heading_rad
 from routeplan.site.model import Area, Defect, Excavation, LineCorridor, Soffit, Surface, Walkway
 
 #: What a body may touch.

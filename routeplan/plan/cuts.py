@@ -13,11 +13,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from routeplan.hazards.body import build_body
-from routeplan.lifelines import Cuts
 from routeplan.plan.covered import Covered
 from routeplan.plan.move import MovePlanner
 from routeplan.plan.whole import Issue, planned
-from routeplan.route import Move
+from routeplan.route.lifelines import Cuts
+from routeplan.route.model import Move
 from routeplan.site.model import Area, MoveWanted, Site
 
 Names = frozenset[str]

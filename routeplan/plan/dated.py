@@ -6,7 +6,7 @@ import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from routeplan.days import Cause
+from routeplan.route.days import Cause
 from routeplan.site.model import Area, Defect, Site, Surface
 from routeplan.site.spans import NO_FIRST, NO_LAST
 

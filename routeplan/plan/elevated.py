@@ -22,7 +22,7 @@ from routeplan.hazards.terrain import clean_ground
 from routeplan.machine.model import Figure, Machine
 from routeplan.machine.modelled import not_modelled
 from routeplan.machine.raised import FOLLOWS, INSTEAD, not_raised, raised_body
-from routeplan.route import Control, Leg, Move, Pose
+from routeplan.route.model import Control, Leg, Move, Pose
 from routeplan.site.elevated_zone import ElevatedZone
 from routeplan.site.model import Area, MoveWanted, Site
 

@@ -20,7 +20,7 @@ from routeplan.hazards.catalogue import CATALOGUE
 from routeplan.hazards.prepare import Hazards
 from routeplan.machine.model import Configuration
 from routeplan.plan.profile import NEAR_M, Profile
-from routeplan.route import Control, End, Facing, Hold, Orientation, Pose, Stand
+from routeplan.route.model import Control, End, Facing, Hold, Orientation, Pose, Stand
 from routeplan.search.anchors import check_motions
 from routeplan.site.model import Site
 

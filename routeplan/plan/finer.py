@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Point, Polygon, box
 
 from routeplan.plan.way import Stretch, Way, metre_m
-from routeplan.route import NearMiss
+from routeplan.route.model import NearMiss
 from routeplan.search.anchors import Anchor
 from routeplan.search.best_first import SWITCH_MM
 from routeplan.search.lattice import CheckedLattice, Found, NotFound

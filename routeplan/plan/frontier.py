@@ -15,7 +15,7 @@ from routeplan.hazards.ground import BETWEEN_STANCES_M
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.tile import BLOCKED
 from routeplan.machine.model import Machine
-from routeplan.route import NearMiss
+from routeplan.route.model import NearMiss
 from routeplan.search.anchors import STILL, Anchor, check_motions
 from routeplan.search.lattice import CheckedLattice, NotFound
 

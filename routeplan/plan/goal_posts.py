@@ -13,7 +13,7 @@ from routeplan.hazards.fields import soffit_sigma, top_reach_m, volume_under
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.sweep import FAR
 from routeplan.plan.profile import Profile
-from routeplan.route import Control
+from routeplan.route.model import Control
 from routeplan.site.model import Site
 
 

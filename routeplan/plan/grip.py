@@ -30,7 +30,7 @@ from routeplan.hazards.wheel_loads import turned
 from routeplan.machine.model import Machine
 from routeplan.plan.surer import HELD, Doubt, Surer
 from routeplan.plan.under_wheels import UnderWheels, ends_of
-from routeplan.route import Check, Control, Pose
+from routeplan.route.model import Check, Control, Pose
 from routeplan.site.model import MoveWanted, Site, Surface
 
 Floats = NDArray[np.float64]

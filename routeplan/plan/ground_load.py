@@ -21,7 +21,7 @@ from routeplan.hazards.wheel_loads import STEP_FACTOR, load_kn, sigma_kn, turned
 from routeplan.machine.model import Configuration, Machine
 from routeplan.plan.surer import CARRIED, Doubt, Surer
 from routeplan.plan.under_wheels import UnderWheels, ends_of
-from routeplan.route import Check, Pose
+from routeplan.route.model import Check, Pose
 from routeplan.site.model import Site, Surface
 
 Floats = NDArray[np.float64]

@@ -9,7 +9,7 @@ from routeplan.hazards import arrays
 from routeplan.machine.model import Configuration
 from routeplan.plan.profile import NEAR_M, Profile
 from routeplan.plan.steer import SET_TO, set_anew
-from routeplan.route import Control, Hold
+from routeplan.route.model import Control, Hold
 
 #: What people do where a machine goes on in another travel mode.
 _CHANGES = {

@@ -9,7 +9,7 @@ from itertools import pairwise
 from routeplan.plan.covered import Covered, Thing
 from routeplan.plan.portals import Portal, crossings
 from routeplan.plan.profile import Judged, Profile, checks_of
-from routeplan.route import MOVE_VERDICTS, Control, Leg, MoveVerdict, Pose
+from routeplan.route.model import MOVE_VERDICTS, Control, Leg, MoveVerdict, Pose
 
 #: Legs shorter than this are part of the next one, m.
 SHORTEST_M = 2.0

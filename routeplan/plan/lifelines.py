@@ -7,14 +7,14 @@ from concurrent.futures import ThreadPoolExecutor
 from copy import deepcopy
 
 from routeplan.hazards.terrain import build_terrain
-from routeplan.lifelines import Cuts, Lifelines, Rescue
 from routeplan.plan.aids import UNAIDED, Aids
 from routeplan.plan.cuts import cuts
 from routeplan.plan.move import MovePlanner
 from routeplan.plan.portals import portals_of
 from routeplan.plan.rescue import rescues
 from routeplan.plan.whole import Issue
-from routeplan.route import Plan
+from routeplan.route.lifelines import Cuts, Lifelines, Rescue
+from routeplan.route.model import Plan
 from routeplan.site.model import Site
 
 

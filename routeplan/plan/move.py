@@ -29,7 +29,7 @@ from routeplan.plan.slippery import SPARES, on_what_holds, slips
 from routeplan.plan.thrown import ROCKS_LESS, kept_off
 from routeplan.plan.turned import turned_text
 from routeplan.plan.way import Way
-from routeplan.route import MOVE_VERDICTS, Move, NearMiss, Pose, heading_rad
+from routeplan.route.model import MOVE_VERDICTS, Move, NearMiss, Pose, heading_rad
 from routeplan.search.anchors import Anchor
 from routeplan.search.lattice import CheckedLattice, NotFound
 from routeplan.site.changes import ALWAYS

@@ -21,7 +21,7 @@ from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 from skimage.graph import MCP_Geometric
 
-from routeplan.lifelines import OnFoot
+from routeplan.route.lifelines import OnFoot
 from routeplan.site.model import Site
 
 Floats = NDArray[np.floating[Any]]

@@ -29,7 +29,7 @@ from routeplan.plan.swing import SWING
 from routeplan.plan.trace import reversals, trace
 from routeplan.plan.way import Way, joined
 from routeplan.plan.zones import zones_of
-from routeplan.route import MOVE_VERDICTS, Check, Control, Hold, Move, MoveVerdict, NearMiss, Objection, Refused
+from routeplan.route.model import MOVE_VERDICTS, Check, Control, Hold, Move, MoveVerdict, NearMiss, Objection, Refused
 from routeplan.site.model import MoveWanted, Site
 
 Floats = NDArray[np.float64]

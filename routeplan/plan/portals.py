@@ -18,7 +18,7 @@ from shapely.geometry.base import BaseGeometry
 
 from routeplan.hazards.terrain import Terrain
 from routeplan.plan.ramps import Ramp, ramps_of
-from routeplan.route import Pose, heading_rad
+from routeplan.route.model import Pose, heading_rad
 from routeplan.search.passages import Passage, line_through
 from routeplan.site.model import Place, Site
 

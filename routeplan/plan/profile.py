@@ -28,7 +28,7 @@ from routeplan.plan.surer import BY_READINGS, Doubt, Surer
 from routeplan.plan.swing import SWING, Swung
 from routeplan.plan.trace import ROW_STEP_M
 from routeplan.plan.way import Stretch
-from routeplan.route import Check, CheckVerdict, Pose
+from routeplan.route.model import Check, CheckVerdict, Pose
 from routeplan.search.anchors import check_motions
 from routeplan.search.best_first import EIGHTHS, FORWARD_FACTOR, REVERSE_FACTOR
 from routeplan.search.motions import worth_m

@@ -16,7 +16,6 @@ from shapely import affinity
 from shapely.geometry import Point, Polygon
 
 from routeplan.hazards.terrain import Terrain, build_terrain
-from routeplan.lifelines import Rescue, Second
 from routeplan.machine.model import Machine
 from routeplan.plan.aids import UNAIDED, Aids
 from routeplan.plan.covered import outlines
@@ -24,7 +23,8 @@ from routeplan.plan.move import MovePlanner
 from routeplan.plan.on_foot import to_ground_controls
 from routeplan.plan.set_up import WORKFACE
 from routeplan.plan.whole import Issue, planned
-from routeplan.route import Move, Pose, heading_rad
+from routeplan.route.lifelines import Rescue, Second
+from routeplan.route.model import Move, Pose, heading_rad
 from routeplan.search.anchors import Anchor
 from routeplan.site.model import MoveWanted, Obstacle, Place, Site
 

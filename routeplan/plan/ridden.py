@@ -14,7 +14,7 @@ from routeplan.hazards.arrays import Body
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.rebound import Ride
 from routeplan.hazards.rolling import wheel_levels
-from routeplan.route import Pose, heading_rad
+from routeplan.route.model import Pose, heading_rad
 
 Floats = NDArray[np.float64]
 

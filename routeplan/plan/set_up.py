@@ -13,7 +13,7 @@ from routeplan.hazards.register import verdict
 from routeplan.hazards.set_up import Lean, clear_of_tail_m, leans, stood_about, swept_by_tail
 from routeplan.machine.model import Machine
 from routeplan.machine.modelled import ON_OUTRIGGERS, on_outriggers
-from routeplan.route import MOVE_VERDICTS, Check, CheckVerdict, Pose, heading_rad
+from routeplan.route.model import MOVE_VERDICTS, Check, CheckVerdict, Pose, heading_rad
 from routeplan.search.anchors import Anchor
 from routeplan.site.model import Site
 

@@ -23,7 +23,7 @@ from routeplan.plan.set_up import SetUp
 from routeplan.plan.spots import MOST_READ, Question
 from routeplan.plan.surer import BY_READINGS, EITHER, Doubt
 from routeplan.plan.swing import SWING
-from routeplan.route import Check, Measurement
+from routeplan.route.model import Check, Measurement
 from routeplan.site.ground import levels_at
 from routeplan.site.model import Site
 

@@ -17,7 +17,7 @@ from routeplan.hazards.uncertainty import sigma_pitch, sigma_roll
 from routeplan.machine.model import Machine
 from routeplan.plan.grip import GRIP
 from routeplan.plan.thrown import barred
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.search.lattice import CheckedLattice
 from routeplan.site.model import MoveWanted, Site
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator
 
-from routeplan.days import Slip
 from routeplan.plan.dated import ONE, changes_of
 from routeplan.plan.stays import Stay
 from routeplan.plan.way_by_day import WayByDay
+from routeplan.route.days import Slip
 
 #: So many days later are looked at.
 MOST_DAYS = 14

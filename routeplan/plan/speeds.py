@@ -32,7 +32,7 @@ from routeplan.plan.profile import NEAR_M, Profile
 from routeplan.plan.ridden import Path, path_of, rides
 from routeplan.plan.surer import Doubt, Surer
 from routeplan.plan.swing import Swung, not_swung
-from routeplan.route import Control, Hold, Pose
+from routeplan.route.model import Control, Hold, Pose
 
 Floats = NDArray[np.float64]
 #: Where a point has more room than its doubt and a swing of this, nobody asks how sure readings make it, m.

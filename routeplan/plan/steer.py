@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from routeplan.machine.model import Machine
 from routeplan.machine.shape import turn_radius_at_origin_m
-from routeplan.route import Pose
+from routeplan.route.model import Pose
 from routeplan.search.motions import Turn
 
 Floats = NDArray[np.float64]

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from routeplan.hazards.catalogue import CheckKind
 from routeplan.hazards.register import verdict
-from routeplan.route import Check
+from routeplan.route.model import Check
 
 Floats = NDArray[np.float64]
 

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
 
-from routeplan.days import SAFE, MachineCalendar, MachineDay, Slip, Window, Without
 from routeplan.plan.dated import ONE
+from routeplan.route.days import SAFE, MachineCalendar, MachineDay, Slip, Window, Without
 from routeplan.site.model import MoveWanted
 
 

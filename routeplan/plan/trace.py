@@ -13,7 +13,7 @@ from routeplan.hazards.sweep import along
 from routeplan.machine.model import Configuration, Machine
 from routeplan.plan.steer import steered
 from routeplan.plan.way import Stretch
-from routeplan.route import Pose, bearing_deg
+from routeplan.route.model import Pose, bearing_deg
 
 Floats = NDArray[np.float64]
 

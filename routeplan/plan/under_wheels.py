@@ -15,7 +15,7 @@ from routeplan.hazards.attitude import stand
 from routeplan.hazards.prepare import Hazards
 from routeplan.machine.model import Machine
 from routeplan.plan.trace import ROW_STEP_M, ROW_TURN_RAD
-from routeplan.route import Pose, heading_rad
+from routeplan.route.model import Pose, heading_rad
 from routeplan.site.model import Site
 
 Floats = NDArray[np.float64]

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 
 from routeplan.plan.covered import outlines
 from routeplan.plan.trace import ROW_STEP_M
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.model import Site
 
 #: What a body reaches beyond its outlines: its tube, for whatever the site's thresholds allow, m.

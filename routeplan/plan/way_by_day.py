@@ -12,14 +12,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
-from routeplan.days import SAFE
 from routeplan.hazards.arrays import Body
 from routeplan.hazards.body import build_body
 from routeplan.plan.covered import Covered
 from routeplan.plan.dated import Dated, Held, against, held_on, taken, undone
 from routeplan.plan.move import MovePlanner
 from routeplan.plan.whole import Issue, judged
-from routeplan.route import Move, MoveVerdict
+from routeplan.route.days import SAFE
+from routeplan.route.model import Move, MoveVerdict
 from routeplan.site.model import MoveWanted, Site
 
 

@@ -19,9 +19,9 @@ from routeplan.plan.move import MovePlanner
 from routeplan.plan.outcome import k_of, kept_apart
 from routeplan.plan.portals import Portal, portals_of
 from routeplan.plan.validity import last_day, last_day_of_all
-from routeplan.plan_rounding import as_written
 from routeplan.recheck.opinion import second_opinion
-from routeplan.route import CAUTIONS, Conditions, FileRecord, Move, Objection, Plan
+from routeplan.route.model import CAUTIONS, Conditions, FileRecord, Move, Objection, Plan
+from routeplan.route.rounding import as_written
 from routeplan.search.motions import Turn, solve_motions
 from routeplan.site.changes import given_by
 from routeplan.site.model import GridSpec, MoveWanted, Site

@@ -17,7 +17,7 @@ from routeplan.hazards.ground import OUT, slope_margins
 from routeplan.hazards.prepare import Hazards
 from routeplan.machine.model import Configuration, Machine
 from routeplan.plan.profile import Profile
-from routeplan.route import Pose, Zone, heading_rad
+from routeplan.route.model import Pose, Zone, heading_rad
 
 Floats = NDArray[np.float64]
 

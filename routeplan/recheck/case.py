@@ -14,7 +14,7 @@ from routeplan.recheck.levels import DEFECT_REACH_M, Levels
 from routeplan.recheck.readings import Readings
 from routeplan.recheck.track import Floats, Ints, Track, driven_in, envelope
 from routeplan.recheck.uncertainty import Sigmas, Sure
-from routeplan.route import Conditions, Move
+from routeplan.route.model import Conditions, Move
 from routeplan.site.elevated_zone import ElevatedZone
 from routeplan.site.model import Area, Site
 

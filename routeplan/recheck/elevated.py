@@ -18,7 +18,7 @@ from routeplan.recheck.sweep import Sweep, parts_of
 from routeplan.recheck.touch import near
 from routeplan.recheck.track import Ints
 from routeplan.recheck.wheels import swept_contacts, wheel_reach_m
-from routeplan.route import Move, Objection
+from routeplan.route.model import Move, Objection
 
 #: The line of the catalogue.
 KIND = "elevated zone"

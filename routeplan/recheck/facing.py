@@ -12,7 +12,7 @@ from routeplan.recheck.case import Case
 from routeplan.recheck.form import FORM_TOLERANCE_M, objection
 from routeplan.recheck.levels import KNOWN_BELOW_M, Levels
 from routeplan.recheck.track import Floats
-from routeplan.route import Move, Objection, Pose
+from routeplan.route.model import Move, Objection, Pose
 from routeplan.site.model import Site
 
 #: Mean slopes along the machine that contradict a word: a slope the other way, or one that is not level any more.

@@ -10,7 +10,7 @@ from shapely.geometry.base import BaseGeometry
 
 from routeplan.machine.model import Machine
 from routeplan.recheck.track import driven_in, envelope, read_rows, subdivide
-from routeplan.route import Move
+from routeplan.route.model import Move
 
 #: Farther than this from every corner no check looks for an area, m: they look for bodies over it, and the tube is
 #: less than this wide.

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from routeplan.machine.model import Machine
 from routeplan.machine.modelled import not_ridden
 from routeplan.recheck.track import Rows, driven_in, envelope, largest_displacement
-from routeplan.route import Move, Objection, Plan, Pose
+from routeplan.route.model import Move, Objection, Plan, Pose
 from routeplan.site.model import MoveWanted, Place, Site, TravelMode
 
 #: Coordinates are written to 1e-5 m and 1e-5 deg; each difference of two carries this much at most.

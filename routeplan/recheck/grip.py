@@ -20,7 +20,7 @@ from routeplan.recheck.stance import Plane, Stance
 from routeplan.recheck.touch import gaps, local, near
 from routeplan.recheck.track import Floats
 from routeplan.recheck.wheels import accepts, swept_contacts, wheel_reach_m
-from routeplan.route import Move, Objection
+from routeplan.route.model import Move, Objection
 from routeplan.site.model import Surface
 
 KIND = "grip"

@@ -39,7 +39,7 @@ from routeplan.recheck.uncertainty import confidence_k
 from routeplan.recheck.validity import outlived, past, validity_objections
 from routeplan.recheck.verdicts import check_objections, move_objections, walkway_objections
 from routeplan.recheck.wheels import keep_off, meet_defects, unaccepted_ground
-from routeplan.route import Conditions, Move, Objection, Plan
+from routeplan.route.model import Conditions, Move, Objection, Plan
 from routeplan.site.model import Site
 
 #: Samples looked at together; bounds the memory of any route.

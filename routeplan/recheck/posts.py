@@ -12,7 +12,7 @@ import shapely
 from routeplan.recheck.case import Case
 from routeplan.recheck.ledger import Ledger
 from routeplan.recheck.levels import KNOWN_BELOW_M, Raster
-from routeplan.route import Move, Objection
+from routeplan.route.model import Move, Objection
 from routeplan.site.model import LineCorridor
 
 _BAR = re.compile(r"crossbar at most (-?\d+(?:\.\d+)?) m")

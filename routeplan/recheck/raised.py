@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from routeplan.machine.model import Figure, Machine, Wheel
 from routeplan.machine.modelled import not_modelled
 from routeplan.machine.raised import not_raised, raised_body
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.elevated_zone import ElevatedZone
 from routeplan.site.model import MoveWanted, Site, Thresholds
 

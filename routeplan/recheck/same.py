@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 
 from routeplan.machine.model import Machine
-from routeplan.route import CAUTIONS, Objection, Plan
+from routeplan.route.model import CAUTIONS, Objection, Plan
 from routeplan.site.model import Site
 
 _NOWHERE = (math.nan, math.nan)

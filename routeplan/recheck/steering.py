@@ -17,7 +17,7 @@ from routeplan.machine.model import Machine
 from routeplan.recheck.form import FORM_TOLERANCE_M, ROUNDING_M, ROUNDING_RAD, objection, worst
 from routeplan.recheck.ledger import STEERED_BY
 from routeplan.recheck.track import Floats, Rows
-from routeplan.route import Move, Objection, Pose
+from routeplan.route.model import Move, Objection, Pose
 
 #: Share of the turn radius left to the rounding of rows.
 RADIUS_SHARE = 0.005

@@ -14,7 +14,7 @@ from routeplan.recheck.ledger import CATALOGUE, Instance, Ledger
 from routeplan.recheck.opinion import UNDRIVEN, Look, Near, look
 from routeplan.recheck.verdicts import NEVER_FAILS, NOISE, open_reasons
 from routeplan.recheck.wheels import depth_m, height_m
-from routeplan.route import Conditions, Measured, Move, StopNumber
+from routeplan.route.model import Conditions, Measured, Move, StopNumber
 from routeplan.site.model import Defect, Site, Soffit
 
 _FIGURE = {"depth": "depth_m", "width": "width_m", "height": "height_m", "level": "level_m", "clear height": "clear_m"}

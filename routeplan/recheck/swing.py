@@ -32,7 +32,7 @@ from routeplan.recheck.overhead import (
 )
 from routeplan.recheck.stance import Plane, Stance
 from routeplan.recheck.track import Floats, Ints, Rows, Track
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.model import Soffit
 
 KIND = "basket swing"

@@ -15,7 +15,7 @@ from routeplan.recheck.case import Case
 from routeplan.recheck.form import FORM_TOLERANCE_M, ROUNDING_M, ROW_STEP_M, objection
 from routeplan.recheck.touch import hulls
 from routeplan.recheck.track import Floats, Ints, envelope
-from routeplan.route import Control, Hold, Move, Objection, Pose
+from routeplan.route.model import Control, Hold, Move, Objection, Pose
 
 _SPEED = re.compile(r"(\d+(?:\.\d+)?) m/s")
 _SLOWLY = re.compile(r"[Nn]o faster than \d+(?:\.\d+)? m/s")

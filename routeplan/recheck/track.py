@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from routeplan.machine.model import Configuration, Machine
-from routeplan.route import Move, Pose
+from routeplan.route.model import Move, Pose
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]

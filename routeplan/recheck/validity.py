@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from routeplan.recheck.case import Case
 from routeplan.recheck.form import objection
 from routeplan.recheck.told import body_over
-from routeplan.route import Move, Objection, Plan
+from routeplan.route.model import Move, Objection, Plan
 
 
 def validity_objections(move: Move, case: Case) -> Iterator[Objection]:

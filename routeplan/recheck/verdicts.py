@@ -14,7 +14,7 @@ from routeplan.recheck.case import Case
 from routeplan.recheck.ledger import CATALOGUE, STEERED_BY, Instance, Ledger
 from routeplan.recheck.sweep import Crossing
 from routeplan.recheck.track import Floats
-from routeplan.route import MOVE_VERDICTS, Check, Move, Objection
+from routeplan.route.model import MOVE_VERDICTS, Check, Move, Objection
 
 #: Float noise that is no reason to object, in metres or degrees.
 NOISE = 1e-6

@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from itertools import groupby
 from pathlib import Path
 
-from routeplan.days import SAFE, Calendar, MachineCalendar
 from routeplan.report.calendar_table import day_tables
 from routeplan.report.calendar_words import MEANINGS, RULES, WITHOUT, alarms, facts_of, safe_text, span_text
 from routeplan.report.markup import escape, name
 from routeplan.report.packaged import asset, policy
 from routeplan.report.wording import place_name, time_text
+from routeplan.route.days import SAFE, Calendar, MachineCalendar
 from routeplan.site.model import Site
 
 

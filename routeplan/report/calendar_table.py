@@ -7,10 +7,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
 
-from routeplan.days import OPEN, SAFE, Calendar, MachineCalendar, MachineDay, Without
 from routeplan.report.calendar_words import day_text, letter_of, safe_text, span_text
 from routeplan.report.markup import escape, name
 from routeplan.report.wording import place_name
+from routeplan.route.days import OPEN, SAFE, Calendar, MachineCalendar, MachineDay, Without
 from routeplan.site.model import Site
 
 #: Days on which nothing changes are folded from so many on, and a table is cut after so many columns.

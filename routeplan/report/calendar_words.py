@@ -7,9 +7,9 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
-from routeplan.days import OPEN, SAFE, Calendar, MachineCalendar, Slip, Without
 from routeplan.report.wording import counted, place_name, time_text
-from routeplan.route import MoveVerdict
+from routeplan.route.days import OPEN, SAFE, Calendar, MachineCalendar, Slip, Without
+from routeplan.route.model import MoveVerdict
 from routeplan.site.model import Site
 
 #: Letter of each verdict of a day; small where a machine would only be there if it had stayed.

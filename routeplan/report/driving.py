@@ -8,7 +8,7 @@ from itertools import groupby
 
 from routeplan.machine.model import Machine
 from routeplan.machine.modelled import steering
-from routeplan.route import Move, Plan, Pose
+from routeplan.route.model import Move, Plan, Pose
 
 #: How a machine is driven, in words.
 TRAVEL_MODES = {

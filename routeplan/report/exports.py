@@ -24,7 +24,7 @@ from shapely.geometry.polygon import orient
 
 from routeplan.errors import RouteplanError
 from routeplan.report.driving import facing_text, orientation_text
-from routeplan.route import Move, Plan, Pose
+from routeplan.route.model import Move, Plan, Pose
 
 Row = dict[str, Any]
 
@@ -230,7 +230,7 @@ def write_geopackage(plan: Plan, path: Path) -> None:
     Parameters
     ----------
     plan
-        The plan, as ``plan_rounding.as_written`` rounds it.
+        The plan, as ``rounding.as_written`` rounds it.
     path
         A file that does not exist yet. Its timestamps are the plan's time of issue.
     """
@@ -291,7 +291,7 @@ def write_geojson(plan: Plan, path: Path) -> None:
     Parameters
     ----------
     plan
-        The plan, as ``plan_rounding.as_written`` rounds it.
+        The plan, as ``rounding.as_written`` rounds it.
     path
         The file to write.
 

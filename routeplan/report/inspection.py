@@ -11,7 +11,7 @@ from routeplan.report.markup import data_block, escape, name
 from routeplan.report.move_html import ends, issue_line, stamp, until
 from routeplan.report.packaged import asset, policy
 from routeplan.report.wording import VERDICTS, counted, time_text
-from routeplan.route import Move, Plan
+from routeplan.route.model import Move, Plan
 from routeplan.site.model import Site
 
 #: How the list is used; on the page and on every sheet of paper.

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from routeplan.report.inspection_line import Line
 from routeplan.report.markup import plain
-from routeplan.route import Plan
+from routeplan.route.model import Plan
 
 COLUMNS = (
     "row", "plan_revision", "issued", "plan_sha256", "move", "machine", "verdict", "line", "chainage_m", "place",

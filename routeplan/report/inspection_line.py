@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from routeplan.report.wording import down, place_text, up
-from routeplan.route import Measured, StopNumber
+from routeplan.route.model import Measured, StopNumber
 from routeplan.site.model import Defect, Soffit
 
 #: Said wherever there is no number: what nobody has a limit for is never in order by itself.

@@ -12,7 +12,7 @@ from routeplan.report.stops import place_at, stops_of
 from routeplan.report.tight import zone_tag
 from routeplan.report.trouble import unsettled
 from routeplan.report.wording import VERDICTS
-from routeplan.route import Move, Plan, StopNumber
+from routeplan.route.model import Move, Plan, StopNumber
 from routeplan.site.model import Defect, Site, Soffit
 
 #: What to look for in a stretch where a hazard bites, beside what is recorded.

@@ -14,7 +14,7 @@ from routeplan.report.inspection_line import ASK, Line
 from routeplan.report.nearby import NEAR_M
 from routeplan.report.sweep import placements
 from routeplan.report.wording import down
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.model import Site, Surface
 from routeplan.site.spans import span_words
 

@@ -10,7 +10,7 @@ from routeplan.report.markup import name
 from routeplan.report.stops import Stop
 from routeplan.report.tables import table
 from routeplan.report.wording import VERDICTS, place_name, up
-from routeplan.route import Leg, Move
+from routeplan.route.model import Leg, Move
 from routeplan.site.model import Site
 
 #: Of what a leg passes, so many are named; the site graph lists them all.

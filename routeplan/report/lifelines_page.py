@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from routeplan.lifelines import Cuts, Lifelines, Rescue
 from routeplan.report.markup import escape, name
 from routeplan.report.move_html import ends, issue_line, page_cautions, stamp, until
 from routeplan.report.packaged import asset, policy
 from routeplan.report.wording import place_name
-from routeplan.route import Move, Plan
+from routeplan.route.lifelines import Cuts, Lifelines, Rescue
+from routeplan.route.model import Move, Plan
 from routeplan.site.model import Site
 
 #: How the page is used.

@@ -7,7 +7,7 @@ import math
 from routeplan.machine.model import Machine
 from routeplan.machine.modelled import no_such_figure
 from routeplan.report.wording import amount_text
-from routeplan.route import Check, CheckVerdict, Move
+from routeplan.route.model import Check, CheckVerdict, Move
 
 #: Check verdicts from worst to best.
 WORST_FIRST: tuple[CheckVerdict, ...] = ("fail", "not proven", "pass with controls", "pass")

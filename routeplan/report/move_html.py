@@ -48,7 +48,7 @@ from routeplan.report.wording import (
     time_text,
     up,
 )
-from routeplan.route import Check, Move, Plan
+from routeplan.route.model import Check, Move, Plan
 from routeplan.site.model import Site
 
 _RULED = ("Driver", "Traffic marshal", "Radio channel", "Rescue: who, and how", "Walked and signed by", "Day and time")

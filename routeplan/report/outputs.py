@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from routeplan.plan_set import OutputSet
+from routeplan.planfile.output_set import OutputSet
 from routeplan.report.exports import NoTransformation, write_geojson, write_geopackage
 from routeplan.report.page import write_map
 from routeplan.report.site_graph import write_site_graph
-from routeplan.route import Plan
+from routeplan.route.model import Plan
 from routeplan.site.model import Site
 
 

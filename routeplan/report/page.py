@@ -22,7 +22,7 @@ from routeplan.report.shapes import Layer, bounds_of
 from routeplan.report.symbols import definitions
 from routeplan.report.tables import symbol, table
 from routeplan.report.wording import VERDICTS
-from routeplan.route import Move, Plan
+from routeplan.route.model import Move, Plan
 from routeplan.site.model import Site
 
 #: Height of the plan of everything at most, units.

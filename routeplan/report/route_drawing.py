@@ -18,7 +18,7 @@ from routeplan.report.stops import Stop, reversals_of, stops_of
 from routeplan.report.sweep import placements, swept
 from routeplan.report.tight import names_near, tight_places, zone_figures, zone_tag
 from routeplan.report.wording import against_text, amount_text, place_text, span_text
-from routeplan.route import Check, Move, Plan, Pose, Zone, heading_rad
+from routeplan.route.model import Check, Move, Plan, Pose, Zone, heading_rad
 from routeplan.site.model import Area, Site
 
 #: The deciding check takes the mark of a tight place that lies this close to it along the way, metres.

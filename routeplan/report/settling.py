@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from routeplan.route import Check, Measurement
+from routeplan.route.model import Check, Measurement
 
 
 def measured_text(check: Check) -> str:

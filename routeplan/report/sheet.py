@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from routeplan.report.margins import idle, idle_words
 from routeplan.report.plan_svg import HEIGHT_UNITS, UNIT_M
 from routeplan.report.stops import Stop
-from routeplan.route import Move
+from routeplan.route.model import Move
 
 #: Of an A4 sheet upright, what head, verdict, key, ruled lines and cautions leave to plan and tables, millimetres.
 _ROOM_MM = 163.0

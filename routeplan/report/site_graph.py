@@ -6,7 +6,7 @@ from pathlib import Path
 
 import networkx
 
-from routeplan.route import Leg, Move, Plan, Pose
+from routeplan.route.model import Leg, Move, Plan, Pose
 from routeplan.site.model import Site
 
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from routeplan.route import Move, Pose
+from routeplan.route.model import Move, Pose
 
 #: What lies closer together along the way than this is one stop with several lines; so are tight places that lie closer
 #: together than the other, metres.

@@ -11,7 +11,7 @@ from shapely import MultiPoint, union_all
 from shapely.geometry.base import BaseGeometry
 
 from routeplan.report.shapes import Position
-from routeplan.route import Pose, heading_rad
+from routeplan.route.model import Pose, heading_rad
 
 #: The band is simplified to 50 mm: by half of that, as the point at which a ring begins may move by two such steps.
 BAND_TOLERANCE_M = 0.05

@@ -16,7 +16,7 @@ from routeplan.report.margins import BETWEEN, capped, made, said, spare_text
 from routeplan.report.stops import Entry, place_at
 from routeplan.report.sweep import placements
 from routeplan.report.wording import amount_text
-from routeplan.route import Check, Move, NearMiss, Pose, Zone
+from routeplan.route.model import Check, Move, NearMiss, Pose, Zone
 from routeplan.site.model import Site
 
 #: A margin below this is told to the driver, in the unit of its check: metres, or degrees.

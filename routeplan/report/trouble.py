@@ -11,7 +11,7 @@ from routeplan.report.settling import measured_text
 from routeplan.report.tables import go, table
 from routeplan.report.tight import names_at
 from routeplan.report.wording import against_text, amount_text
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.model import Site
 
 

@@ -6,7 +6,7 @@ import math
 import re
 from dataclasses import dataclass
 
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.model import Site
 
 #: Below this a last digit is float noise, not a figure.

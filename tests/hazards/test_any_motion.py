@@ -26,7 +26,7 @@ from routeplan.recheck.stance import stand
 from routeplan.recheck.steering import turn_radius_m as second_radius_m
 from routeplan.recheck.sweep import Sweep, parts_of
 from routeplan.recheck.track import envelope, read_rows, subdivide
-from routeplan.route import Conditions
+from routeplan.route.model import Conditions
 from routeplan.search.anchors import check_motions
 from routeplan.site.model import Obstacle, Site, Thresholds
 from tests import worlds

@@ -34,7 +34,7 @@ from routeplan.recheck.strike import offer_strike
 from routeplan.recheck.sweep import Crossing, offer_sweep
 from routeplan.recheck.track import envelope, read_rows, subdivide
 from routeplan.recheck.wheels import keep_off, meet_defects, unaccepted_ground
-from routeplan.route import Conditions
+from routeplan.route.model import Conditions
 from routeplan.search.anchors import check_motions
 from routeplan.site.model import LineCorridor, LineHeight, MoveWanted, SafetyDistance, Site
 from tests.random_sites import small_site

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from routeplan.hazards.tile import BLOCKED
 from routeplan.machine.model import Machine
 from routeplan.recheck.opinion import look
-from routeplan.route import Conditions, Move
+from routeplan.route.model import Conditions, Move
 from routeplan.site.model import Site, Thresholds
 from tests import worlds
 from tests.hazards.test_closer import looked_at

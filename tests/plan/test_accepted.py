@@ -13,7 +13,7 @@ from routeplan.plan.accepted import Accepted
 from routeplan.plan.tiles import Store
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.far import FAR_M, keeps_far
-from routeplan.route import Plan
+from routeplan.route.model import Plan
 from routeplan.site.changes import ALWAYS
 from routeplan.site.model import Area, GridSpec, Site
 from tests import worlds

@@ -10,14 +10,14 @@ from typing import Any
 import pytest
 from shapely.geometry import Polygon, box
 
-from routeplan.days import Cause, MachineCalendar, Slip, Window
 from routeplan.hazards.terrain import build_terrain
 from routeplan.machine.model import Machine
 from routeplan.plan import finer, whole
 from routeplan.plan.calendar import calendar_of, days_of
 from routeplan.plan.covered import Covered
 from routeplan.plan.move import MovePlanner
-from routeplan.route import Move, Objection
+from routeplan.route.days import Cause, MachineCalendar, Slip, Window
+from routeplan.route.model import Move, Objection
 from routeplan.site.bearing import HardGround, Proof
 from routeplan.site.hire import Hire
 from routeplan.site.model import Acceptance, Area, Defect, GridSpec, MoveWanted, Obstacle, Site, Surface

@@ -17,8 +17,8 @@ from routeplan.cli.main import main
 from routeplan.plan.changes import Reroute
 from routeplan.plan.covered import outlines
 from routeplan.plan.whole import Issue
-from routeplan.planfile import read_plan
-from routeplan.route import Conditions
+from routeplan.planfile.plan import read_plan
+from routeplan.route.model import Conditions
 from routeplan.site.changes import ALWAYS
 from routeplan.site.model import Area
 from routeplan.site.read import read_site

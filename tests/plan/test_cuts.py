@@ -18,13 +18,13 @@ import pytest
 from shapely.geometry import Polygon, box
 
 from routeplan.hazards.terrain import build_terrain
-from routeplan.lifelines import Cuts
 from routeplan.machine.model import Machine
 from routeplan.plan.cuts import cuts, hitting
 from routeplan.plan.move import MovePlanner
 from routeplan.plan.whole import Issue, planned
 from routeplan.recheck.opinion import second_opinion
-from routeplan.route import Conditions, Move, Objection
+from routeplan.route.lifelines import Cuts
+from routeplan.route.model import Conditions, Move, Objection
 from routeplan.site.changes import ALWAYS
 from routeplan.site.model import Area, GridSpec, MoveWanted, Obstacle, Site
 from tests import worlds

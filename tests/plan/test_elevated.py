@@ -18,7 +18,7 @@ from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
 from routeplan.recheck.raised import Raised as Again
 from routeplan.recheck.raised import raised_as_asked
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.elevated_zone import ElevatedZone
 from routeplan.site.model import Defect, Obstacle, Site, Soffit, Thresholds
 from tests import worlds

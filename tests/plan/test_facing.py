@@ -11,7 +11,7 @@ from shapely.geometry import box
 from routeplan.plan.facing import turns_of
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.model import Site, Soffit, Thresholds
 from tests import worlds
 from tests.recheck.drives import certain, drive

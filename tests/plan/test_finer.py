@@ -13,7 +13,7 @@ from routeplan.plan import finer
 from routeplan.plan import move as move_module
 from routeplan.plan.finer import FINE, Look, part_of
 from routeplan.plan.whole import plan_site
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.model import GridSpec, Obstacle, Site
 from tests import worlds
 from tests.test_completeness import drawn_site

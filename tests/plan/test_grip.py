@@ -22,7 +22,7 @@ from routeplan.plan.slippery import left_at
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
 from routeplan.recheck.uncertainty import confidence_k
-from routeplan.route import Check, Move, Plan
+from routeplan.route.model import Check, Move, Plan
 from routeplan.site.friction import Friction
 from routeplan.site.model import Obstacle, Site, Thresholds
 from tests.recheck.drives import drive, move_of, opinion, yard_for

@@ -24,7 +24,7 @@ from routeplan.plan.ground_load import ground_load_check
 from routeplan.plan.surer import Surer
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
-from routeplan.route import Check, Plan
+from routeplan.route.model import Check, Plan
 from routeplan.site.bearing import Bearing, Clay, Drained, HardGround, Platform
 from routeplan.site.model import Acceptance, Defect, Site, Surface
 from tests.recheck.drives import drive, move_of, opinion, yard_for

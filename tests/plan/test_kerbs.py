@@ -11,7 +11,7 @@ from shapely import affinity
 from shapely.geometry import Polygon, box
 
 from routeplan.plan.whole import plan_site
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.model import Defect, Thresholds
 from tests.worlds import flat_site, place, scissor, wanted
 

@@ -11,7 +11,7 @@ from shapely.geometry import box
 from routeplan.machine.model import Figure, Machine, Tag
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
-from routeplan.route import Hold, Move, Plan
+from routeplan.route.model import Hold, Move, Plan
 from routeplan.site.model import Obstacle, Site, Soffit, TravelMode
 from tests import worlds
 

@@ -9,7 +9,7 @@ import pytest
 from routeplan.machine.read import build_machine
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
-from routeplan.route import Pose
+from routeplan.route.model import Pose
 from tests import worlds
 
 

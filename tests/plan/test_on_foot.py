@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from shapely.geometry import Point, Polygon, box
 
-from routeplan.lifelines import OnFoot
 from routeplan.plan.on_foot import ARM_M, CELL_M, WIDTH_M, to_ground_controls
+from routeplan.route.lifelines import OnFoot
 from routeplan.site.model import Area, Defect, Excavation, Obstacle
 from tests import worlds
 

@@ -12,7 +12,7 @@ from shapely.geometry import box
 from routeplan.plan.swing import SWING
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
-from routeplan.route import Move, Plan
+from routeplan.route.model import Move, Plan
 from routeplan.site.model import LineCorridor, LineHeight, SafetyDistance, Site
 from tests.worlds import flat_site, place, scissor, wanted
 

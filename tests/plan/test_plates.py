@@ -13,7 +13,7 @@ from routeplan.hazards.edges import driven_over, proven_for
 from routeplan.hazards.wheel_loads import level_kn
 from routeplan.machine.model import Machine
 from routeplan.plan.whole import plan_site
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.bearing import HardGround, Proof
 from routeplan.site.model import Defect
 from tests.plan.test_ground_load import LEVEL_KN, weighed

@@ -23,7 +23,7 @@ from routeplan.plan.ramps import NARROWEST_M
 from routeplan.plan.whole import plan_site
 from routeplan.report.site_graph import site_graph
 from routeplan.report.wording import through_text
-from routeplan.route import heading_rad
+from routeplan.route.model import heading_rad
 from routeplan.site.model import Area, Obstacle, Site
 from routeplan.site.read import read_site
 from tests import worlds

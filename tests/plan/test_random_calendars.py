@@ -15,12 +15,12 @@ from dataclasses import dataclass, field, replace
 
 import pytest
 
-from routeplan.days import SAFE, MachineCalendar
 from routeplan.plan import finer
 from routeplan.plan.aids import UNAIDED
 from routeplan.plan.calendar import calendar_of
 from routeplan.plan.whole import Earlier, Issue, plan_moves, plan_site
-from routeplan.route import Move
+from routeplan.route.days import SAFE, MachineCalendar
+from routeplan.route.model import Move
 from routeplan.site.model import GridSpec, MoveWanted, Site
 from tests.calendars import DAYS, ISSUED, day, drawn_calendar
 

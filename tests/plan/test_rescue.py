@@ -10,12 +10,12 @@ import pytest
 from shapely import affinity
 from shapely.geometry import Polygon, box
 
-from routeplan.lifelines import Rescue
 from routeplan.machine.model import Machine
 from routeplan.plan.rescue import BESIDE_M, rescues
 from routeplan.plan.whole import Issue, plan_site
 from routeplan.recheck.opinion import second_opinion
-from routeplan.route import Conditions, Move, Objection, heading_rad
+from routeplan.route.lifelines import Rescue
+from routeplan.route.model import Conditions, Move, Objection, heading_rad
 from routeplan.site.model import GridSpec, Obstacle, Place, Site
 from tests import worlds
 

@@ -22,7 +22,7 @@ from routeplan.plan.rounds import bounded, cheapest_round
 from routeplan.plan.site_graph import CHANGE_M, Arrival, Node, SiteGraph, Stop
 from routeplan.plan.way import metre_m
 from routeplan.plan.whole import plan_site
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.search.lattice import Found
 from routeplan.site.model import MoveWanted, Obstacle, Site
 from tests import worlds

@@ -22,7 +22,7 @@ from routeplan.plan.findings import findings
 from routeplan.plan.set_up import SetUp, set_up_at, set_up_check, set_ups
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import look, recheck_plan
-from routeplan.route import Check, Conditions, Move, Plan, Pose
+from routeplan.route.model import Check, Conditions, Move, Plan, Pose
 from routeplan.search.anchors import Anchor
 from routeplan.site.model import Obstacle, Site, Thresholds, Walkway
 from tests import worlds

@@ -15,7 +15,7 @@ from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
 from routeplan.recheck.readings import Readings
 from routeplan.recheck.uncertainty import Sigmas, Sure
-from routeplan.route import Measurement
+from routeplan.route.model import Measurement
 from routeplan.search.anchors import Anchor
 from routeplan.site.read import read_site
 from tests.plan.test_set_up import hazards_of

@@ -17,7 +17,7 @@ from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
 from routeplan.report.site_graph import write_site_graph
 from routeplan.report.wording import through_text
-from routeplan.route import Move, Plan
+from routeplan.route.model import Move, Plan
 from routeplan.search.lattice import CheckedLattice
 from routeplan.site.model import Area, MoveWanted, Obstacle, Site, Walkway
 from tests import worlds

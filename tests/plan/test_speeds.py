@@ -27,7 +27,7 @@ from routeplan.plan.speeds import FIGURES, TOGETHER_M, Paced, largest_kept, leas
 from routeplan.plan.swing import SWING, Swung
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.stance import planes_of
-from routeplan.route import Check, Move
+from routeplan.route.model import Check, Move
 from routeplan.site.model import Defect, LineCorridor, LineHeight, SafetyDistance, Site, Soffit, Thresholds
 from tests.pitch_plane import PitchPlane
 from tests.recheck.drives import drive, opinion

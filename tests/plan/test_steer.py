@@ -13,7 +13,7 @@ from shapely.geometry import box
 
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
-from routeplan.route import Move, Plan
+from routeplan.route.model import Move, Plan
 from routeplan.site.model import Obstacle, Site, Thresholds
 from tests import worlds
 

@@ -20,7 +20,7 @@ from routeplan.plan.ridden import Path, path_of, rides
 from routeplan.plan.speeds import Paced, least_over, paced, points_of
 from routeplan.plan.swing import SWING
 from routeplan.plan.whole import plan_site
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.bearing import HardGround, Proof
 from routeplan.site.model import Defect, Site, Thresholds
 from tests.pitch_plane import PitchPlane

@@ -16,7 +16,7 @@ from routeplan.plan.speeds import FIGURES
 from routeplan.plan.swing import SWING
 from routeplan.plan.thrown import kept_off, rocking_m
 from routeplan.plan.whole import plan_site
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.search.anchors import Anchor
 from routeplan.site.model import GridSpec, Obstacle, Site, Thresholds
 from tests.recheck.drives import opinion

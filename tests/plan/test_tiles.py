@@ -16,8 +16,8 @@ from routeplan.plan.aids import UNAIDED, Aids
 from routeplan.plan.lattices import Lattices
 from routeplan.plan.tiles import Store, name_of
 from routeplan.plan.whole import plan_site
-from routeplan.plan_codec import to_document
-from routeplan.planfile import json_text
+from routeplan.planfile.codec import to_document
+from routeplan.planfile.plan import json_text
 from routeplan.search.lattice import CheckedLattice
 from routeplan.site.changes import ALWAYS
 from routeplan.site.model import Area, GridSpec, Obstacle, Site

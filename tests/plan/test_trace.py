@@ -13,7 +13,7 @@ from routeplan.hazards.sweep import along
 from routeplan.plan.trace import DRAWN_M, ROW_TURN_RAD, trace
 from routeplan.plan.way import Stretch
 from routeplan.recheck.track import envelope, largest_displacement, read_rows
-from routeplan.route import Pose
+from routeplan.route.model import Pose
 from routeplan.search.anchors import Anchor
 from routeplan.search.straighten import Motion
 from tests import worlds

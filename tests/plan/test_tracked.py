@@ -10,7 +10,7 @@ from shapely.geometry import box
 from routeplan.machine.modelled import UNDER_TRACKS
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
-from routeplan.route import Move, Plan
+from routeplan.route.model import Move, Plan
 from routeplan.site.model import Obstacle, Site
 from tests import worlds
 from tests.hazards.test_tracks import OPEN

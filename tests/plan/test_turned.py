@@ -9,7 +9,7 @@ import pytest
 from shapely.geometry import box
 
 from routeplan.plan.whole import plan_site
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.model import Obstacle, Site
 from tests import worlds
 

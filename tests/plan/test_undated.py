@@ -12,7 +12,7 @@ from shapely.geometry import box
 from routeplan.plan.changes import Reroute
 from routeplan.plan.whole import Issue, plan_site
 from routeplan.recheck.opinion import recheck_plan
-from routeplan.route import Conditions
+from routeplan.route.model import Conditions
 from routeplan.site.bearing import HardGround, Proof
 from routeplan.site.changes import given_by
 from routeplan.site.model import Acceptance, Defect, Surface

@@ -7,7 +7,7 @@ from shapely.geometry import box
 
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.opinion import recheck_plan
-from routeplan.route import Check, Plan
+from routeplan.route.model import Check, Plan
 from routeplan.site.model import Site, Soffit
 from tests import worlds
 

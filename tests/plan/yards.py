@@ -11,7 +11,7 @@ import numpy as np
 
 from routeplan.machine.read import build_machine
 from routeplan.plan.whole import plan_site
-from routeplan.route import Check, Measurement, Move, Plan
+from routeplan.route.model import Check, Measurement, Move, Plan
 from routeplan.site.model import Site
 from routeplan.site.read import read_site
 from tests.site.folders import feature, geojson, point, polygon

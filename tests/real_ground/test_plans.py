@@ -11,9 +11,9 @@ from shapely.geometry import Point
 
 from routeplan.cli.main import main
 from routeplan.errors import ExitStatus
-from routeplan.planfile import read_plan
+from routeplan.planfile.plan import read_plan
 from routeplan.recheck.opinion import recheck_plan
-from routeplan.route import Plan
+from routeplan.route.model import Plan
 from routeplan.site.model import Site
 from routeplan.site.read import read_site
 from tests.data_fetch import DataFile, fetch_or_skip

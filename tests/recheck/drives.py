@@ -15,7 +15,7 @@ from routeplan.recheck.facing import slopes_along
 from routeplan.recheck.ledger import CATALOGUE
 from routeplan.recheck.opinion import second_opinion
 from routeplan.recheck.uncertainty import confidence_k
-from routeplan.route import Check, Conditions, Control, Hold, Move, Objection, Pose, Stand, bearing_deg
+from routeplan.route.model import Check, Conditions, Control, Hold, Move, Objection, Pose, Stand, bearing_deg
 from routeplan.site.model import Site
 from tests import worlds
 

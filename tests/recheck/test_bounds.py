@@ -12,7 +12,7 @@ from shapely.geometry import Point, box
 
 from routeplan.recheck import bounce, opinion, overhead, strike, sweep, swing, touch, wheels
 from routeplan.recheck.track import Floats, Ints
-from routeplan.route import Objection
+from routeplan.route.model import Objection
 from routeplan.site.model import Defect, Obstacle, Site, Soffit, Thresholds
 from tests import worlds
 from tests.recheck import drives

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from routeplan.cli.main import main
-from routeplan.planfile import write_plan
-from routeplan.route import Move
+from routeplan.planfile.plan import write_plan
+from routeplan.route.model import Move
 from routeplan.site.model import InputFile, Obstacle, Site
 from tests.recheck.test_just_beyond import YARD
 from tests.recheck.test_verdicts import MOVE, SITE, plan_of

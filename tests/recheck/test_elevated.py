@@ -15,7 +15,7 @@ from routeplan.machine.model import Figure, Machine
 from routeplan.recheck.elevated import KIND
 from routeplan.recheck.raised import Raised, raised_as_asked
 from routeplan.recheck.stop_numbers import stop_numbers
-from routeplan.route import Conditions, Control, Move
+from routeplan.route.model import Conditions, Control, Move
 from routeplan.site.elevated_zone import ElevatedZone
 from routeplan.site.model import Defect, Obstacle, Site, Soffit, Thresholds
 from tests import worlds

@@ -11,7 +11,7 @@ import pytest
 from shapely.geometry import box
 
 from routeplan.recheck.opinion import second_opinion
-from routeplan.route import Conditions, Pose, Stand
+from routeplan.route.model import Conditions, Pose, Stand
 from routeplan.site.model import Soffit, Thresholds
 from tests import worlds
 from tests.recheck.drives import certain, drive, kinds, move_of, opinion, with_stands, yard_for

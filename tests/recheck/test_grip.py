@@ -17,7 +17,7 @@ from routeplan.recheck.grip import coefficient, share_on
 from routeplan.recheck.stance import Plane
 from routeplan.recheck.track import envelope, read_rows, subdivide
 from routeplan.recheck.uncertainty import Sigmas, confidence_k
-from routeplan.route import Conditions, Control, Move
+from routeplan.route.model import Conditions, Control, Move
 from routeplan.site.friction import Friction, Loose
 from routeplan.site.model import Site, Thresholds
 from tests import worlds

@@ -17,7 +17,7 @@ from routeplan.machine.model import Machine
 from routeplan.recheck.ground_load import standing_loads, tripod_loads
 from routeplan.recheck.stance import Plane
 from routeplan.recheck.uncertainty import Sigmas, confidence_k
-from routeplan.route import Objection
+from routeplan.route.model import Objection
 from routeplan.site.bearing import Bearing, Clay, Drained, HardGround, Platform
 from routeplan.site.model import Defect, Site, Surface
 from tests import worlds

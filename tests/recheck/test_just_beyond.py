@@ -23,7 +23,7 @@ from routeplan.machine.model import Machine
 from routeplan.recheck.bounce import levers
 from routeplan.recheck.swing import KIND as SWING
 from routeplan.recheck.uncertainty import Sigmas, confidence_k
-from routeplan.route import Hold
+from routeplan.route.model import Hold
 from routeplan.site.model import (
     Acceptance,
     Area,

@@ -10,7 +10,7 @@ from shapely.geometry import box
 
 from routeplan.recheck.swing import KIND as SWING
 from routeplan.recheck.uncertainty import confidence_k
-from routeplan.route import Control, Move, Objection
+from routeplan.route.model import Control, Move, Objection
 from routeplan.site.model import Defect, LineCorridor, LineHeight, SafetyDistance, Site
 from tests import worlds
 from tests.recheck.drives import certain, drive, kinds, move_of, opinion, with_controls, yard_for

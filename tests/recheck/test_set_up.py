@@ -15,7 +15,7 @@ from routeplan.recheck.ledger import CATALOGUE
 from routeplan.recheck.set_up import whichever_way
 from routeplan.recheck.uncertainty import Sigmas, confidence_k
 from routeplan.recheck.verdicts import SET_UP_TILT, TAIL_SWING
-from routeplan.route import Hold
+from routeplan.route.model import Hold
 from routeplan.site.model import Obstacle, Site, Thresholds, Walkway
 from tests import worlds
 from tests.recheck.drives import certain, drive, kinds, move_of, opinion, yard_for

@@ -12,7 +12,7 @@ from shapely.geometry import LineString
 
 from routeplan.machine.model import Machine, Tag
 from routeplan.recheck.steering import turn_radius_m
-from routeplan.route import Control, Move, Objection, Pose
+from routeplan.route.model import Control, Move, Objection, Pose
 from routeplan.site.model import Obstacle, Thresholds
 from tests import worlds
 from tests.recheck.drives import Aslant, Stretch, drive, move_of, opinion, with_controls, yard_for

@@ -8,7 +8,7 @@ import pytest
 from shapely.geometry import box
 
 from routeplan.recheck.stop_numbers import stop_numbers
-from routeplan.route import Conditions, Measured, Move, StopNumber
+from routeplan.route.model import Conditions, Measured, Move, StopNumber
 from routeplan.site.model import Defect, Site, Soffit, Thresholds
 from tests import worlds
 from tests.recheck.drives import drive, kinds, move_of, opinion, yard_for

@@ -17,7 +17,7 @@ from routeplan.recheck.case import Case
 from routeplan.recheck.swing import Drive
 from routeplan.recheck.track import envelope, read_rows, subdivide
 from routeplan.recheck.uncertainty import Sigmas, confidence_k
-from routeplan.route import MOVE_VERDICTS, Conditions, Hold, Move, Objection, Pose
+from routeplan.route.model import MOVE_VERDICTS, Conditions, Hold, Move, Objection, Pose
 from routeplan.site.model import Defect, LineCorridor, LineHeight, Site, Soffit, Thresholds
 from tests import worlds
 from tests.pitch_plane import PitchPlane

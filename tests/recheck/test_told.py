@@ -10,7 +10,7 @@ import pytest
 from shapely.geometry import box
 
 from routeplan.recheck.told import speed_in
-from routeplan.route import Control, Hold
+from routeplan.route.model import Control, Hold
 from routeplan.site.model import Walkway
 from tests import worlds
 from tests.recheck.drives import drive, move_of, opinion, with_controls, yard_for

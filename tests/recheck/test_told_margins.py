@@ -12,7 +12,7 @@ import pytest
 from routeplan.recheck.ledger import CATALOGUE, Ledger
 from routeplan.recheck.opinion import look, recheck_plan
 from routeplan.recheck.verdicts import BOUNDED_APART, TOLD
-from routeplan.route import Check, Objection, Plan
+from routeplan.route.model import Check, Objection, Plan
 from routeplan.site.model import Site
 from tests.plan.test_settle import DECK
 from tests.plan.yards import NORTH_M, planned, row

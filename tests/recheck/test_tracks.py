@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from shapely.geometry import box
 
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.model import Defect, Excavation, Obstacle, Thresholds
 from tests import worlds
 from tests.recheck.drives import drive, kinds, move_of, opinion, yard_for

@@ -15,7 +15,7 @@ from routeplan.recheck.opinion import WHOLE_SITE, recheck_plan, second_opinion
 from routeplan.recheck.swing import KIND as SWING
 from routeplan.recheck.uncertainty import confidence_k
 from routeplan.recheck.verdicts import SET_UP_TILT, TAIL_SWING
-from routeplan.route import CAUTIONS, Conditions, Control, FileRecord, Leg, Move, Objection, Plan
+from routeplan.route.model import CAUTIONS, Conditions, Control, FileRecord, Leg, Move, Objection, Plan
 from routeplan.site.bearing import HardGround, Proof
 from routeplan.site.model import Acceptance, Area, Defect, InputFile, Obstacle, Site, Soffit, Surface
 from tests import worlds

@@ -6,8 +6,8 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 
-from routeplan.days import Calendar, Cause, MachineCalendar, MachineDay, Slip, Window, Without
-from routeplan.route import CAUTIONS, MoveVerdict
+from routeplan.route.days import Calendar, Cause, MachineCalendar, MachineDay, Slip, Window, Without
+from routeplan.route.model import CAUTIONS, MoveVerdict
 from routeplan.site.model import Site
 from tests import worlds
 

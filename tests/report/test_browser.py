@@ -13,7 +13,7 @@ import pytest
 
 from routeplan.report.markup import plain
 from routeplan.report.page import write_map
-from routeplan.route import Control, Hold, Leg, Plan
+from routeplan.route.model import Control, Hold, Leg, Plan
 from routeplan.site.model import Site
 from tests.report.browser import DESK, PHONE, opened
 from tests.report.world import KINDS, NASTY, moves, plan, site

@@ -9,7 +9,6 @@ from typing import Any
 
 import pytest
 
-from routeplan.days import Slip
 from routeplan.report.calendar_page import calendar_page, write_calendar_page
 from routeplan.report.calendar_table import MOST_COLUMNS, columns_of
 from routeplan.report.calendar_words import (
@@ -23,7 +22,8 @@ from routeplan.report.calendar_words import (
     slip_text,
     summary_of,
 )
-from routeplan.route import CAUTIONS
+from routeplan.route.days import Slip
+from routeplan.route.model import CAUTIONS
 from tests.report.browser import DESK, PHONE, opened
 from tests.report.calendars import HOSTILE, calendar, iso, lanes, machines, site
 from tests.report.test_page import Reader

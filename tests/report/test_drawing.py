@@ -18,7 +18,7 @@ from routeplan.report.shapes import Layer, Shape, area, bounds_of, line
 from routeplan.report.stops import Entry, place_at, reversals_of, stops_of
 from routeplan.report.sweep import BAND_TOLERANCE_M, BAND_WIDENED_M, placements, swept
 from routeplan.report.tight import tight_places
-from routeplan.route import Check, Conditions, Control, Hold, Move, Pose
+from routeplan.route.model import Check, Conditions, Control, Hold, Move, Pose
 from routeplan.site.bearing import Bearing, Clay, Drained, HardGround, Platform
 from routeplan.site.model import LineHeight, SafetyDistance, Soffit
 from tests.report.world import NASTY, at, drive, moves, plan, site

@@ -19,7 +19,7 @@ from routeplan.report.driving import (
     speed_text,
     steering_text,
 )
-from routeplan.route import Control, Move, Plan, Pose, Stand
+from routeplan.route.model import Control, Move, Plan, Pose, Stand
 from tests.report.world import moves, plan
 
 RIDDEN, BESIDE, FOLDED = "ridden", "beside_rails_up", "beside_rails_folded"

@@ -18,7 +18,7 @@ from routeplan.report.inspection_csv import COLUMNS, inspection_csv
 from routeplan.report.inspection_line import ASK, Line, Reading
 from routeplan.report.inspection_list import inspection_lines
 from routeplan.report.markup import plain
-from routeplan.route import CAUTIONS, Control, Leg, Measured, Move, Stand, StopNumber
+from routeplan.route.model import CAUTIONS, Control, Leg, Measured, Move, Stand, StopNumber
 from routeplan.site.model import Defect, Site
 from tests.report.test_page import Reader
 from tests.report.world import NASTY, area, at, moves, plan, site

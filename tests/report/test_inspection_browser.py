@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from routeplan.report.inspection import write_inspection_page
-from routeplan.route import CAUTIONS
+from routeplan.route.model import CAUTIONS
 from tests.report.browser import DESK, PHONE, opened
 from tests.report.test_inspection import PLAN, SHA, SITE, lists, page
 

@@ -6,7 +6,7 @@ import dataclasses
 
 from routeplan.report.legs import leg_words, legs_of
 from routeplan.report.stops import stops_of
-from routeplan.route import Check, CheckVerdict, Hold, Leg, Move, Pose
+from routeplan.route.model import Check, CheckVerdict, Hold, Leg, Move, Pose
 from tests.report.world import at, moves, site
 
 SITE = site()

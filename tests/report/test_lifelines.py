@@ -11,8 +11,8 @@ import pytest
 from shapely.geometry import box
 
 from routeplan.cli.main import main
-from routeplan.lifelines import Cuts, Lifelines
 from routeplan.report.lifelines_page import lifelines_page
+from routeplan.route.lifelines import Cuts, Lifelines
 from routeplan.site.model import Area
 from tests import worlds
 from tests.plan.two_doors import ISSUED, write_doors

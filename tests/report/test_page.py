@@ -20,7 +20,7 @@ from routeplan.machine.read import build_machine
 from routeplan.report import margins
 from routeplan.report.markup import plain
 from routeplan.report.page import map_page, write_map
-from routeplan.route import Check, Leg, Move, NearMiss, Stand
+from routeplan.route.model import Check, Leg, Move, NearMiss, Stand
 from routeplan.site.model import Place
 from tests import worlds
 from tests.report.world import KINDS, NASTY, at, checks, drive, moves, plan, site

@@ -7,7 +7,7 @@ import math
 from routeplan.machine.read import build_machine
 from routeplan.report.settling import measured_text
 from routeplan.report.trouble import unsettled
-from routeplan.route import Measurement
+from routeplan.route.model import Measurement
 from tests.plans import check, move
 
 NOWHERE = (math.nan, math.nan)

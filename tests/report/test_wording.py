@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from routeplan.report.margins import BETWEEN, decisive, figures_text, governing, margin_text, spare_text
 from routeplan.report.wording import VERDICTS, bound_text, down, length_text, place_text, time_text, up
-from routeplan.route import MOVE_VERDICTS, Check, CheckVerdict
+from routeplan.route.model import MOVE_VERDICTS, Check, CheckVerdict
 from tests.report.world import KINDS, move, moves
 
 FIGURE = st.floats(-1e4, 1e4)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 from shapely.geometry import LineString, Point, Polygon, box
 
-from routeplan.route import (
+from routeplan.route.model import (
     CAUTIONS,
     Check,
     CheckVerdict,

@@ -8,7 +8,7 @@ from itertools import pairwise
 import pytest
 
 from routeplan.plan.whole import plan_site
-from routeplan.route import Move
+from routeplan.route.model import Move
 from routeplan.site.model import Site
 from routeplan.site.read import read_site
 from tests.samples import whimbrel_hall

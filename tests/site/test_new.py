@@ -18,8 +18,8 @@ import pytest
 from routeplan.cli.main import main
 from routeplan.errors import BadInput, NotWritten
 from routeplan.machine.read import applicable_figures, find_class, read_figure_kinds
-from routeplan.planfile import read_plan
-from routeplan.route import CAUTIONS
+from routeplan.planfile.plan import read_plan
+from routeplan.route.model import CAUTIONS
 from routeplan.site.columns import COLUMNS
 from routeplan.site.consistency import EXAMPLE
 from routeplan.site.csv_rows import CORNER_COLUMNS

@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from routeplan.plan_publish import _BACK, exchange, put_right, staged
-from routeplan.plan_set import OutputSet
-from routeplan.planfile import read_plan
+from routeplan.planfile.output_set import OutputSet
+from routeplan.planfile.plan import read_plan
+from routeplan.planfile.publish import _BACK, exchange, put_right, staged
 from tests.plans import plan
 
 FILES = tuple(f"sheet-{n}.html" for n in range(12))
@@ -22,9 +22,9 @@ FILES = tuple(f"sheet-{n}.html" for n in range(12))
 _PUBLISHING = """
 import sys
 from pathlib import Path
-from routeplan.plan_set import OutputSet
+from routeplan.planfile.output_set import OutputSet
 from tests.plans import plan
-from tests.test_plan_set import FILES
+from tests.planfile.test_output_set import FILES
 folder = Path(sys.argv[1])
 for number in range(2, 10**6):
     with OutputSet(folder) as out:
@@ -46,7 +46,7 @@ def test_a_run_killed_at_any_of_a_hundred_moments_leaves_one_set_whole(tmp_path:
     path, drawn, mixed = published(tmp_path, 1), random.Random(7), 0
     for _ in range(100):
         with subprocess.Popen(
-            [sys.executable, "-c", _PUBLISHING, str(tmp_path)], stdout=subprocess.PIPE, cwd=Path(__file__).parents[1]
+            [sys.executable, "-c", _PUBLISHING, str(tmp_path)], stdout=subprocess.PIPE, cwd=Path(__file__).parents[2]
         ) as run:
             assert run.stdout is not None
             run.stdout.readline()
@@ -100,7 +100,7 @@ def test_an_exchange_that_stops_after_any_step_is_undone_or_ended(
     with monkeypatch.context() as killing:
         killing.setattr(Path, "replace", replace)
         killing.setattr(Path, "unlink", unlink)
-        killing.setattr("routeplan.plan_publish._undo", begin_undoing)
+        killing.setattr("routeplan.planfile.publish._undo", begin_undoing)
         with contextlib.suppress(Killed):
             exchange(tmp_path, staging, ["a", "b", "new"], ["a", "b", "old"])
     lock.close()

@@ -17,14 +17,14 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from routeplan.errors import BadInput, NotWritten
-from routeplan.plan_codec import from_document, to_document
-from routeplan.plan_rounding import as_written, down, up
-from routeplan.plan_set import OutputSet
-from routeplan.planfile import read_plan, write_plan
-from routeplan.route import Plan
+from routeplan.planfile.codec import from_document, to_document
+from routeplan.planfile.output_set import OutputSet
+from routeplan.planfile.plan import read_plan, write_plan
+from routeplan.route.model import Plan
+from routeplan.route.rounding import as_written, down, up
 from tests.plans import PLANS, check, move, plan
 
-SCHEMA = json.loads((Path(__file__).parents[1] / "docs" / "plan.schema.json").read_text(encoding="utf-8"))
+SCHEMA = json.loads((Path(__file__).parents[2] / "docs" / "plan.schema.json").read_text(encoding="utf-8"))
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 
 

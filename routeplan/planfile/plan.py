@@ -10,10 +10,10 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from routeplan.errors import BadInput, Fault, NotWritten
-from routeplan.plan_codec import from_document, to_document
-from routeplan.plan_publish import put_right
-from routeplan.plan_rounding import as_written
-from routeplan.route import Plan
+from routeplan.planfile.codec import from_document, to_document
+from routeplan.planfile.publish import put_right
+from routeplan.route.model import Plan
+from routeplan.route.rounding import as_written
 
 PLAN_NAME = "plan.json"
 
@@ -49,7 +49,7 @@ def write_plan(plan: Plan, folder: Path, *, outputs: Mapping[str, Path], not_wri
     Parameters
     ----------
     plan
-        The plan; written as ``plan_rounding.as_written`` rounds it.
+        The plan; written as ``rounding.as_written`` rounds it.
     folder
         An existing folder.
     outputs

@@ -24,7 +24,7 @@ from pathlib import Path
 import pytest
 
 from routeplan.cli.main import main
-from routeplan.planfile import read_plan
+from routeplan.planfile.plan import read_plan
 from tests.plan.two_doors import ISSUED, LATER, MOVES, write_doors
 
 MOMENTS = 100 if os.environ.get("ROUTEPLAN_FULL") else 3
@@ -89,7 +89,7 @@ class Doors:
         program = ["-c", SLOWED] if stretch == "exchanges" else ["-m", "routeplan"]
         command, quiet = [sys.executable, *program, *self.close_south(LATER)], subprocess.DEVNULL
         with subprocess.Popen(
-            command, stdout=quiet, stderr=quiet, cwd=Path(__file__).parents[1], start_new_session=True
+            command, stdout=quiet, stderr=quiet, cwd=Path(__file__).parents[2], start_new_session=True
         ) as run:
             yield run
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from routeplan.route import MoveVerdict
+from routeplan.route.model import MoveVerdict
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,9 @@ from types import TracebackType
 from typing import Self
 
 from routeplan.errors import NotWritten
-from routeplan.plan_publish import exchange, put_right, staged
-from routeplan.planfile import PLAN_NAME, listed_in, write_plan
-from routeplan.route import Plan
+from routeplan.planfile.plan import PLAN_NAME, listed_in, write_plan
+from routeplan.planfile.publish import exchange, put_right, staged
+from routeplan.route.model import Plan
 
 
 class OutputSet:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from routeplan.lifelines import Lifelines
-from routeplan.plan_codec import encoded
-from routeplan.planfile import json_text
-from routeplan.route import Plan
+from routeplan.planfile.codec import encoded
+from routeplan.planfile.plan import json_text
+from routeplan.route.lifelines import Lifelines
+from routeplan.route.model import Plan
 
 FORMAT = "routeplan/lifelines@1"
 LIFELINES_NAME = "lifelines.json"

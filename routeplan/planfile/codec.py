@@ -15,7 +15,7 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from routeplan.errors import BadInput, Fault
 from routeplan.machine.model import Basket, Configuration, Figure, Machine, Wheel
-from routeplan.route import Leg, Move, Plan, Pose
+from routeplan.route.model import Leg, Move, Plan, Pose
 
 FORMAT = "routeplan/plan@1"
 

@@ -6,9 +6,9 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-from routeplan.days import Calendar
-from routeplan.plan_codec import encoded
-from routeplan.planfile import json_text
+from routeplan.planfile.codec import encoded
+from routeplan.planfile.plan import json_text
+from routeplan.route.days import Calendar
 
 FORMAT = "routeplan/calendar@1"
 CALENDAR_NAME = "calendar.json"

@@ -10,12 +10,12 @@ from typing import Any
 import jsonschema
 import pytest
 
-from routeplan.calendar_file import calendar_document, write_calendar
-from routeplan.days import Calendar, Cause, MachineCalendar, MachineDay, Slip, Window, Without
-from routeplan.route import CAUTIONS
+from routeplan.planfile.calendar import calendar_document, write_calendar
+from routeplan.route.days import Calendar, Cause, MachineCalendar, MachineDay, Slip, Window, Without
+from routeplan.route.model import CAUTIONS
 from tests.report.calendars import calendar
 
-SCHEMA = json.loads((Path(__file__).parents[1] / "docs" / "calendar.schema.json").read_text(encoding="utf-8"))
+SCHEMA = json.loads((Path(__file__).parents[2] / "docs" / "calendar.schema.json").read_text(encoding="utf-8"))
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 MACHINE: dict[str, Any] = SCHEMA["$defs"]["machine"]["properties"]
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from routeplan.route import FileRecord, MoveVerdict
+from routeplan.route.model import FileRecord, MoveVerdict
 
 #: Verdicts with which a machine has a way.
 SAFE: tuple[MoveVerdict, ...] = ("pass", "pass with controls")

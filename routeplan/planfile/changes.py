@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from routeplan.plan_codec import encoded, moves_from
-from routeplan.planfile import json_text, listed_in, load
-from routeplan.route import Move, MoveChange, Plan
+from routeplan.planfile.codec import encoded, moves_from
+from routeplan.planfile.plan import json_text, listed_in, load
+from routeplan.route.model import Move, MoveChange, Plan
 
 CHANGES_NAME = "changes.json"
 FORMAT = "routeplan/changes@1"

@@ -12,7 +12,7 @@ from dataclasses import replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 from functools import lru_cache
 
-from routeplan.route import Check, Hold, Leg, Measurement, Move, NearMiss, Objection, Plan, Pose, Refused, Zone
+from routeplan.route.model import Check, Hold, Leg, Measurement, Move, NearMiss, Objection, Plan, Pose, Refused, Zone
 
 #: Metres, degrees and their like: 0.01 mm, far below what anybody measures on a site.
 STEP = Decimal("1e-5")

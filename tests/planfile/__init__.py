@@ -1,0 +1,1 @@
+"""Tests of the files that a plan is kept in."""
