@@ -21,6 +21,7 @@ from routeplan.plan.holds import holds_of
 from routeplan.plan.legs import Driven, legs_of
 from routeplan.plan.portals import Portal, with_gaps
 from routeplan.plan.profile import Judged, Profile, checks_of, profile
+from routeplan.plan.section import section_of
 from routeplan.plan.set_up import set_ups
 from routeplan.plan.settle import settled
 from routeplan.plan.speeds import Paced, paced
@@ -93,7 +94,7 @@ class Outcome:
             bound=max(1.0, cost / best), poses=pace.poses, checks=checks, controls=controls, holds=holds,
             zones=zones_of(found, machine=self.machine, configuration=configuration, hazards=way.hazards),
             reversals=reversals(poses), refused=None, nearest_misses=(),
-            stands=stands_of(found, configuration, way.hazards),
+            stands=stands_of(found, configuration, way.hazards), section=section_of(found, pace.poses, self.ground),
             legs=tuple(legs_of(driven, with_gaps(self.portals, self.site, way.stretches[0].lattice.passages))),
         )  # fmt: skip
         return _slow_enough(move, pace), pace.thrown
@@ -155,7 +156,7 @@ def kept_apart(move: Move, reason: str, objections: tuple[Objection, ...]) -> Mo
     """The move with a route that may not be driven: its rows stand apart from what people drive."""
     return replace(
         move, verdict="fail", reason=reason, poses=(), refused=Refused(move.poses, objections), zones=(), holds=(),
-        controls=(), legs=(), reversals=0, stands=(),
+        controls=(), legs=(), reversals=0, stands=(), section=(),
     )  # fmt: skip
 
 

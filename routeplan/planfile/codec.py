@@ -15,7 +15,7 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from routeplan.errors import BadInput, Fault
 from routeplan.machine.model import Basket, Configuration, Figure, Machine, Wheel
-from routeplan.route.model import Leg, Move, Plan, Pose
+from routeplan.route.model import Leg, Move, Plan, Pose, SectionRow
 
 FORMAT = "routeplan/plan@1"
 
@@ -42,6 +42,8 @@ ORIGIN = (
     "on the ground under the middle of the axle that does not steer, or in the middle between the tracks; "
     "xi forward along the chassis arrow, eta left"
 )
+#: Fields that are written as columns and rows.
+TABLES: Mapping[str, type[Pose] | type[SectionRow]] = {"poses": Pose, "section": SectionRow}
 MEND = "write the plan again with this program"
 
 
@@ -93,8 +95,9 @@ def encoded(value: Any, *, where: str) -> Any:
             return list(value)
         return [encoded(item, where=f"{where}[{index}]") for index, item in enumerate(value)]
     document = _dataclass_document(value, where=where)
-    if "poses" in document:
-        document["poses"] = {"columns": list(Pose._fields), "rows": document["poses"]}
+    for field, rows in TABLES.items():
+        if field in document:
+            document[field] = {"columns": list(rows._fields), "rows": document[field]}
     return document
 
 
@@ -173,9 +176,9 @@ class _Decoder:
         return self.bad(where, f"{value!r} is not of type {kind.__name__}")
 
     def sequence(self, arguments: tuple[Any, ...], value: Any, where: str) -> Any:
-        """Return a tuple, of any length or of a fixed one; poses come as columns and rows."""
-        if arguments[0] is Pose:
-            return self.poses(value, where)
+        """Return a tuple, of any length or of a fixed one; tables come as columns and rows."""
+        if arguments[0] in TABLES.values():
+            return self.table(arguments[0], value, where)
         if not isinstance(value, list):
             return self.bad(where, "is not a list")
         kinds = (arguments[0],) * len(value) if arguments[-1] is Ellipsis else arguments
@@ -208,25 +211,25 @@ class _Decoder:
             found[field] = self.value(hint, value[name], place) if name in value else self.bad(place, "is missing")
         return _BAD if any(item is _BAD for item in found.values()) else kind(**found)
 
-    def poses(self, value: Any, where: str) -> Any:
-        """Return poses from columns, found by name, and rows."""
+    def table(self, kind: Any, value: Any, where: str) -> Any:
+        """Return rows of a table from columns, found by name, and rows."""
         table = value if isinstance(value, dict) else {}
-        columns, rows, hints = table.get("columns"), table.get("rows"), _hints(Pose)
+        columns, rows, hints = table.get("columns"), table.get("rows"), _hints(kind)
         if not (isinstance(columns, list) and isinstance(rows, list)):
             return self.bad(where, "has no columns and rows")
-        absent = [name for name in Pose._fields if name not in columns]
+        absent = [name for name in kind._fields if name not in columns]
         if absent:
             return self.bad(where, f"has no column {', '.join(absent)}")
-        picked = [(columns.index(name), hints[name], name) for name in Pose._fields]
-        poses = []
+        picked = [(columns.index(name), hints[name], name) for name in kind._fields]
+        found = []
         for index, row in enumerate(rows):
             if not isinstance(row, list) or len(row) != len(columns):
                 return self.bad(f"{where}.rows[{index}]", f"has not {len(columns)} entries")
-            cells = [self.scalar(kind, row[at], f"{where}.rows[{index}].{name}") for at, kind, name in picked]
+            cells = [self.scalar(hint, row[at], f"{where}.rows[{index}].{name}") for at, hint, name in picked]
             if any(cell is _BAD for cell in cells):
                 return _BAD
-            poses.append(Pose(*cells))
-        return tuple(poses)
+            found.append(kind(*cells))
+        return tuple(found)
 
 
 def _ungroup(document: Mapping[str, Any]) -> dict[str, Any]:

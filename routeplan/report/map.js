@@ -9,7 +9,7 @@ window.sitePlan = (function () {
   var keptApart = ["end", "governing", "objection", "miss", "stop", "watch"];
   var turns = [90, 270, 45, 135, 225, 315, 0, 180], apart = 19, step = 25;
   var base = L.layerGroup(), chosen = L.layerGroup();
-  var pins = [], ways = [], unnamed = {};
+  var pins = [], ways = [], unnamed = {}, standing = null;
 
   function element(kind, text, className) {
     var made = document.createElement(kind);
@@ -226,6 +226,7 @@ window.sitePlan = (function () {
 
   function show(index) {
     chosen.clearLayers();
+    if (standing) { standing.remove(); standing = null; }
     ways = [];
     pins = pins.filter(function (pin) { return base.hasLayer(pin.marker); });
     data.moves.forEach(function (move, at) {
@@ -256,5 +257,16 @@ window.sitePlan = (function () {
   chosen.addTo(map);
   map.on("zoomend moveend", tidy);
   tidy();
-  return { show: show, point: point, words: function (index) { return data.moves[index].words; } };
+  /* Stands the chosen move's machine on the map: its row is chainage, east and north in whole centimetres, bearing. */
+  function stand(index, row) {
+    var turn = row[3] * Math.PI / 180, c = Math.cos(turn), s = Math.sin(turn);
+    var outline = data.moves[index].ring.map(function (point) {
+      return [(row[2] + point[0] * c + point[1] * s) / 100, (row[1] + point[0] * s - point[1] * c) / 100];
+    });
+    if (standing) { standing.remove(); }
+    standing = L.polygon(outline, { className: "s-standing", interactive: false, keyboard: false }).addTo(map);
+    if (!map.getBounds().pad(-0.1).contains(standing.getBounds())) { map.panTo(standing.getBounds().getCenter(), { animate: false }); }
+  }
+
+  return { show: show, point: point, stand: stand, walk: function (index) { return data.moves[index].walk; }, words: function (index) { return data.moves[index].words; } };
 }());

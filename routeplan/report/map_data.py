@@ -6,17 +6,21 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from routeplan.machine.model import Machine
+from routeplan.report.long_section import walk_data
+from routeplan.report.margins import governing, made
 from routeplan.report.markup import plain
 from routeplan.report.nearby import unnamed
 from routeplan.report.route_drawing import MoveDrawing
 from routeplan.report.shapes import Bounds, Layer, Line, Shape
+from routeplan.route.model import Move, Plan
 
 #: Whole numbers in the data are this many to the metre: 10 mm each.
 _PER_METRE = 100
 
 
 def map_data(
-    base: Sequence[Layer], drawings: Sequence[MoveDrawing], words: Sequence[str], *, extent: Bounds
+    base: Sequence[Layer], drawings: Sequence[MoveDrawing], words: Sequence[str], *, plan: Plan, extent: Bounds
 ) -> dict[str, Any]:
     """Return the drawing as plain lists for JSON.
 
@@ -26,6 +30,8 @@ def map_data(
         What is drawn of the site, and of each move.
     words
         Each move's verdict in words.
+    plan
+        Whose moves are walked.
     extent
         West, south, east and north of the site; its south-west corner, in whole metres, is the local origin.
     """
@@ -35,8 +41,10 @@ def map_data(
         "bounds": _local(((extent[0], extent[1]), (extent[2], extent[3])), origin),
         "base": [_shape(shape, origin) for layer in base for shape in layer.shapes],
         "moves": [
-            _move(drawing, shown, drawing.bounds or extent, origin) | {"unnamed": unnamed(base, drawing)}
-            for drawing, shown in zip(drawings, words, strict=True)
+            _move(drawing, shown, drawing.bounds or extent, origin)
+            | {"unnamed": unnamed(base, drawing)}
+            | _walk(move, drawing, plan.machines[move.machine], origin)
+            for move, drawing, shown in zip(plan.moves, drawings, words, strict=True)
         ],
     }
 
@@ -47,6 +55,15 @@ def _move(drawing: MoveDrawing, words: str, bounds: Bounds, origin: tuple[int, i
         "bounds": _local(((bounds[0], bounds[1]), (bounds[2], bounds[3])), origin),
         "shapes": [_shape(shape, origin) for layer in drawing.layers for shape in layer.shapes],
     }
+
+
+def _walk(move: Move, drawing: MoveDrawing, machine: Machine, origin: tuple[int, int]) -> dict[str, Any]:
+    """What the machine is walked by: its outline ahead and to the left of its origin, and its rows."""
+    check = governing(move)
+    tightest_m = check.chainage_m if check is not None and made(check) else math.nan
+    footprint = machine.configurations[move.configuration].footprint
+    ring = [[round(xi * _PER_METRE), round(eta * _PER_METRE)] for xi, eta in footprint]
+    return {"ring": ring, "walk": walk_data(move, drawing.stops, tightest_m, origin)} if move.section else {}
 
 
 def _shape(shape: Shape, origin: tuple[int, int]) -> list[Any]:

@@ -17,6 +17,7 @@ from routeplan.report.driving import (
 )
 from routeplan.report.legend import key
 from routeplan.report.legs import leg_words, legs_of
+from routeplan.report.long_section import long_section
 from routeplan.report.margins import (
     capped,
     decisive,
@@ -81,6 +82,7 @@ def move_article(index: int, move: Move, drawing: MoveDrawing, base: Sequence[La
             facts("facts", first),
             _figure(index, move, drawing, (*named_near(base, drawing), *drawing.layers), window),
             key((*base, *drawing.layers), window),
+            long_section(index, move, drawing.stops),
             trouble(move, machine, site),
             legs_of(move, drawing.stops, site),
             '<div class="columns"><div>',

@@ -6,6 +6,8 @@
   var links = Array.prototype.slice.call(document.querySelectorAll(".picker a"));
   var picker = document.querySelector(".picker");
   var wide = window.matchMedia("(min-width: 900px)");
+  var sections = articles.map(function (article) { return article.querySelector(".long"); });
+  var under = document.querySelector(".under");
   var cameFrom = null;
 
   function top() { if (wide.matches) { window.scrollTo(0, 0); } else { picker.scrollIntoView(); } }
@@ -19,6 +21,8 @@
     picked.appendChild(links[index].querySelector("svg").cloneNode(true));
     picked.appendChild(words);
     plan.show(index);
+    under.textContent = "";
+    if (sections[index]) { under.appendChild(sections[index]); }
     if (!wide.matches) { picker.open = false; }
     var list = picker.querySelector("ol"), row = links[index].parentNode;
     list.scrollTop = row.offsetTop - list.offsetTop;

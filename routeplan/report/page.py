@@ -64,11 +64,11 @@ def map_page(plan: Plan, site: Site) -> str:
     drawings = [draw_move(move, plan=plan, site=site) for move in plan.moves]
     leaflet_css, styles = _leaflet("leaflet.css"), asset("style.css")
     map_html, map_script = _map_parts()
-    ours = (asset("map.js"), asset("page.js"), asset("validity.js"))
+    ours = (asset("map.js"), asset("page.js"), asset("walk.js"), asset("validity.js"))
     scripts = ("document.documentElement.className = 'js';", _leaflet("leaflet.js"), map_script, *ours)
     body = _body(plan, site, base, drawings, map_html)
     words = [_shown_words(move) for move in plan.moves]
-    data = data_block(map_data(base, drawings, words, extent=site.boundary.bounds))
+    data = data_block(map_data(base, drawings, words, plan=plan, extent=site.boundary.bounds))
     return "".join(
         (
             '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n',
@@ -172,7 +172,7 @@ def _map_section(plan: Plan, base: Sequence[Layer], drawings: Sequence[MoveDrawi
         f'<section class="map" aria-label="Map"><figure class="static">{picture}</figure>'
         '<p class="visually-hidden" id="map-words">Map of the site. The tables of each move say what is drawn. '
         f"{escape(told)}.</p>"
-        f'<div class="live">{map_html}</div></section>'
+        f'<div class="live">{map_html}</div><div class="under"></div></section>'
     )
 
 

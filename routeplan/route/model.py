@@ -60,6 +60,33 @@ class Pose(NamedTuple):
     chainage_m: float
 
 
+class SectionRow(NamedTuple):
+    """What a stretch of a way is like, from a chainage to the next row's; columns of ``section`` in ``plan.json``.
+
+    Parameters
+    ----------
+    level_m, pitch_deg, roll_deg
+        Where it leans most: level at mid-wheelbase, front up, left side up.
+    grade_deg, side_deg, head_m, strike_m, bounce_m, body_m
+        Least to spare: to the steepest grade and side slope, under what is overhead, under the chassis, to the bounce
+        limit, to either side; NaN where nothing is near.
+    v_max_mps
+        The lowest speed limit within half a metre.
+    """
+
+    chainage_m: float
+    level_m: float
+    pitch_deg: float
+    roll_deg: float
+    grade_deg: float
+    side_deg: float
+    head_m: float
+    strike_m: float
+    bounce_m: float
+    body_m: float
+    v_max_mps: float
+
+
 @dataclass(frozen=True)
 class Measurement:
     """One thing to measure or say that, with the others of its check, settles what is open.
@@ -323,6 +350,7 @@ class Move:
     stands: tuple[Stand, ...] = ()
     under: Conditions = Conditions()
     valid_until: str | None = None
+    section: tuple[SectionRow, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,20 @@ from dataclasses import replace
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 from functools import lru_cache
 
-from routeplan.route.model import Check, Hold, Leg, Measurement, Move, NearMiss, Objection, Plan, Pose, Refused, Zone
+from routeplan.route.model import (
+    Check,
+    Hold,
+    Leg,
+    Measurement,
+    Move,
+    NearMiss,
+    Objection,
+    Plan,
+    Pose,
+    Refused,
+    SectionRow,
+    Zone,
+)
 
 #: Metres, degrees and their like: 0.01 mm, far below what anybody measures on a site.
 STEP = Decimal("1e-5")
@@ -77,6 +90,12 @@ def _pose(pose: Pose) -> Pose:
         v_max_mps=down(pose.v_max_mps),
         chainage_m=round(pose.chainage_m, 5) + 0.0,
     )
+
+
+def _section_row(row: SectionRow) -> SectionRow:
+    """Places and slopes to the nearest, what is to spare down."""
+    told = {name: near(getattr(row, name)) for name in ("chainage_m", "level_m", "pitch_deg", "roll_deg")}
+    return SectionRow(**{name: told.get(name, down(value)) for name, value in row._asdict().items()})
 
 
 def _check(check: Check) -> Check:
@@ -178,6 +197,7 @@ def _move(move: Move) -> Move:
             replace(one, chainage_from_m=near(one.chainage_from_m), chainage_to_m=near(one.chainage_to_m))
             for one in move.stands
         ),
+        section=tuple(map(_section_row, move.section)),
         platform_height_m=None if move.platform_height_m is None else near(move.platform_height_m),
     )
 

@@ -1,0 +1,54 @@
+/* Walks the chosen move by its stops or by half metres: the machine on the map, a line through the strips, figures. */
+(function () {
+  "use strict";
+  var plan = window.sitePlan;
+  var sections = Array.prototype.slice.call(document.querySelectorAll(".long"));
+
+  function begin(section) {
+    var walk = plan.walk(Number(section.dataset.move) - 1), at = -1;
+    var strips = section.querySelector(".strips"), cursor = section.querySelector(".cursor");
+    var said = section.querySelector(".at"), here = Array.prototype.slice.call(section.querySelectorAll(".here"));
+
+    function rowAt(chainage) {
+      var found = 0;
+      walk.rows.forEach(function (row, number) { if (row[0] <= chainage + 0.011) { found = number; } });
+      return found;
+    }
+
+    function to(row, words) {
+      at = Math.min(Math.max(row, 0), walk.rows.length - 1);
+      var figures = walk.rows[at];
+      cursor.hidden = false;
+      cursor.style.left = (walk.length ? 100 * Math.min(figures[0] / walk.length, 1) : 0) + "%";
+      here.forEach(function (box, number) {
+        var value = figures[4 + number];
+        box.textContent = value === null ? "here: nothing near" : "here " + value.toFixed(2) + " " + walk.units[number];
+      });
+      said.textContent = words || "At " + figures[0].toFixed(1) + " m";
+      plan.stand(Number(section.dataset.move) - 1, figures);
+    }
+
+    function toStop(step) {
+      var now = at < 0 ? -1 : walk.rows[at][0];
+      var ahead = walk.stops.filter(function (stop) { return step > 0 ? stop[0] > now + 0.26 : stop[0] < now - 0.26; });
+      var stop = step > 0 ? ahead[0] : ahead[ahead.length - 1];
+      if (stop) { to(rowAt(stop[0]), stop[1]); } else { to(step > 0 ? walk.rows.length - 1 : 0, step > 0 ? "Finish" : "Start"); }
+    }
+
+    section.addEventListener("click", function (event) {
+      var button = event.target.closest("button"), box = strips.getBoundingClientRect();
+      if (button && button.dataset.walk === "tightest") { to(rowAt(walk.tightest === null ? 0 : walk.tightest), "Tightest place"); }
+      else if (button) { toStop(button.dataset.walk === "next" ? 1 : -1); }
+      else if (strips.contains(event.target)) { to(rowAt(walk.length * (event.clientX - box.left) / box.width)); }
+    });
+    section.addEventListener("keydown", function (event) {
+      if (event.target !== section) { return; }
+      var step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
+      if (step) { to(at + step); event.preventDefault(); }
+      if (event.key === "Home") { to(0, "Start"); event.preventDefault(); }
+      if (event.key === "End") { to(walk.rows.length - 1, "Finish"); event.preventDefault(); }
+    });
+  }
+
+  sections.forEach(begin);
+}());
