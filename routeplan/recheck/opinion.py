@@ -26,6 +26,7 @@ from routeplan.recheck.overhead import offer_overhead
 from routeplan.recheck.posts import passage_objections
 from routeplan.recheck.raised import Raised, raised_as_asked
 from routeplan.recheck.same import input_objections, machine_objections
+from routeplan.recheck.section import section_objections
 from routeplan.recheck.set_up import offer_set_up
 from routeplan.recheck.stance import Stance, stand
 from routeplan.recheck.steering import steering_objections, turn_radius_m
@@ -91,6 +92,7 @@ def second_opinion(
         *walkway_objections(move, case, ledger, crossings),
         *passage_objections(move, case, ledger),
         *move_objections(move, plan_k, ledger),
+        *section_objections(move),
     )
 
 

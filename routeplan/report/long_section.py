@@ -16,6 +16,8 @@ from routeplan.route.model import Move, SectionRow
 _WIDE, _HIGH = 1000.0, 40.0
 #: More to spare than this is drawn as this much, by unit: what decides lies below.
 _MOST = {"m": 1.0, "deg": 10.0}
+#: Units as they stand after a figure.
+_AFTER = {"m": " m", "deg": "\N{DEGREE SIGN}", "m/s": " m/s"}
 
 
 class Strip(NamedTuple):
@@ -28,15 +30,15 @@ class Strip(NamedTuple):
 
 
 STRIPS = (
-    Strip("level_m", "Ground under the machine", "m", False),
-    Strip("pitch_deg", "Front up (+) or down (-)", "deg", False),
-    Strip("roll_deg", "Left side up (+) or down (-)", "deg", False),
-    Strip("grade_deg", "To spare on the way up or down", "deg", True),
-    Strip("side_deg", "To spare on the side slope", "deg", True),
     Strip("head_m", "To spare overhead", "m", True),
     Strip("strike_m", "To spare under the chassis", "m", True),
-    Strip("bounce_m", "To spare before the basket bounces too high", "m", True),
     Strip("body_m", "To spare to the side", "m", True),
+    Strip("bounce_m", "To spare before the basket bounces too high", "m", True),
+    Strip("grade_deg", "To spare on the way up or down", "deg", True),
+    Strip("side_deg", "To spare on the side slope", "deg", True),
+    Strip("pitch_deg", "Front up (+) or down (-)", "deg", False),
+    Strip("roll_deg", "Left side up (+) or down (-)", "deg", False),
+    Strip("level_m", "Ground under the machine", "m", False),
     Strip("v_max_mps", "Speed limit", "m/s", False),
 )
 
@@ -56,11 +58,13 @@ def long_section(index: int, move: Move, stops: Sequence[Stop]) -> str:
     strips = "".join(_strip(strip, rows, move.length_m) for strip in STRIPS)
     return (
         f'<section class="long" data-move="{index}" tabindex="0" aria-label="Long section of move {escape(move.id)}">'
-        "<h3>Long section</h3>"
-        '<p class="walk"><button type="button" data-walk="back">Back</button>'
+        '<div class="long-head"><h3>Long section</h3><p class="walk">'
+        '<button type="button" data-walk="back">Back</button>'
         '<button type="button" data-walk="next">Next</button>'
-        '<button type="button" data-walk="tightest">Tightest place</button></p>'
+        '<button type="button" data-walk="tightest">Tightest</button></p></div>'
         '<p class="at" aria-live="polite"></p>'
+        f'<p class="how">The thick line is the limit; more than {_MOST["m"]:g} m or {_MOST["deg"]:g} degrees to '
+        "spare is drawn as that, and nothing near as a gap. The checks decide, not these strips.</p>"
         f'<div class="strips"><div class="ticks" aria-hidden="true">{marks}</div>{strips}'
         '<i class="cursor" hidden></i></div></section>'
     )
@@ -89,7 +93,7 @@ def walk_data(move: Move, stops: Sequence[Stop], tightest_m: float, origin: tupl
     ]
     return {
         "rows": rows, "stops": told, "tightest": _number(tightest_m), "length": round(move.length_m, 2),
-        "units": [strip.unit for strip in STRIPS],
+        "units": [_AFTER[strip.unit] for strip in STRIPS],
     }  # fmt: skip
 
 
@@ -121,8 +125,9 @@ def _words(strip: Strip, known: Sequence[tuple[float, float]]) -> str:
         return "nothing near"
     low, high = min(known), max(known)
     if strip.spare:
-        return f"least {amount_text(low[0], strip.unit, upwards=False)} at {low[1]:.1f} m"
-    return f"{low[0]:.2f} to {high[0]:.2f} {strip.unit}"
+        least = amount_text(low[0], strip.unit, upwards=False).replace(" deg", _AFTER["deg"])
+        return f"least {least} at {low[1]:.1f} m"
+    return f"{low[0]:.2f} to {high[0]:.2f}{_AFTER[strip.unit]}"
 
 
 def _picture(strip: Strip, told: Sequence[tuple[float, float]], length_m: float) -> str:

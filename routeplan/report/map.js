@@ -265,7 +265,7 @@ window.sitePlan = (function () {
     });
     if (standing) { standing.remove(); }
     standing = L.polygon(outline, { className: "s-standing", interactive: false, keyboard: false }).addTo(map);
-    if (!map.getBounds().pad(-0.1).contains(standing.getBounds())) { map.panTo(standing.getBounds().getCenter(), { animate: false }); }
+    map.setView(standing.getBounds().getCenter(), Math.max(map.getZoom(), 3), { animate: false });
   }
 
   return { show: show, point: point, stand: stand, walk: function (index) { return data.moves[index].walk; }, words: function (index) { return data.moves[index].words; } };

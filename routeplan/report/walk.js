@@ -5,7 +5,7 @@
   var sections = Array.prototype.slice.call(document.querySelectorAll(".long"));
 
   function begin(section) {
-    var walk = plan.walk(Number(section.dataset.move) - 1), at = -1;
+    var walk = plan.walk(Number(section.dataset.move) - 1), at = -1, along = -1;
     var strips = section.querySelector(".strips"), cursor = section.querySelector(".cursor");
     var said = section.querySelector(".at"), here = Array.prototype.slice.call(section.querySelectorAll(".here"));
 
@@ -15,24 +15,24 @@
       return found;
     }
 
-    function to(row, words) {
+    function to(row, words, chainage) {
       at = Math.min(Math.max(row, 0), walk.rows.length - 1);
       var figures = walk.rows[at];
+      along = chainage === undefined ? figures[0] : chainage;
       cursor.hidden = false;
       cursor.style.left = (walk.length ? 100 * Math.min(figures[0] / walk.length, 1) : 0) + "%";
       here.forEach(function (box, number) {
         var value = figures[4 + number];
-        box.textContent = value === null ? "here: nothing near" : "here " + value.toFixed(2) + " " + walk.units[number];
+        box.textContent = value === null ? "here: nothing near" : "here " + value.toFixed(2) + walk.units[number];
       });
       said.textContent = words || "At " + figures[0].toFixed(1) + " m";
       plan.stand(Number(section.dataset.move) - 1, figures);
     }
 
     function toStop(step) {
-      var now = at < 0 ? -1 : walk.rows[at][0];
-      var ahead = walk.stops.filter(function (stop) { return step > 0 ? stop[0] > now + 0.26 : stop[0] < now - 0.26; });
+      var ahead = walk.stops.filter(function (stop) { return step > 0 ? stop[0] > along : stop[0] < along; });
       var stop = step > 0 ? ahead[0] : ahead[ahead.length - 1];
-      if (stop) { to(rowAt(stop[0]), stop[1]); } else { to(step > 0 ? walk.rows.length - 1 : 0, step > 0 ? "Finish" : "Start"); }
+      if (stop) { to(rowAt(stop[0]), stop[1], stop[0]); } else { to(step > 0 ? walk.rows.length - 1 : 0, step > 0 ? "Finish" : "Start"); }
     }
 
     section.addEventListener("click", function (event) {

@@ -226,6 +226,7 @@ def test_a_search_that_gives_up_is_told_as_such(monkeypatch: pytest.MonkeyPatch)
     """It proves nothing, and is no way."""
     look = finer.Look(None, 1, 1, "")
     monkeypatch.setattr("routeplan.plan.move.look_finer", lambda *_, **__: look)
+    monkeypatch.setattr("routeplan.plan.move.parted_m", lambda *_: None)  # as if only a search could tell
     found = told(yard(closed((3, 4))))
     assert outs(found) == "YYYLLYYy" and found.without[0].stranded and found.without[0].verdict == "search limit"
 
