@@ -26,6 +26,7 @@ from routeplan.route.model import (
     Plan,
     Pose,
     Refused,
+    SectionRow,
     Zone,
 )
 from routeplan.site.model import (
@@ -307,7 +308,19 @@ def move(
         refused=None,
         legs=(),
         nearest_misses=(),
+        section=section(poses),
     )
+
+
+def section(poses: Sequence[Pose]) -> tuple[SectionRow, ...]:
+    """A row for every half metre: under something from 20 m to 30 m, beside something from 40 m to 45 m."""
+    rows = []
+    for pose in poses[::5]:
+        at_m = pose.chainage_m
+        head = 1.2 - 0.1 * (at_m - 20.0) if 20.0 <= at_m < 30.0 else math.nan
+        body = 0.3 if 40.0 <= at_m < 45.0 else math.nan
+        rows.append(SectionRow(at_m, 10.0, 1.5, -0.4, 9.0, 4.4, head, 0.2, 0.29, body, pose.v_max_mps))
+    return tuple(rows)
 
 
 def zone(kind: str, x: float, y: float, value: float, limit: float, unit: str, text: str) -> Zone:
