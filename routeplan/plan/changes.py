@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -45,6 +45,8 @@ class Reroute(Earlier):
         Why nothing of the plan can be kept, in words; empty where it can.
     kept
         Why each move that was kept stands as it is.
+    forgotten
+        Moves that cannot be kept, for somebody refuses them or one before them.
     """
 
     before: Plan
@@ -54,6 +56,7 @@ class Reroute(Earlier):
     added: Mapping[str, BaseGeometry | None]
     anew: str = ""
     kept: dict[str, str] = field(default_factory=dict)
+    forgotten: set[str] = field(default_factory=set)
 
     def planned(self, aids: Aids = UNAIDED) -> tuple[Plan, tuple[MoveChange, ...]]:
         """The plan after the change, and what became of each move."""
@@ -63,7 +66,7 @@ class Reroute(Earlier):
 
     def known(self, wanted: MoveWanted, done: Sequence[Move]) -> Move | None:
         """A way of the plan, or of one before it, that stands as it is."""
-        for move in self._candidates(wanted):
+        for move in self._candidates(wanted) if wanted.id not in self.forgotten else ():
             why = self._stands(move, wanted, done)
             if why:
                 self.kept[wanted.id] = why + self._left_by(wanted, done)
@@ -75,6 +78,12 @@ class Reroute(Earlier):
         to_here = [one for one in done if one.goal == wanted.start]
         gone = [one.id for one in to_here[-1:] if not one.poses and self.was(one).poses]
         return f"; from where {gone[0]}, which has no way now, left it before" if gone else ""
+
+    def forget(self, names: Collection[str]) -> None:
+        """Have some moves searched for from now on."""
+        self.forgotten.update(names)
+        for name in names:
+            self.kept.pop(name, None)
 
     def was(self, move: Move) -> Move:
         """The move as the plan had it, with the same machine."""

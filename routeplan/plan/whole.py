@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from copy import deepcopy
 from dataclasses import dataclass, replace
@@ -57,6 +57,9 @@ class Earlier:
         """A move that has no way now, as it was if it had one: its machine is taken to stand where that leaves it."""
         return move
 
+    def forget(self, names: Collection[str]) -> None:
+        """Have some moves searched for from now on."""
+
 
 def plan_site(site: Site, *, issued: str, aids: Aids = UNAIDED) -> Plan:
     """Plan and re-check every move that a site asks for.
@@ -85,7 +88,8 @@ def plan_moves(site: Site, issue: Issue, earlier: Earlier, aids: Aids) -> Plan:
     run = _Run(site, issue, build_terrain(site.ground, site.grid), aids)
     parts, doubted = run.planned(earlier)
     if doubted:
-        parts, _ = run.planned(earlier, doubted)
+        earlier.forget(doubted)
+        parts, _ = run.planned(earlier)
     by_id = {move.id: move for part in parts for move in part.moves}
     moves = tuple(by_id[wanted.id] for wanted in site.moves)
     k = {move_id: part.k_by_move[move_id] for part in parts for move_id in part.k_by_move}
@@ -101,21 +105,18 @@ class _Run:
     terrain: Terrain
     aids: Aids
 
-    def planned(
-        self, earlier: Earlier, doubted: frozenset[str] = frozenset()
-    ) -> tuple[list[Plan], frozenset[str]]:
+    def planned(self, earlier: Earlier) -> tuple[list[Plan], set[str]]:
         """A plan of each move by itself, and moves that were known and cannot be kept: they, or one of the machine
-        before them, are refused. What is known of those that are doubted already is not asked for.
+        before them, are refused.
         """
         portals = portals_of(self.site, self.terrain)
         with ThreadPoolExecutor() as pool:
             machines = dict.fromkeys(wanted.machine for wanted in self.site.moves)
-            parts = list(pool.map(lambda one: self._of_machine(one, portals, earlier, doubted), machines))
-        refused = {name for _, names in parts for name in names}
-        return [plan for plans, _ in parts for plan in plans], frozenset(refused)
+            parts = list(pool.map(lambda one: self._of_machine(one, portals, earlier), machines))
+        return [plan for plans, _ in parts for plan in plans], {name for _, names in parts for name in names}
 
     def _of_machine(
-        self, machine: str, portals: Sequence[Portal], earlier: Earlier, doubted: frozenset[str]
+        self, machine: str, portals: Sequence[Portal], earlier: Earlier
     ) -> tuple[list[Plan], list[str]]:
         # Two threads must not ask one geometry at once.
         (own, through), accepted = deepcopy((self.site, portals)), Accepted(self.aids.store, deepcopy(self.site))
@@ -123,8 +124,7 @@ class _Run:
         with ThreadPoolExecutor(1) as judge:
             answers = []
             for wanted in (wanted for wanted in own.moves if wanted.machine == machine):
-                done = [plan.moves[0] for plan in written]
-                move = None if wanted.id in doubted else earlier.known(wanted, done)
+                move = earlier.known(wanted, [plan.moves[0] for plan in written])
                 if move is None:
                     move = _searched(wanted, planner, self.issue)
                     if not move.poses:

@@ -238,6 +238,12 @@ def test_a_kept_move_is_judged_like_any_other(first: Path) -> None:
     assert moves_of(first / "mended")["M3"]["poses"] == moves_of(first / "first")["M3"]["poses"]
 
 
+def test_what_was_searched_for_after_all_does_not_say_that_it_was_kept(first: Path) -> None:
+    doctored(first, "once", lambda moves: faster(moves["M1"]))
+    assert rerouted(first, "once", "once-mended", "--wet") == 0
+    assert told(first, "once-mended")["M2"] == ("unchanged", "searched again: it comes out as it was")
+
+
 def test_every_kept_move_of_a_machine_that_is_refused_is_planned_again(first: Path) -> None:
     """Not the first of them only."""
 
