@@ -104,7 +104,7 @@ def _number(value: float) -> float | None:
 
 def _tick(stop: Stop, move: Move) -> str:
     share = 100.0 * min(max(stop.chainage_m / move.length_m, 0.0), 1.0) if move.length_m > 0 else 0.0
-    return f'<b style="left:{share:.2f}%">{stop.number}</b>'
+    return f'<b data-share="{share:.2f}">{stop.number}</b>'
 
 
 def _strip(strip: Strip, rows: Sequence[SectionRow], length_m: float) -> str:

@@ -35,6 +35,7 @@
       if (stop) { to(rowAt(stop[0]), stop[1], stop[0]); } else { to(step > 0 ? walk.rows.length - 1 : 0, step > 0 ? "Finish" : "Start"); }
     }
 
+    Array.prototype.forEach.call(section.querySelectorAll(".ticks b"), function (tick) { tick.style.left = tick.dataset.share + "%"; });
     section.addEventListener("click", function (event) {
       var button = event.target.closest("button"), box = strips.getBoundingClientRect();
       if (button && button.dataset.walk === "tightest") { to(rowAt(walk.tightest === null ? 0 : walk.tightest), "Tightest place"); }
