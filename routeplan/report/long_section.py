@@ -93,7 +93,7 @@ def walk_data(move: Move, stops: Sequence[Stop], tightest_m: float, origin: tupl
     ]
     return {
         "rows": rows, "stops": told, "tightest": _number(tightest_m), "length": round(move.length_m, 2),
-        "units": [_AFTER[strip.unit] for strip in STRIPS],
+        "units": [_AFTER[strip.unit] for strip in STRIPS], "spare": [strip.spare for strip in STRIPS],
     }  # fmt: skip
 
 

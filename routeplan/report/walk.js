@@ -4,6 +4,12 @@
   var plan = window.sitePlan;
   var sections = Array.prototype.slice.call(document.querySelectorAll(".long"));
 
+  /* What is to spare is rounded down, to millimetres and tenths of a degree. */
+  function figure(value, unit, spare) {
+    if (!spare) { return value.toFixed(2) + unit; }
+    return unit === " m" ? Math.floor(value * 1000 + 1e-6) + " mm" : (Math.floor(value * 10 + 1e-6) / 10).toFixed(1) + unit;
+  }
+
   function begin(section) {
     var walk = plan.walk(Number(section.dataset.move) - 1), at = -1, along = -1;
     var strips = section.querySelector(".strips"), cursor = section.querySelector(".cursor");
@@ -23,7 +29,7 @@
       cursor.style.left = (walk.length ? 100 * Math.min(figures[0] / walk.length, 1) : 0) + "%";
       here.forEach(function (box, number) {
         var value = figures[4 + number];
-        box.textContent = value === null ? "here: nothing near" : "here " + value.toFixed(2) + walk.units[number];
+        box.textContent = value === null ? "here: nothing near" : "here " + figure(value, walk.units[number], walk.spare[number]);
       });
       said.textContent = words || "At " + figures[0].toFixed(1) + " m";
       plan.stand(Number(section.dataset.move) - 1, figures);

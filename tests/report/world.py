@@ -319,7 +319,7 @@ def section(poses: Sequence[Pose]) -> tuple[SectionRow, ...]:
         at_m = pose.chainage_m
         head = 1.2 - 0.1 * (at_m - 20.0) if 20.0 <= at_m < 30.0 else math.nan
         body = 0.3 if 40.0 <= at_m < 45.0 else math.nan
-        rows.append(SectionRow(at_m, 10.0, 1.5, -0.4, 9.0, 4.4, head, 0.2, 0.29, body, pose.v_max_mps))
+        rows.append(SectionRow(at_m, 10.0, 1.5, -0.4, 9.0, 4.39, head, 0.2, 0.2999, body, pose.v_max_mps))
     return tuple(rows)
 
 
