@@ -16,7 +16,8 @@ from routeplan.errors import BadInput, ExitStatus, Fault, worst
 if TYPE_CHECKING:
     from routeplan.plan.changes import Reroute
     from routeplan.plan.whole import Issue
-    from routeplan.route.model import Conditions, MoveChange, Plan
+    from routeplan.route.change import MoveChange
+    from routeplan.route.model import Conditions, Plan
     from routeplan.site.model import Site
 
 

@@ -14,7 +14,8 @@ from shapely.geometry.base import BaseGeometry
 from routeplan.plan.aids import UNAIDED, Aids
 from routeplan.plan.covered import outlines
 from routeplan.plan.whole import SOFTWARE, Earlier, Issue, plan_moves
-from routeplan.route.model import Move, MoveChange, Plan, Pose
+from routeplan.route.change import MoveChange
+from routeplan.route.model import Move, Plan, Pose
 from routeplan.site.model import MoveWanted, Site
 
 #: What changes farther than this from a body changes nothing for it, m: defects tell within 3 m of a wheel, comfort

@@ -8,7 +8,8 @@ from typing import Any
 
 from routeplan.planfile.codec import encoded, moves_from
 from routeplan.planfile.plan import json_text, listed_in, load
-from routeplan.route.model import Move, MoveChange, Plan
+from routeplan.route.change import MoveChange
+from routeplan.route.model import Move, Plan
 
 CHANGES_NAME = "changes.json"
 FORMAT = "routeplan/changes@1"

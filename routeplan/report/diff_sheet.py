@@ -16,7 +16,8 @@ from routeplan.report.shapes import Layer, bounds_of, line
 from routeplan.report.symbols import definitions
 from routeplan.report.tables import symbol, table
 from routeplan.report.wording import VERDICTS, length_text, time_text
-from routeplan.route.model import Conditions, Move, MoveChange, Plan
+from routeplan.route.change import MoveChange
+from routeplan.route.model import Conditions, Move, Plan
 from routeplan.site.model import Site
 
 #: What is said of a move, and the symbol drawn beside it.

@@ -354,17 +354,6 @@ class Move:
 
 
 @dataclass(frozen=True)
-class MoveChange:
-    """What became of a move after a change, and why; ``before`` is ``None`` where the plan before did not have it."""
-
-    id: str
-    change: Literal["unchanged", "changed", "cut off"]
-    why: str
-    before: Move | None
-    after: Move
-
-
-@dataclass(frozen=True)
 class FileRecord:
     """A file by relative posix path and sha256."""
 

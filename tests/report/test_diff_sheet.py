@@ -13,7 +13,8 @@ import pytest
 from routeplan.report.diff_sheet import accepted, diff_sheet
 from routeplan.report.inspection import inspection_page
 from routeplan.report.page import map_page
-from routeplan.route.model import MoveChange, MoveVerdict, Plan
+from routeplan.route.change import MoveChange
+from routeplan.route.model import MoveVerdict, Plan
 from tests.report.browser import DESK, PHONE, opened
 from tests.report.world import NASTY, moves, plan, site
 
