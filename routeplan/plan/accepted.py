@@ -16,7 +16,7 @@ from routeplan.route.model import Plan
 from routeplan.site.model import Site
 
 #: Rooms whose code decides what the second opinion says; the last is what lies beside the rooms.
-_DECIDING = ("site", "machine", "recheck", ".")
+_DECIDING = ("site", "machine", "route", "recheck", ".")
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,7 +34,7 @@ class Accepted:
         then, now = json.loads(noted), self._areas(plan)
         changed = [area.geometry for area in self.site.areas if then.get(area.id) != now[area.id]]
         (move,) = plan.moves
-        return keeps_far(move, self.site.machines[move.machine], changed)
+        return keeps_far(move, self.site, changed)
 
     def note(self, plan: Plan) -> None:
         """Note the one move of a plan, which was accepted."""

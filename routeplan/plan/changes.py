@@ -77,11 +77,12 @@ class Reroute(Earlier):
         return f"; from where {gone[0]}, which has no way now, left it before" if gone else ""
 
     def was(self, move: Move) -> Move:
-        """The move as the plan had it, with the same machine."""
+        """The move as the plan had it, with the same machine: one that was delivered since stands nowhere yet."""
         same = self.before.machines.get(move.machine) == self.site.machines[move.machine]
         if move.poses or self.anew or not same:
             return move
-        return next((old for old in self.before.moves if old.id == move.id), move)
+        theirs = (old for old in self.before.moves if (old.id, old.machine) == (move.id, move.machine))
+        return next(theirs, move)
 
     def _candidates(self, wanted: MoveWanted) -> Iterator[Move]:
         """Ways that are known for a move, that of the plan first."""

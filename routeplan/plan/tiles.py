@@ -27,8 +27,8 @@ from routeplan.site.model import Site
 Closed = frozenset[str]
 #: Of all that is kept what was used last stays, up to this many bytes.
 ROOM_BYTES = 2 << 30
-#: Rooms whose code decides what tiles are.
-_MAKERS = ("site", "machine", "hazards", "search", "plan")
+#: Rooms whose code decides what tiles are; the last is what lies beside the rooms.
+_MAKERS = ("site", "machine", "route", "hazards", "search", "plan", ".")
 
 
 class Tiles(NamedTuple):

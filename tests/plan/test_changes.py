@@ -274,6 +274,14 @@ def test_a_move_is_kept_only_where_its_machine_stands_as_it_stood(first: Path) -
     assert earlier._stands(m2, wanted, [moved]) == ""
 
 
+def test_a_machine_that_was_delivered_is_not_taken_to_stand_where_the_one_ordered_was_left(first: Path) -> None:
+    """Though it is one of the site's, and the plan before had it, too."""
+    site, before = read_site(first / "site"), read_plan(first / "first" / "plan.json")
+    reroute, cut_off = Reroute(before, (), site, Issue(LATER, "2"), {}), dataclasses.replace(before.moves[0], poses=())
+    assert reroute.was(cut_off) == before.moves[0]
+    assert reroute.was(dataclasses.replace(cut_off, machine="SD")).poses == ()
+
+
 def test_a_way_is_known_only_for_the_same_machine_asked_for_the_same(first: Path) -> None:
     site, before = read_site(first / "site"), read_plan(first / "first" / "plan.json")
     reroute = Reroute(before, (), site, Issue(LATER, "2"), {})

@@ -7,6 +7,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from shapely.geometry import Polygon, box
@@ -19,6 +20,7 @@ from routeplan.plan.whole import plan_site
 from routeplan.planfile.codec import to_document
 from routeplan.planfile.plan import json_text
 from routeplan.search.lattice import CheckedLattice
+from routeplan.search.motions import Motions, solve_motions
 from routeplan.site.changes import ALWAYS
 from routeplan.site.model import Area, GridSpec, Obstacle, Site
 from tests import worlds
@@ -68,6 +70,20 @@ def test_another_run_knows_what_was_looked_at(tmp_path: Path) -> None:
     written(yard(), store)
     looked = [int((lattice(yard(), one).table != 0).sum()) for one in (Store(), store)]
     assert looked[1] > 2 * looked[0]
+
+
+def test_tiles_of_other_motions_are_others(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """They come from a file of data, which no hash of the sources tells."""
+    store = Store(tmp_path / "tiles")
+    written(yard(), store)
+    bare = int((lattice(yard(), Store()).table != 0).sum())
+
+    def others(**figures: Any) -> Motions:
+        motions = solve_motions(**figures)
+        return replace(motions, version=motions.version + 1)
+
+    monkeypatch.setattr("routeplan.plan.lattices.solve_motions", others)
+    assert int((lattice(yard(), store).table != 0).sum()) == bare
 
 
 def test_fewer_closed_take_the_place_of_more(tmp_path: Path) -> None:
