@@ -120,6 +120,13 @@ def test_a_machine_that_is_cut_off_from_where_it_works_stands_where_the_plan_lef
     assert changes["M2"][1].endswith("; from where M1, which has no way now, left it before")
     assert moves_of(tmp_path / "cut")["M2"] == moves_of(tmp_path / "first")["M2"]
     assert main(["recheck", str(tmp_path / "cut" / "plan.json"), "--site", str(tmp_path / "site")]) == 8
+    assert rerouted(tmp_path, "cut", "wet", "--wet") == 3
+    assert told(tmp_path, "wet")["M2"][1].endswith("; M1, which is to bring it there, has no way")
+    found = tmp_path / "excavations.geojson"
+    found.write_text(geojson(feature(polygon(3, 9, 4.5, 10), id="pit", set_back_m=0.5)), encoding="utf-8")
+    assert rerouted(tmp_path, "first", "dug", "--close", "south", "--add", str(found)) == 3
+    why = told(tmp_path, "dug")["M2"][1]
+    assert why.startswith("searched again") and why.endswith("; from where M1, which has no way now, left it before")
 
 
 def test_what_had_no_way_has_none_when_more_is_closed(first: Path) -> None:
