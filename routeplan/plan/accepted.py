@@ -31,7 +31,10 @@ class Accepted:
         noted = self.store.noted(self._name(plan))
         if noted is None:
             return False
-        then, now = json.loads(noted), self._areas(plan)
+        try:
+            then, now = dict(json.loads(noted)), self._areas(plan)
+        except (ValueError, TypeError):  # damaged
+            return False
         changed = [area.geometry for area in self.site.areas if then.get(area.id) != now[area.id]]
         (move,) = plan.moves
         return keeps_far(move, self.site, changed)

@@ -49,6 +49,14 @@ def store(tmp_path: Path, plan: Plan) -> Store:
     return store
 
 
+@pytest.mark.parametrize("damaged", [b"", b"{", b"7", b"[1]", b"\xff"])
+def test_a_damaged_note_has_it_looked_at_again(store: Store, plan: Plan, damaged: bytes) -> None:
+    assert store.folder is not None
+    (note,) = store.folder.glob("*.note")
+    note.write_bytes(damaged)
+    assert not Accepted(store, yard()).still(plan)
+
+
 def test_it_stands_while_nothing_changes_and_while_what_changes_is_far(store: Store, plan: Plan) -> None:
     assert Accepted(store, yard()).still(plan)
     assert Accepted(store, yard("off")).still(plan)

@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from shapely.geometry import Polygon, box
 
@@ -106,6 +107,18 @@ def test_a_damaged_file_is_made_again(tmp_path: Path) -> None:
     (kept,) = files(store)
     kept.write_bytes(kept.read_bytes()[: kept.stat().st_size // 2])
     assert written(yard(), store) == bare
+
+
+def test_a_bit_that_has_flipped_is_seen(tmp_path: Path) -> None:
+    """A table that is wrong would be told as a way that is not there, or as none where there is one."""
+    store = Store(tmp_path / "tiles")
+    written(yard(), store)
+    (kept,) = files(store)
+    good, name = kept.read_bytes(), kept.stem.rpartition("-")[0]
+    assert store.load(name) is not None
+    for place in np.linspace(0, len(good) - 1, 100).astype(int):
+        kept.write_bytes(good[:place] + bytes([good[place] ^ 4]) + good[place + 1 :])
+        assert store.load(name) is None, place
 
 
 def test_where_nothing_can_be_written_nothing_is_kept(tmp_path: Path) -> None:
