@@ -16,7 +16,7 @@ from routeplan.route.model import Plan
 from routeplan.site.model import Site
 
 #: Rooms whose code decides what the second opinion says; the last is what lies beside the rooms.
-_DECIDING = ("site", "machine", "recheck", ".")
+_DECIDING = ("site", "machine", "route", "recheck", ".")
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,10 +31,13 @@ class Accepted:
         noted = self.store.noted(self._name(plan))
         if noted is None:
             return False
-        then, now = json.loads(noted), self._areas(plan)
+        try:
+            then, now = dict(json.loads(noted)), self._areas(plan)
+        except (ValueError, TypeError):  # damaged
+            return False
         changed = [area.geometry for area in self.site.areas if then.get(area.id) != now[area.id]]
         (move,) = plan.moves
-        return keeps_far(move, self.site.machines[move.machine], changed)
+        return keeps_far(move, self.site, changed)
 
     def note(self, plan: Plan) -> None:
         """Note the one move of a plan, which was accepted."""

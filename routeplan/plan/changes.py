@@ -62,23 +62,30 @@ class Reroute(Earlier):
     def planned(self, aids: Aids = UNAIDED) -> tuple[Plan, tuple[MoveChange, ...]]:
         """The plan after the change, and what became of each move."""
         after = plan_moves(self.site, self.issue, self, aids)
-        old = {move.id: move for move in self.before.moves}
-        return after, tuple(self._change(old.get(move.id), move, self.kept.get(move.id, "")) for move in after.moves)
+        old, changes = {move.id: move for move in self.before.moves}, list[MoveChange]()
+        for n, move in enumerate(after.moves):
+            change = self._change(old.get(move.id), move, self.kept.get(move.id, ""))
+            changes.append(replace(change, why=change.why + self._left_by(move, after.moves[:n])))
+        return after, tuple(changes)
 
     def known(self, wanted: MoveWanted, done: Sequence[Move]) -> Move | None:
         """A way of the plan, or of one before it, that stands as it is."""
         for move in self._candidates(wanted) if wanted.id not in self.forgotten else ():
             why = self._stands(move, wanted, done)
             if why:
-                self.kept[wanted.id] = why + self._left_by(wanted, done)
+                self.kept[wanted.id] = why
                 return move
         return None
 
-    def _left_by(self, wanted: MoveWanted, done: Sequence[Move]) -> str:
-        """The move that now has no way to where this one begins, in words."""
-        to_here = [one for one in done if one.goal == wanted.start]
-        gone = [one.id for one in to_here[-1:] if not one.poses and self.was(one).poses]
-        return f"; from where {gone[0]}, which has no way now, left it before" if gone else ""
+    def _left_by(self, move: Move, done: Sequence[Move]) -> str:
+        """The move that has no way to where this one drives off, in words: its machine is not there."""
+        to_here = [one for one in done if (one.machine, one.goal) == (move.machine, move.start)]
+        for one in to_here[-1:]:
+            if move.poses and not one.poses and self.was(one).poses:
+                return f"; from where {one.id}, which has no way now, left it before"
+            if move.poses and not one.poses:
+                return f"; {one.id}, which is to bring it there, has no way"
+        return ""
 
     def forget(self, names: Collection[str]) -> None:
         """Have some moves searched for from now on."""
@@ -87,11 +94,12 @@ class Reroute(Earlier):
             self.kept.pop(name, None)
 
     def was(self, move: Move) -> Move:
-        """The move as the plan had it, with the same machine."""
+        """The move as the plan had it, with the same machine: one that was delivered since stands nowhere yet."""
         same = self.before.machines.get(move.machine) == self.site.machines[move.machine]
         if move.poses or self.anew or not same:
             return move
-        return next((old for old in self.before.moves if old.id == move.id), move)
+        theirs = (old for old in self.before.moves if (old.id, old.machine) == (move.id, move.machine))
+        return next(theirs, move)
 
     def _candidates(self, wanted: MoveWanted) -> Iterator[Move]:
         """Ways that are known for a move, that of the plan first."""

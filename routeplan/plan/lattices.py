@@ -72,7 +72,8 @@ class Lattices:
         """A lattice from the one of those known that has most areas closed of those that are; else afresh."""
         site, motions = self.site, _motions(machine, self.site, self.terrain)
         shut = {area.id: area for area in site.areas if area.closed_on(wanted.on)}
-        fewer = max(self._known(key, machine, shut.keys()), key=lambda one: len(one.closed), default=None)
+        known = self._known(key, machine, motions, shut.keys())
+        fewer = max(known, key=lambda one: len(one.closed), default=None)
         if fewer is None:
             if key[:3] not in self._met:
                 self._met[key[:3]] = self._encounter(wanted, machine, site, self.terrain)
@@ -83,10 +84,11 @@ class Lattices:
         hazards = fewer.looked.hazards.with_closed(besides, site, machine, wanted.on, wet=wanted.wet)
         return self._checked(site, hazards, motions, machine, fewer.looked.with_closed(besides))
 
-    def _known(self, key: Key, machine: Machine, shut: Collection[str]) -> Iterator[Tiles]:
+    def _known(self, key: Key, machine: Machine, motions: Motions, shut: Collection[str]) -> Iterator[Tiles]:
         """What was looked at with no area closed but those that are, in this run or before it."""
         if key not in self._names:
-            self._names[key] = name_of(self.site, machine, *key[:3], *map(sorted, key[3:]), self._k())
+            made_of = *key[:3], *map(sorted, key[3:]), self._k(), motions.sha256()
+            self._names[key] = name_of(self.site, machine, *made_of)
         found = [Tiles(closed, lattice.looked) for closed, lattice in self._made[key].items()]
         before = None if found else self.aids.store.load(self._names[key])
         yield from (one for one in (*found, before) if one is not None and one.closed <= set(shut))

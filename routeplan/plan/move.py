@@ -270,7 +270,7 @@ class MovePlanner:
         starts, goals = graph.ends(*ends, mode)
         leg = f"from {ends[0].name} to {ends[1].name}: " if wanted.via else ""
         grid = f"a grid of {lattice.grid.cell_m:.2f} m and {lattice.grid.headings} headings"
-        parted = parted_m(self.site, wanted, lattice, starts, goals)
+        parted = parted_m(self.site, wanted, graph.lattices, *(stop.stands for stop in ends))
         if answer.why == "limit" and parted is None:
             text = f"the search gave up after {answer.expanded} states; this proves nothing"
             return no_way(wanted, "search limit", f"{leg}on {grid}, {text}", ())

@@ -27,8 +27,8 @@ from routeplan.site.model import Site
 Closed = frozenset[str]
 #: Of all that is kept what was used last stays, up to this many bytes.
 ROOM_BYTES = 2 << 30
-#: Rooms whose code decides what tiles are.
-_MAKERS = ("site", "machine", "hazards", "search", "plan")
+#: Rooms whose code decides what tiles are; the last is what lies beside the rooms.
+_MAKERS = ("site", "machine", "route", "hazards", "search", "plan", ".")
 
 
 class Tiles(NamedTuple):
@@ -81,7 +81,7 @@ class Store:
             self.folder.mkdir(parents=True, exist_ok=True)
             with tempfile.TemporaryDirectory(dir=self.folder) as beside:
                 written = Path(beside) / "tiles"
-                with lz4.frame.open(written, "wb") as file:
+                with lz4.frame.open(written, "wb", block_checksum=True) as file:
                     pickle.dump((tiles.closed, tiles.looked.by_itself()), file, pickle.HIGHEST_PROTOCOL)
                 written.replace(self.folder / f"{name}-{len(tiles.closed)}.tiles")
             for path in (*files, *self._least_used()):
@@ -91,7 +91,7 @@ class Store:
         """A note by its name; ``None`` where there is none."""
         if self.folder is None:
             return None
-        with contextlib.suppress(OSError):
+        with contextlib.suppress(OSError, UnicodeDecodeError):
             return (self.folder / f"{name}.note").read_text(encoding="utf-8")
         return None
 

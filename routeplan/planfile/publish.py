@@ -43,6 +43,7 @@ def exchange(folder: Path, staging: Path, new: Sequence[str], old: Sequence[str]
     OSError
         The file system refuses; the old files stand as they were.
     """
+    put_right(folder, own=staging)  # who was killed since this run began would be ended or undone over it
     noted = staging / "noting"
     noted.mkdir()
     there = [name for name in old if (folder / name).exists()]
@@ -59,10 +60,13 @@ def exchange(folder: Path, staging: Path, new: Sequence[str], old: Sequence[str]
         raise
 
 
-def put_right(folder: Path) -> bool:
-    """Undo or end what runs that were killed left half done in a folder; whether there was anything."""
+def put_right(folder: Path, own: Path | None = None) -> bool:
+    """Undo or end what runs that were killed left half done in a folder; whether there was anything.
+
+    ``own`` is the hidden folder of whoever asks.
+    """
     found = False
-    for staging in sorted(folder.glob(f"{_PREFIX}*")):
+    for staging in sorted(set(folder.glob(f"{_PREFIX}*")) - {own}):
         for lock in _left_behind(staging):
             if (staging / _UNDER_WAY).is_dir():
                 (_end if _in_place(staging) else _undo)(folder, staging)

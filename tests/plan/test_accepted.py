@@ -49,6 +49,14 @@ def store(tmp_path: Path, plan: Plan) -> Store:
     return store
 
 
+@pytest.mark.parametrize("damaged", [b"", b"{", b"7", b"[1]", b"\xff"])
+def test_a_damaged_note_has_it_looked_at_again(store: Store, plan: Plan, damaged: bytes) -> None:
+    assert store.folder is not None
+    (note,) = store.folder.glob("*.note")
+    note.write_bytes(damaged)
+    assert not Accepted(store, yard()).still(plan)
+
+
 def test_it_stands_while_nothing_changes_and_while_what_changes_is_far(store: Store, plan: Plan) -> None:
     assert Accepted(store, yard()).still(plan)
     assert Accepted(store, yard("off")).still(plan)
@@ -101,6 +109,19 @@ def test_far_is_farther_than_any_corner_and_what_checks_look_for(plan: Plan) -> 
     (move,) = plan.moves
     north = max(pose.y for pose in move.poses)
     reach_m = 4.0  # more than any corner of this machine is from its origin
-    assert keeps_far(move, MACHINE, [box(9.0, north + FAR_M + reach_m, 11.0, 29.0)])
-    assert not keeps_far(move, MACHINE, [box(9.0, north + FAR_M, 11.0, 29.0)])
-    assert keeps_far(move, MACHINE, [])
+    assert keeps_far(move, yard(), [box(9.0, north + FAR_M + reach_m, 11.0, 29.0)])
+    assert not keeps_far(move, yard(), [box(9.0, north + FAR_M, 11.0, 29.0)])
+    assert keeps_far(move, yard(), [])
+
+
+def test_a_machine_that_is_raised_is_as_wide_as_it_may_be_thrown(plan: Plan) -> None:
+    """On ground so rough its platform is looked for farther off than any corner of it lowered."""
+    (move,), machine = plan.moves, worlds.scissor(pivots=1.0, **worlds.RAISED)
+    zone, rough_m = worlds.zone(0.0, 0.0, 20.0, 30.0, smooth_to_m=0.2), 0.2
+    site = replace(yard(), machines={machine.id: machine}, elevated_zones=(zone,))
+    north = max(pose.y for pose in move.poses)
+    thrown_m, off_m = 2.0 * site.thresholds.tip_participation * 7.0 * rough_m / machine.track_m, 6.2
+    assert off_m < thrown_m
+    ahead = [box(9.0, north + off_m, 11.0, 29.0)]
+    raised = replace(site, moves=(worlds.raised(site.moves[0]),))
+    assert keeps_far(move, site, ahead) and not keeps_far(move, raised, ahead)

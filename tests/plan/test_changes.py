@@ -120,6 +120,13 @@ def test_a_machine_that_is_cut_off_from_where_it_works_stands_where_the_plan_lef
     assert changes["M2"][1].endswith("; from where M1, which has no way now, left it before")
     assert moves_of(tmp_path / "cut")["M2"] == moves_of(tmp_path / "first")["M2"]
     assert main(["recheck", str(tmp_path / "cut" / "plan.json"), "--site", str(tmp_path / "site")]) == 8
+    assert rerouted(tmp_path, "cut", "wet", "--wet") == 3
+    assert told(tmp_path, "wet")["M2"][1].endswith("; M1, which is to bring it there, has no way")
+    found = tmp_path / "excavations.geojson"
+    found.write_text(geojson(feature(polygon(3, 9, 4.5, 10), id="pit", set_back_m=0.5)), encoding="utf-8")
+    assert rerouted(tmp_path, "first", "dug", "--close", "south", "--add", str(found)) == 3
+    why = told(tmp_path, "dug")["M2"][1]
+    assert why.startswith("searched again") and why.endswith("; from where M1, which has no way now, left it before")
 
 
 def test_what_had_no_way_has_none_when_more_is_closed(first: Path) -> None:
@@ -278,6 +285,14 @@ def test_a_move_is_kept_only_where_its_machine_stands_as_it_stood(first: Path) -
     assert earlier._stands(m2, wanted, [m1]) == "its earlier way is open again"
     moved = dataclasses.replace(m1, poses=(*m1.poses[:-1], m1.poses[-1]._replace(x=0.0)))
     assert earlier._stands(m2, wanted, [moved]) == ""
+
+
+def test_a_machine_that_was_delivered_is_not_taken_to_stand_where_the_one_ordered_was_left(first: Path) -> None:
+    """Though it is one of the site's, and the plan before had it, too."""
+    site, before = read_site(first / "site"), read_plan(first / "first" / "plan.json")
+    reroute, cut_off = Reroute(before, (), site, Issue(LATER, "2"), {}), dataclasses.replace(before.moves[0], poses=())
+    assert reroute.was(cut_off) == before.moves[0]
+    assert reroute.was(dataclasses.replace(cut_off, machine="SD")).poses == ()
 
 
 def test_a_way_is_known_only_for_the_same_machine_asked_for_the_same(first: Path) -> None:

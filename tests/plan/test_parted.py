@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from shapely.geometry import Polygon, box
@@ -14,7 +15,7 @@ from routeplan.plan.parted import disc_of, parted_m
 from routeplan.search.anchors import Anchor
 from routeplan.search.lattice import CheckedLattice, Found
 from routeplan.site.changes import ALWAYS
-from routeplan.site.model import Area, GridSpec, Obstacle, Site
+from routeplan.site.model import Area, GridSpec, Obstacle, Site, TravelMode
 from tests import worlds
 from tests.random_sites import draw
 
@@ -40,8 +41,7 @@ def wall_with(gap_m: float) -> tuple[Polygon, Polygon]:
 
 
 def parted(site: Site) -> float | None:
-    lattice = lattice_of(site)
-    return parted_m(site, WANTED, lattice, [lattice.add_anchor(WEST)], [lattice.add_anchor(EAST)])
+    return parted_m(site, WANTED, [lattice_of(site)], [WEST], [EAST])
 
 
 def least_gap_m() -> float:
@@ -54,8 +54,31 @@ def least_gap_m() -> float:
 def test_a_gap_parts_by_millimetres() -> None:
     least = least_gap_m()
     assert parted(yard(*wall_with(least + 0.002))) is None
-    width = parted(yard(*wall_with(least - 0.004)))
+    width = parted(yard(*wall_with(least - 0.012)))
     assert width == pytest.approx(2.0 * disc_of(lattice_of(yard()).hazards.body)[2], abs=0.03)
+
+
+def test_outlines_are_grown_by_no_more_than_the_disc() -> None:
+    """What grows them straightens a lip of millimetres first, which brings the wall behind it nearer."""
+    lip_m, half_m = 0.004, least_gap_m() / 2.0
+    south, north = 5.0 - half_m, 5.0 + half_m
+    above = Polygon([(6.0, 11.0), (6.0, north - lip_m), (6.0005, north), (14.0, north), (14.0, 11.0)])
+    assert parted(yard(box(6.9, -1.0, 14.0, south), above)) is None
+
+
+def test_nothing_is_said_of_a_body_that_is_another_in_another_travel_mode() -> None:
+    """With its rails folded it may come through."""
+    stowed = MACHINE.configurations["stowed"]
+    slim = tuple(replace(box, ring=worlds.ring(-0.27, -0.2, 2.13, 0.2)) for box in stowed.boxes)
+    folded = replace(stowed, id="stowed_rails_folded", boxes=slim)
+    machine = replace(MACHINE, configurations={"stowed": stowed, folded.id: folded})
+    site = replace(yard(*wall_with(least_gap_m() - 0.1)), machines={machine.id: machine})
+    of = Lattices(site, build_terrain(site.ground, site.grid), UNAIDED).of
+    modes: tuple[TravelMode, ...] = ("ridden", "beside_rails_up", "beside_rails_folded")
+    ridden, beside, folds = (of(replace(WANTED, travel_mode=mode), machine) for mode in modes)
+    assert parted_m(site, WANTED, [ridden, beside], [WEST], [EAST]) is not None
+    assert parted_m(site, WANTED, [folds], [WEST], [EAST]) is None
+    assert parted_m(site, WANTED, [ridden, beside, folds], [WEST], [EAST]) is None
 
 
 def test_a_closed_area_parts_and_an_open_one_does_not() -> None:
@@ -74,8 +97,9 @@ def test_nothing_is_parted_where_a_way_was_found() -> None:
     shown = 0
     for seed in range(8):
         drawn = draw(seed)
-        start, goal = (drawn.lattice.add_anchor(Anchor(x, y, 0.0)) for x, y in ((6.0, 6.0), (14.0, 10.0)))
+        ends = [Anchor(x, y, 0.0) for x, y in ((6.0, 6.0), (14.0, 10.0))]
+        start, goal = map(drawn.lattice.add_anchor, ends)
         if isinstance(drawn.lattice.find([start], [goal], limit=100_000), Found):
             shown += 1
-            assert parted_m(drawn.site, WANTED, drawn.lattice, [start], [goal]) is None
+            assert parted_m(drawn.site, WANTED, [drawn.lattice], ends[:1], ends[1:]) is None
     assert shown >= 3

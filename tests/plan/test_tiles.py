@@ -7,7 +7,9 @@ import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 from shapely.geometry import Polygon, box
 
@@ -19,6 +21,7 @@ from routeplan.plan.whole import plan_site
 from routeplan.planfile.codec import to_document
 from routeplan.planfile.plan import json_text
 from routeplan.search.lattice import CheckedLattice
+from routeplan.search.motions import Motions, solve_motions
 from routeplan.site.changes import ALWAYS
 from routeplan.site.model import Area, GridSpec, Obstacle, Site
 from tests import worlds
@@ -70,6 +73,20 @@ def test_another_run_knows_what_was_looked_at(tmp_path: Path) -> None:
     assert looked[1] > 2 * looked[0]
 
 
+def test_tiles_of_other_motions_are_others(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """They come from a file of data, which no hash of the sources tells."""
+    store = Store(tmp_path / "tiles")
+    written(yard(), store)
+    bare = int((lattice(yard(), Store()).table != 0).sum())
+
+    def others(**figures: Any) -> Motions:
+        motions = solve_motions(**figures)
+        return replace(motions, version=motions.version + 1)
+
+    monkeypatch.setattr("routeplan.plan.lattices.solve_motions", others)
+    assert int((lattice(yard(), store).table != 0).sum()) == bare
+
+
 def test_fewer_closed_take_the_place_of_more(tmp_path: Path) -> None:
     store = Store(tmp_path / "tiles")
     written(yard(NEAR), store)
@@ -90,6 +107,18 @@ def test_a_damaged_file_is_made_again(tmp_path: Path) -> None:
     (kept,) = files(store)
     kept.write_bytes(kept.read_bytes()[: kept.stat().st_size // 2])
     assert written(yard(), store) == bare
+
+
+def test_a_bit_that_has_flipped_is_seen(tmp_path: Path) -> None:
+    """A table that is wrong would be told as a way that is not there, or as none where there is one."""
+    store = Store(tmp_path / "tiles")
+    written(yard(), store)
+    (kept,) = files(store)
+    good, name = kept.read_bytes(), kept.stem.rpartition("-")[0]
+    assert store.load(name) is not None
+    for place in np.linspace(0, len(good) - 1, 100).astype(int):
+        kept.write_bytes(good[:place] + bytes([good[place] ^ 4]) + good[place + 1 :])
+        assert store.load(name) is None, place
 
 
 def test_where_nothing_can_be_written_nothing_is_kept(tmp_path: Path) -> None:

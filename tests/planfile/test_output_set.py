@@ -110,6 +110,31 @@ def test_an_exchange_that_stops_after_any_step_is_undone_or_ended(
     assert left == (old if steps < (4 if taken_back else 3) else new)
 
 
+def test_what_a_run_killed_meanwhile_left_is_put_right_before_the_files_are_exchanged(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else it would be ended, or undone, by whoever reads the set that came after it."""
+    published(tmp_path, 1)
+    with OutputSet(tmp_path) as out:
+        for name in FILES:
+            out.path(name).write_text("3", encoding="utf-8")
+        staging, lock = staged(tmp_path)
+        (staging / "plan.json").write_text("2", encoding="utf-8")
+        with monkeypatch.context() as killing, contextlib.suppress(KeyboardInterrupt):
+            for step in ("_end", "_undo"):
+                killing.setattr(f"routeplan.planfile.publish.{step}", interrupted)
+            exchange(tmp_path, staging, ["plan.json"], [*FILES, "plan.json"])
+        lock.close()
+        path = out.publish(plan(revision="3"))
+    put_right(tmp_path)
+    assert read_plan(path).revision == "3"
+    assert {name: (tmp_path / name).read_text(encoding="utf-8") for name in FILES} == dict.fromkeys(FILES, "3")
+
+
+def interrupted(*_: object) -> None:
+    raise KeyboardInterrupt
+
+
 def test_nobody_undoes_what_is_still_under_way(tmp_path: Path) -> None:
     (tmp_path / "a").write_text("old", encoding="utf-8")
     staging, lock = staged(tmp_path)
