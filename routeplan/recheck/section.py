@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Iterator
 from itertools import pairwise
 
@@ -34,9 +35,11 @@ def section_objections(move: Move) -> Iterator[Objection]:
         found = min((check.margin for check in move.checks if check.kind in kinds), default=math.nan)
         if found < far - ROUNDED and not told <= found + ROUNDED:
             yield _told(move, f"{field} leaves {told:.4g} to spare at least, the checks {found:.4g}")
+    limits = sorted((pose.chainage_m, pose.v_max_mps) for pose in move.poses)
+    places = [at for at, _ in limits]
     for row, until_m in zip(rows, [*along[1:], math.inf], strict=True):
-        limits = [pose.v_max_mps for pose in move.poses if row.chainage_m <= pose.chainage_m < until_m]
-        if limits and not row.v_max_mps <= min(limits) + ROUNDED:
+        here = limits[bisect_left(places, row.chainage_m) : bisect_left(places, until_m)]
+        if here and not row.v_max_mps <= min(limit for _, limit in here) + ROUNDED:
             yield _told(move, f"at {row.chainage_m:.1f} m it lets the machine go {row.v_max_mps:.3f} m/s")
             return
 
