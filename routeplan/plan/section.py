@@ -13,15 +13,13 @@ from routeplan.hazards.attitude import stand
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.sweep import FAR
-from routeplan.plan.profile import Profile
+from routeplan.plan.profile import OVER, Profile
 from routeplan.route.model import Pose, SectionRow
 
 Floats = NDArray[np.float64]
 
 #: A row for so much of the way, m.
 STEP_M = 0.5
-#: What is overhead.
-_ABOVE = (arrays.HEAD, arrays.OVERHEAD, arrays.UNDER_LINE)
 
 
 def section_of(found: Profile, poses: Sequence[Pose], hazards: Hazards) -> tuple[SectionRow, ...]:
@@ -46,7 +44,7 @@ def section_of(found: Profile, poses: Sequence[Pose], hazards: Hazards) -> tuple
         rows.append(
             SectionRow(
                 float(begins[here[0]]), level, pitch, roll, grade_deg=_near(least[arrays.GRADE]),
-                side_deg=_near(least[arrays.SIDE_SLOPE]), head_m=_near(min(least[kind] for kind in _ABOVE)),
+                side_deg=_near(least[arrays.SIDE_SLOPE]), head_m=_near(min(least[kind] for kind in OVER)),
                 strike_m=_near(least[arrays.STRIKE]), bounce_m=_near(least[arrays.BOUNCE]),
                 body_m=_near(least[arrays.CLEARANCE], COMFORT_M), v_max_mps=float(limits[over].min()),
             )

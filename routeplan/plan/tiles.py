@@ -64,12 +64,14 @@ class Store:
     def load(self, name: str) -> Tiles | None:
         """Tiles by their name; ``None`` where there are none."""
         for path in self._files(name)[:1]:
-            # Damaged, or written with other libraries: they are made again.
             with contextlib.suppress(Exception):
                 with lz4.frame.open(path, "rb") as file:
                     closed, looked = pickle.load(file)
                 os.utime(path)
                 return Tiles(closed, looked)
+            # Damaged, or written with other libraries: out of the way, so that they are made again.
+            with contextlib.suppress(OSError):
+                path.unlink()
         return None
 
     def keep(self, name: str, tiles: Tiles) -> None:

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 
 from routeplan.report.markup import escape, plain
 from routeplan.report.stops import Stop
-from routeplan.report.wording import amount_text
+from routeplan.report.wording import amount_text, down
 from routeplan.route.model import Move, SectionRow
 
 #: Size of a strip's picture, units; it is stretched to the width there is.
@@ -127,6 +127,8 @@ def _words(strip: Strip, known: Sequence[tuple[float, float]]) -> str:
     if strip.spare:
         least = amount_text(low[0], strip.unit, upwards=False).replace(" deg", _AFTER["deg"])
         return f"least {least} at {low[1]:.1f} m"
+    if strip.unit == "m/s":
+        return f"{down(low[0], 2)} to {down(high[0], 2)}{_AFTER[strip.unit]}"
     return f"{low[0]:.2f} to {high[0]:.2f}{_AFTER[strip.unit]}"
 
 

@@ -4,8 +4,9 @@
   var plan = window.sitePlan;
   var sections = Array.prototype.slice.call(document.querySelectorAll(".long"));
 
-  /* What is to spare is rounded down, to millimetres and tenths of a degree. */
+  /* What is to spare is rounded down, to millimetres and tenths of a degree; so is a speed limit. */
   function figure(value, unit, spare) {
+    if (unit === " m/s") { return (Math.floor(value * 100 + 1e-6) / 100).toFixed(2) + unit; }
     if (!spare) { return value.toFixed(2) + unit; }
     return unit === " m" ? Math.floor(value * 1000 + 1e-6) + " mm" : (Math.floor(value * 10 + 1e-6) / 10).toFixed(1) + unit;
   }
