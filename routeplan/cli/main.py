@@ -15,7 +15,7 @@ from routeplan import __version__
 from routeplan.errors import BadInput, NotWritten, RouteplanError
 
 #: In the order of use, as ``--help`` lists them.
-COMMANDS = ("new", "check", "plan", "recheck", "reroute", "inspect", "calendar", "lifeline", "machines")
+COMMANDS = ("new", "check", "plan", "recheck", "reroute", "brief", "inspect", "calendar", "lifeline", "machines")
 
 EXIT_STATUSES = """\
 exit status: 0 every move is pass or pass with controls; 8 some move is not proven or fail; 3 proved that some move has

@@ -87,7 +87,7 @@ class OutputSet:
         NotWritten
             The file system refuses; the earlier output stands as it was.
         """
-        self._move_in(self._names, self._names)
+        self._move_in(self._names, [*self._names, *self._not_written])
 
     def _move_in(self, new: Sequence[str], old: Sequence[str]) -> None:
         try:

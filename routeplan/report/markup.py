@@ -12,6 +12,8 @@ from typing import Any
 _UNSEEN = re.compile(
     "[\x00-\x1f\x7f-\x9f\xad\u061c\u200b\u200e\u200f\u2028-\u202e\u2060-\u206f\ufdd0-\ufdef\ufeff\ufff9-\uffff\ud800-\udfff\U000e0000-\U000e007f]"
 )
+#: A word that may break, and where: a character that is spelled out wherever it is written.
+_LONG, _BREAK = re.compile(r"\S{41,}"), "\x00"
 _HTML = {"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&#39;"}
 _JSON = {"&": "\\u0026", "<": "\\u003c", ">": "\\u003e"}
 
@@ -37,10 +39,13 @@ def escape(text: str) -> str:
 def name(text: str) -> str:
     """Return a name from outside as HTML, kept apart from the reading direction of the words around it.
 
+    A word longer than any that people write may break, so that it widens no table and shrinks no sheet.
+
     >>> name("bay <3>")
     '<bdi>bay &lt;3&gt;</bdi>'
     """
-    return f"<bdi>{escape(text)}</bdi>"
+    pieces = _LONG.sub(lambda word: _BREAK.join(re.findall(".{1,20}", word.group())), plain(text)).split(_BREAK)
+    return f"<bdi>{'<wbr>'.join(map(escape, pieces))}</bdi>"
 
 
 def data_block(value: Any) -> str:

@@ -43,6 +43,7 @@ from routeplan.report.wording import (
     VERDICTS,
     bound_text,
     counted,
+    driven,
     length_text,
     place_name,
     span_text,
@@ -89,10 +90,10 @@ def move_article(index: int, move: Move, drawing: MoveDrawing, base: Sequence[La
             _stops(drawing.stops),
             _zones(move),
             "</div><div>",
-            _checks(move, machine),
+            checks_of(move, machine),
             "</div></div>",
             _contacts(site),
-            _more(move, plan),
+            more_of(move, plan),
             _ruled(),
             "</div>",
             _foot(plan),
@@ -166,13 +167,9 @@ def _verdict(verdict_symbol: str, words: str, meaning: str) -> str:
     )
 
 
-def _holds(move: Move) -> bool:
-    return move.verdict in ("pass", "pass with controls") and move.refused is None
-
-
 def _reason(move: Move) -> str:
     """Return why a move does not pass; for one that does, the reason stands with its other facts."""
-    return f'<p class="reason">{name(move.reason)}</p>' if move.reason and not _holds(move) else ""
+    return f'<p class="reason">{name(move.reason)}</p>' if move.reason and not driven(move) else ""
 
 
 def _first(move: Move, drawing: MoveDrawing, plan: Plan) -> list[tuple[str, str]]:
@@ -208,7 +205,7 @@ def _along(check: Check) -> str:
     return f"at {check.chainage_m:.1f} m: " if made(check) and math.isfinite(check.chainage_m) else ""
 
 
-def _more(move: Move, plan: Plan) -> str:
+def more_of(move: Move, plan: Plan) -> str:
     """Return what stands behind the move: purpose, day, how good the way is, how sure."""
     rows = [("Purpose", f"{escape(move.purpose)}{f', on {escape(move.on)}' if move.on else ''}")]
     if move.valid_until:
@@ -218,7 +215,7 @@ def _more(move: Move, plan: Plan) -> str:
         doubt = f"; every doubt is taken {up(k, 2)} times" if math.isfinite(k) else ""
         rows.append(("How good", escape(bound_text(move))))
         rows.append(("How sure", f"{plan.confidence_route * 100:g} % over the whole way{doubt}"))
-    if move.reason and _holds(move):
+    if move.reason and driven(move):
         rows.append(("Reason", name(move.reason)))
     return '<h3 class="more">Behind this plan</h3>' + facts("facts more", rows)
 
@@ -263,7 +260,8 @@ def _unbroken(along: str) -> str:
 _COLUMNS = ("Check", "Verdict", "To spare", "Figures", "Where", "Source", "Rests on")
 
 
-def _checks(move: Move, machine: Machine) -> str:
+def checks_of(move: Move, machine: Machine) -> str:
+    """Return the tables of a move's checks, the most pressing first, each with its source and what it rests on."""
     if not move.checks:
         return "<h3>Checks</h3><p>No check was made: there is no way to check.</p>"
     order = sorted(move.checks, key=decisive)

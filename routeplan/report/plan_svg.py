@@ -36,7 +36,8 @@ _KEPT_CLEAR_UNITS = 11.0
 _NAMED_UNITS = 9.0
 #: Marks whose label gives way last stand first.
 _LABEL_ORDER = (
-    "end", "governing", "miss", "objection", "zone", "closed", "soffit", "place", "hazard", "obstacle", "excavation",
+    "route", "end", "governing", "miss", "objection", "zone", "closed", "soffit", "place", "hazard", "obstacle",
+    "excavation",
 )  # fmt: skip
 
 Box = tuple[float, float, float, float]
@@ -51,6 +52,11 @@ class Window:
     width: float
     height: float
     scale: int
+
+    @property
+    def paper(self) -> str:
+        """The paper that it is as wide as."""
+        return "A4" if self.width <= WIDTH_UNITS else "A3"
 
     @property
     def metres_per_unit(self) -> float:
@@ -68,31 +74,35 @@ class Window:
         return ((point[0] - self.west) / self.metres_per_unit, (self.north - point[1]) / self.metres_per_unit)
 
 
-def fitted(bounds: Bounds, *, height: float = HEIGHT_UNITS, snug: bool = False) -> Window:
+def fitted(
+    bounds: Bounds, *, width: float = WIDTH_UNITS, height: float = HEIGHT_UNITS, snug: bool = False
+) -> Window:
     """Return the window with the bounds in its middle, at the largest round scale that holds them with a margin.
 
     Parameters
     ----------
-    height
-        Height of the picture, units; a ``snug`` one is no higher than what it holds.
+    width, height
+        Of the picture, units; a ``snug`` one is no higher than what it holds.
     """
     west, south, east, north = bounds
-    wide, high = WIDTH_UNITS - 2 * _MARGIN_UNITS, height - 2 * _MARGIN_UNITS
+    wide, high = width - 2 * _MARGIN_UNITS, height - 2 * _MARGIN_UNITS
     needed = max((east - west) / wide, (north - south) / high) / UNIT_M
     scale = next((step for step in _SCALES if step >= needed), math.ceil(needed / 10_000) * 10_000)
     metres = UNIT_M * scale
     if snug:
         height = min(height, (north - south) / metres + 2 * _MARGIN_UNITS)
     return Window(
-        (west + east - WIDTH_UNITS * metres) / 2.0,
+        (west + east - width * metres) / 2.0,
         (south + north + height * metres) / 2.0,
-        float(WIDTH_UNITS),
+        float(width),
         float(height),
         scale,
     )
 
 
-def plan_svg(layers: Iterable[Layer], window: Window, *, ident: str, title: str, description: str) -> str:
+def plan_svg(
+    layers: Iterable[Layer], window: Window, *, ident: str, title: str, description: str, across: str = ""
+) -> str:
     """Return an inline SVG of the layers inside the window.
 
     Parameters
@@ -101,6 +111,8 @@ def plan_svg(layers: Iterable[Layer], window: Window, *, ident: str, title: str,
         Prefix of the ids inside; unique on the page, ASCII letters, digits and hyphens.
     title, description
         What the picture is, and what it says, for those who do not see it.
+    across
+        Words over the whole picture, for one that nobody may drive by.
     """
     shapes = [shape for layer in layers for shape in layer.shapes]
     high = window.height + _STRIP_UNITS
@@ -117,11 +129,21 @@ def plan_svg(layers: Iterable[Layer], window: Window, *, ident: str, title: str,
             *(_leader(shape, at, window) for shape, at in marks),
             *(_mark(shape, at) for shape, at in marks),
             *_labels(shapes, marks, window),
+            _across(across, window),
             "</g>",
             _furniture(window),
             f'<rect class="frame" width="{window.width:g}" height="{window.height:g}"/></svg>',
         )
     )
+
+
+def _across(words: str, window: Window) -> str:
+    if not words:
+        return ""
+    x, y = window.width / 2.0, window.height / 2.0
+    size = min(90.0, 1.4 * window.width / len(words))
+    text = f'x="{x:g}" y="{y:g}" font-size="{size:.0f}" transform="rotate(-12 {x:g} {y:g})">{escape(words)}</text>'
+    return f'<text class="across halo" {text}<text class="across" {text}'
 
 
 def _inside(point: Position, window: Window) -> bool:
@@ -209,7 +231,9 @@ def _labels(shapes: Sequence[Shape], marks: Sequence[tuple[Shape, Position]], wi
         if found is not None:
             taken.append(_text_box(found, wide))
             spot = f'x="{found[0]:.1f}" y="{found[1]:.1f}"'
-            yield f'<text class="label l-{shape.style}" {spot}>{escape(shape.label)}</text>'
+            text = f"{spot}>{escape(shape.label)}</text>"
+            # Two texts, for what prints the sheets paints no outline under a text.
+            yield f'<text class="label halo" {text}<text class="label l-{shape.style}" {text}'
 
 
 def _free(spots: Iterable[Position], wide: float, taken: Sequence[Box], window: Window) -> Position | None:
@@ -283,7 +307,9 @@ def _furniture(window: Window) -> str:
         f'<path d="M{10 + half:.2f},{top:.1f}h{half:.2f}v6h-{half:.2f}Z" class="light"/>'
         f'<text x="10" y="{top + 16:.1f}">0</text>'
         f'<text x="{10 + wide:.1f}" y="{top + 16:.1f}" class="mid">{bar_m:g} m</text>'
-        f'<text x="{wide + 40:.1f}" y="{top + 7:.1f}">1 : {window.scale} when printed on A4 at 100 %</text>'
+        f'<text x="{wide + 40:.1f}" y="{top - 2:.1f}">1 : {window.scale} when printed on {window.paper} at 100 %</text>'
+        f'<path d="M{window.width - 460:.1f},{top + 10:.1f}v8h400v-8" class="ruler"/>'
+        f'<text x="{window.width - 260:.1f}" y="{top + 15:.1f}" class="mid">100 mm on paper, or do not measure</text>'
         f'<g transform="translate({window.width - 18:.1f} {top + 4:.1f})"><path d="M0-13L6 10 0 5-6 10Z" class="dark"/>'
         '<text x="-30" y="4" class="mid">grid N</text></g></g>'
     )

@@ -41,6 +41,7 @@ _SYMBOLS: dict[str, str] = {
     "m-stop": '<circle r="10" fill="#fff" stroke="#0a3d78" stroke-width="2.6"/>',
     "m-watch": '<path d="M-13-9L-5 0-13 9ZM13-9L5 0 13 9Z" fill="#111" stroke="#fff" stroke-width="1.2"/>'
     '<circle r="8.5" fill="#fff" stroke="#111" stroke-width="1.6"/>',
+    "m-route": '<circle r="4" fill="#0a3d78" stroke="#fff" stroke-width="1.5"/>',
     "m-end": '<rect x="-10" y="-10" width="20" height="20" fill="#0a3d78" stroke="#fff" stroke-width="1.5"/>',
     "m-place": '<rect x="-7" y="-7" width="14" height="14" rx="3" fill="#fff" stroke="#111" stroke-width="1.5"/>',
     "m-hazard": '<path d="M0-9.5L10 8H-10Z" fill="#ffd23f" stroke="#111" stroke-width="1.8" stroke-linejoin="round"/>',

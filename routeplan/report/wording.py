@@ -93,6 +93,11 @@ def length_text(move: Move) -> str:
     return f"{up(move.length_m, 1)} m" if math.isfinite(move.length_m) else "no way"
 
 
+def driven(move: Move) -> bool:
+    """Return whether a move may be driven, under its controls."""
+    return move.verdict in ("pass", "pass with controls") and move.refused is None
+
+
 def place_name(place_id: str, site: Site) -> str:
     """Return a place by the name that people on site use; words for a gap or hold point stay as they are."""
     found = site.places.get(place_id)

@@ -77,3 +77,9 @@ def test_ordinary_names_of_any_script_stay_as_they_are() -> None:
 
 def test_a_name_is_kept_apart_from_the_direction_of_its_neighbours() -> None:
     assert name("\u05d0<b>") == "<bdi>\u05d0&lt;b&gt;</bdi>"
+
+
+def test_only_a_word_that_nobody_writes_may_break() -> None:
+    assert "<wbr>" not in name("x" * 40 + " " + "y" * 40)
+    assert name("x" * 41) == f"<bdi>{'x' * 20}<wbr>{'x' * 20}<wbr>x</bdi>"
+    assert name("<" * 41).count("&lt;") == 41 and name("a\x00b") == "<bdi>a[U+0000]b</bdi>"

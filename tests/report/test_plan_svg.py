@@ -61,8 +61,12 @@ def test_the_scale_bar_is_true_on_paper() -> None:
         float((item.text or "").removesuffix(" m")) for item in root.iter("text") if item.get("class") == "mid"
     )
     halves = [
-        float(re.findall(r"h([\d.]+)v", path.get("d", ""))[0]) for path in root.findall("./g[@class='furniture']/path")
+        float(re.findall(r"h([\d.]+)v", path.get("d", ""))[0])
+        for path in root.findall("./g[@class='furniture']/path")
+        if path.get("class") in ("dark", "light")
     ]
+    (ruler,) = root.findall("./g[@class='furniture']/path[@class='ruler']")
+    assert float(re.findall(r"h([\d.]+)v", ruler.get("d", ""))[0]) * UNIT_M == pytest.approx(0.1, rel=1e-9)
     assert sum(halves) * UNIT_M * scale == pytest.approx(bar_m, rel=1e-3)
 
 
@@ -113,7 +117,7 @@ def test_labels_never_lie_over_one_another_or_over_a_mark() -> None:
     root = ET.fromstring(
         plan_svg([Layer("places", "", tuple(spots))], fitted((0.0, 0.0, 7.0, 7.0)), ident="p", title="", description="")
     )
-    labels = [item for item in root.iter("text") if item.get("class", "").startswith("label")]
+    labels = [item for item in root.iter("text") if item.get("class", "").startswith("label l-")]
     assert 3 < len(labels) < 49
     boxes = [
         (float(item.get("x", "")) - 3.2 * len(item.text or ""), float(item.get("y", "")), 6.4 * len(item.text or ""))

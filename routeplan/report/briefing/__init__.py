@@ -1,0 +1,1 @@
+"""The briefing pack: what people hold in their hands, as a page and on paper."""

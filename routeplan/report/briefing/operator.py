@@ -1,0 +1,179 @@
+"""The operator's sheet: one move on one side of A4, for who drives and who walks ahead."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+from routeplan.machine.model import Machine
+from routeplan.report.briefing.sheet import Sheet, earliest, sheet
+from routeplan.report.briefing.signs import signs, signs_of
+from routeplan.report.driving import (
+    after_text,
+    before_text,
+    facing_text,
+    modes_text,
+    orientation_text,
+    speed_text,
+    steering_text,
+)
+from routeplan.report.legend import key
+from routeplan.report.margins import governing
+from routeplan.report.markup import escape, name
+from routeplan.report.move_html import ends, verdict_line
+from routeplan.report.nearby import named_near
+from routeplan.report.plan_svg import UNIT_M, fitted, plan_svg
+from routeplan.report.route_drawing import MoveDrawing
+from routeplan.report.shapes import Layer
+from routeplan.report.stops import Stop
+from routeplan.report.tables import facts, table
+from routeplan.report.wording import VERDICTS, down, driven, length_text
+from routeplan.route.model import Move, Plan
+from routeplan.site.model import Site
+
+#: When the sheet is worth nothing.
+VOID_IF = (
+    "a higher revision hangs on the board, or the last day is over",
+    "today's route inspection is not signed, or one of its readings is beyond its number",
+    "ground, overheads, fences, machine or weather are not as on this sheet",
+    "the machine leaves the line, or a stop on this sheet is not manned",
+)
+#: What is written in by hand.
+RULED = (
+    "Driver", "Traffic marshal", "Rescuer, call sign or channel", "Briefed in (language)", "Explained back (initials)",
+    "Route walked by, day, time",
+)  # fmt: skip
+RESCUE = (
+    "The rescuer has the key to the ground controls, has lowered this machine from there today, and is in sight or on "
+    "the radio. Platform stuck or nobody answers: stop, call, lower from the ground. Nobody climbs after it."
+)
+#: On the sheet of a move that may not be driven.
+ASK_WHOM = (
+    "The access coordinator decides what happens instead. The supervisor's pages say what is in the way, and which "
+    "measurement would settle what is open."
+)
+#: Of the page, what the plan and the stops may take, and what a line of a stop and of the facts takes, millimetres.
+_ROOM_MM, _STOP_MM, _FACT_MM = 117.0, 4.3, 4.3
+#: Signs to a row, and what a row beyond the second takes, millimetres.
+_SIGNS, _SIGN_MM = 5, 12.0
+#: Characters to a line of the stops and of the facts.
+_STOP_CHARS, _FACT_CHARS = 88, 100
+#: A plan is at least and at most this high, units.
+_LEAST_UNITS, _MOST_UNITS = 190, 460
+
+
+def operator_sheet(
+    index: int, move: Move, drawing: MoveDrawing, base: Sequence[Layer], *, plan: Plan, site: Site
+) -> Sheet:
+    """Return the sheet of one move; of a move that may not be driven it says so and shows what is in its way.
+
+    Parameters
+    ----------
+    index
+        Place of the move in the plan, from 1; makes the ids of its picture.
+    drawing, base
+        What is drawn of the move, and of the site under it.
+    """
+    machine = plan.machines[move.machine]
+    how = [*_how(move, machine, plan)] if driven(move) else []
+    day = f", {escape(move.on)}" if move.on else ""
+    body = "".join(
+        (
+            f"<h2>{ends(move, site)}</h2>",
+            f'<p class="of-machine"><b>{name(move.machine)}</b> {name(machine.title)}{day}</p>',
+            verdict_line(move),
+            signs(move) if how else _barred(move),
+            _plan(index, move, drawing, base, site, how),
+            f'{facts("facts how", how)}{_stops(drawing.stops)}{_void()}{_rescue()}' if how else _ask(),
+            _called(site),
+            _ruled() if how else "",
+        )
+    )
+    of = f"Move <b>{name(move.id)}</b>, {name(move.machine)}"
+    return sheet("operator", "Operator's sheet", of, body, plan, last_day=earliest(plan.valid_until, move.valid_until))
+
+
+def _how(move: Move, machine: Machine, plan: Plan) -> Iterator[tuple[str, str]]:
+    """How the machine is driven along the move, and left."""
+    sloping = any(one.orientation != "level" for one in move.stands)
+    for term, text in (
+        ("Driven", f"{modes_text(move.poses)}; {length_text(move)}"),
+        ("Facing", facing_text(move)),
+        ("On slopes", orientation_text(move) if sloping else ""),
+        ("Steering", steering_text(move, machine)),
+        ("Speed", speed_text(move.poses) or _one_speed(move)),
+        ("Before", before_text(move, plan)),
+        ("After", after_text(move, plan)),
+    ):
+        if text:
+            yield term, escape(text)
+
+
+def _one_speed(move: Move) -> str:
+    fastest = max((pose.v_max_mps for pose in move.poses), default=math.nan)
+    return f"no faster than {math.floor(fastest * 100.0 + 1e-6) / 100.0:.2f} m/s" if math.isfinite(fastest) else ""
+
+
+def _barred(move: Move) -> str:
+    """What is said in place of signs where the move may not be driven."""
+    why = f" {name(move.reason)}" if move.reason else ""
+    return f'<p class="barred"><strong>Do not drive this move.</strong>{why}</p>'
+
+
+def _ask() -> str:
+    return f'<p class="ask">{escape(ASK_WHOM)}</p>'
+
+
+def _plan(
+    index: int, move: Move, drawing: MoveDrawing, base: Sequence[Layer], site: Site, how: Sequence[tuple[str, str]]
+) -> str:
+    """The plan to scale, as high as the words below it leave room for."""
+    lines = sum(math.ceil(len(line) / _STOP_CHARS) for stop in drawing.stops for line in stop.lines)
+    said = sum(math.ceil(len(text) / _FACT_CHARS) for _, text in how)
+    signed = math.ceil(len([*signs_of(move)]) / _SIGNS) if how else 0
+    left_mm = _ROOM_MM - _STOP_MM * lines - _FACT_MM * said - _SIGN_MM * max(0, signed - 2)
+    height = max(_LEAST_UNITS, min(_MOST_UNITS, math.floor(left_mm / (UNIT_M * 1000.0))))
+    window = fitted(drawing.bounds or site.boundary.bounds, height=height)
+    check = governing(move)
+    tight = f" Tightest: {drawing.decides}." if check is not None else ""
+    picture = plan_svg(
+        (*named_near(base, drawing), *drawing.layers), window, ident=f"operator-{index}",
+        title=f"Plan of move {move.id}",
+        description=f"{VERDICTS[move.verdict].words}. {length_text(move)}.{tight} The stops below tell it in words.",
+        across="" if how else "DO NOT DRIVE",
+    )  # fmt: skip
+    return f'<figure class="static">{picture}</figure>{key((*base, *drawing.layers), window)}'
+
+
+def _stops(stops: Sequence[Stop]) -> str:
+    rows = [
+        (
+            f"<b>{stop.number}</b>",
+            f"<b>{stop.words}</b>",
+            f"{down(stop.chainage_m, 0)} m" if stop.place is not None else "all along",
+            "<br>".join(name(text) for text in stop.lines),
+        )
+        for stop in stops
+    ]
+    if not rows:
+        return "<p>No stop and no tight place on the way.</p>"
+    return table("Stops and tight places in driving order", ("No", "Do", "Along", "What"), rows, style="stops brief")
+
+
+def _void() -> str:
+    rows = "".join(f"<li>{escape(text)}</li>" for text in VOID_IF)
+    return f'<div class="void"><b>Void if</b><ul>{rows}</ul></div>'
+
+
+def _rescue() -> str:
+    return f'<p class="rescue"><b>Rescue</b> {escape(RESCUE)}</p>'
+
+
+def _called(site: Site) -> str:
+    listed = "; ".join(f"{name(one.role)}: <b>{name(one.call_sign)}</b>" for one in site.contacts)
+    called = listed or "<b>nobody is named in the site folder: write the rescuer in before the machine moves</b>"
+    return f'<p class="contacts"><b>Call</b> {called}</p>'
+
+
+def _ruled() -> str:
+    return '<div class="boxes-to-sign">' + "".join(f"<p><span>{escape(words)}</span></p>" for words in RULED) + "</div>"

@@ -1,0 +1,77 @@
+"""The briefing pack as one page: the board sheet, a sheet for each operator, the supervisor's pages."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Sequence
+from itertools import groupby
+
+from routeplan.report.briefing.board import board_sheet
+from routeplan.report.briefing.operator import operator_sheet
+from routeplan.report.briefing.sheet import Sheet
+from routeplan.report.briefing.supervisor import supervisor_sheets
+from routeplan.report.drawing import draw_site
+from routeplan.report.markup import escape, name
+from routeplan.report.packaged import asset, packaged_bytes, policy
+from routeplan.report.route_drawing import draw_move
+from routeplan.report.symbols import definitions
+from routeplan.route.model import Plan
+from routeplan.site.model import Site
+
+#: Face by weight. Paper and screen are set in the same, so that a sheet takes as much room on each.
+_FACES = {400: "DejaVuSansCondensed.woff2", 700: "DejaVuSansCondensed-Bold.woff2"}
+
+
+def briefing_sheets(plan: Plan, site: Site) -> tuple[Sheet, ...]:
+    """Return every sheet: the board's, one for each operator, the supervisor's."""
+    base = draw_site(site)
+    drawings = [draw_move(move, plan=plan, site=site) for move in plan.moves]
+    operators = (
+        operator_sheet(index, move, drawing, base, plan=plan, site=site)
+        for index, (move, drawing) in enumerate(zip(plan.moves, drawings, strict=True), 1)
+    )
+    return board_sheet(plan, site, base, drawings), *operators, *supervisor_sheets(plan, site, drawings)
+
+
+def briefing_page(plan: Plan, sheets: Sequence[Sheet]) -> str:
+    """Return the whole page; the same plan and sheets always give the same text."""
+    shown = []
+    for kind, of_kind in groupby(sheets, key=lambda one: one.kind):
+        shown += [
+            f'<div id="{kind}-{number}">{one.html}</div>' for number, one in enumerate(of_kind, 1)
+        ]
+    return document(plan, f'{_index(plan)}<main>{"".join(shown)}</main>\n')
+
+
+def document(plan: Plan, body: str) -> str:
+    """Return a page with all that sheets need to be shown."""
+    script = asset("validity.js")
+    return "".join(
+        (
+            '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n',
+            policy((script,), fonts=True),
+            '<meta name="viewport" content="width=device-width, initial-scale=1">\n',
+            f"<title>{escape(plan.site_name)}: briefing, revision {escape(plan.revision)}</title>\n",
+            f"<style>{_faces()}</style>\n<style>{asset('style.css')}</style>\n<style>{asset('briefing.css')}</style>\n",
+            f'</head>\n<body class="briefing">\n{definitions()}{body}',
+            f"<script>{script}</script>\n</body>\n</html>\n",
+        )
+    )
+
+
+def _faces() -> str:
+    faces = []
+    for weight, file_name in _FACES.items():
+        data = base64.b64encode(packaged_bytes("routeplan.report", f"fonts/{file_name}")).decode()
+        faces.append(
+            f'@font-face{{font-family:"Sheet";font-weight:{weight};src:url(data:font/woff2;base64,{data})}}'
+        )
+    return "".join(faces)
+
+
+def _index(plan: Plan) -> str:
+    rows = "".join(
+        f'<li><a href="#operator-{number}"><b>{name(move.id)}</b> {name(move.machine)}</a></li>'
+        for number, move in enumerate(plan.moves, 1)
+    )
+    return f'<nav aria-label="Operator\'s sheets"><h1>Briefing: {name(plan.site_name)}</h1><ol>{rows}</ol></nav>'

@@ -1,0 +1,69 @@
+"""What every sheet of a briefing has: what it is, revision and last day large, cautions, and how to see it is void."""
+
+from __future__ import annotations
+
+from typing import Literal, NamedTuple
+
+from routeplan.report.markup import escape, name
+from routeplan.report.move_html import stamp, until
+from routeplan.report.wording import time_text
+from routeplan.route.model import Plan
+
+#: Printed at the top of every page.
+CHECK_FIRST = (
+    "Look at the board before you drive. A higher revision hangs there, or the last day is over: this sheet is void. "
+    "Bin it."
+)
+
+
+Kind = Literal["board", "operator", "supervisor"]
+
+
+class Sheet(NamedTuple):
+    """A sheet of the pack as HTML; a board sheet is A3 lying, the others are A4 upright."""
+
+    kind: Kind
+    html: str
+
+
+def sheet(kind: Kind, title: str, of: str, body: str, plan: Plan, *, last_day: str | None) -> Sheet:
+    """Return a sheet; its head and cautions stand on each of its pages.
+
+    Parameters
+    ----------
+    title, of
+        What the sheet is, and of what; ``of`` is HTML.
+    body
+        HTML.
+    last_day
+        Of what the sheet tells, ISO; ``None`` where nothing dated ends it.
+    """
+    listed = "".join(f"<li>{escape(text)}</li>" for text in plan.cautions)
+    return Sheet(
+        kind,
+        f'<article class="sheet {kind}"{until(last_day)}>{_head(title, of, plan, last_day)}'
+        f'<div class="sheet-foot"><ul class="cautions">{listed}</ul></div>'
+        f'<div class="sheet-body">{body}</div></article>\n',
+    )
+
+
+def _head(title: str, of: str, plan: Plan, last_day: str | None) -> str:
+    last = f"Last day {escape(time_text(last_day))}" if last_day else "No last day stated: ask before use"
+    old = f"; replaces {name(plan.supersedes)}" if plan.supersedes else ""
+    return (
+        f'<div class="sheet-head"><div class="head"><div class="what"><p class="sort">{escape(title)}</p><p>{of}</p>'
+        f"<p>{name(plan.site_name)}</p></div>"
+        f'<div class="stamps">{stamp(plan)}</div>'
+        f'<div class="due"><p class="large">Revision {name(plan.revision)}</p><p class="large">{last}</p>'
+        f"<p>Issued {escape(time_text(plan.issued))}{old}; site revision {name(plan.site_revision)}</p></div></div>"
+        f'<p class="look-first">{escape(CHECK_FIRST)}</p></div>'
+    )
+
+
+def earliest(*days: str | None) -> str | None:
+    """Return the earliest of some last days, ISO; ``None`` where none ends.
+
+    >>> earliest("2026-12-31", None, "2026-12-01")
+    '2026-12-01'
+    """
+    return min((day for day in days if day), default=None)

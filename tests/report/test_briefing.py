@@ -1,0 +1,254 @@
+"""The briefing pack: what every sheet says, what may not be mistaken, true size on paper, words that stay words."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from routeplan.report.briefing.operator import ASK_WHOM, RULED, VOID_IF
+from routeplan.report.briefing.page import briefing_page, briefing_sheets
+from routeplan.report.briefing.sheet import CHECK_FIRST, Sheet, earliest
+from routeplan.report.briefing.signs import signs_of
+from routeplan.report.markup import escape, plain
+from routeplan.report.wording import driven
+from routeplan.route.model import CAUTIONS, Control, Move, Plan, SectionRow, Stand, Zone
+from tests.report.test_page import Reader
+from tests.report.world import NASTY, plan, site
+
+PLAN, SITE = plan(), site()
+BAD = [move for move in PLAN.moves if not driven(move)]
+
+
+@functools.cache
+def sheets() -> tuple[Sheet, ...]:
+    return briefing_sheets(PLAN, SITE)
+
+
+@functools.cache
+def page() -> str:
+    return briefing_page(PLAN, sheets())
+
+
+def of(kind: str) -> list[str]:
+    return [one.html for one in sheets() if one.kind == kind]
+
+
+def words_of(html: str) -> str:
+    read = Reader()
+    read.feed(html)
+    read.close()
+    assert read.open == []
+    return " ".join(" ".join(read.words).split())
+
+
+def test_there_is_a_sheet_for_the_board_for_each_operator_and_for_the_supervisor() -> None:
+    assert (len(of("board")), len(of("operator")), len(of("supervisor"))) == (1, 6, 7)
+
+
+@pytest.mark.parametrize("number", range(14))
+def test_every_sheet_says_its_revision_its_last_day_that_it_can_be_void_and_the_cautions(number: int) -> None:
+    said = words_of(sheets()[number].html)
+    assert f"Revision {PLAN.revision} " in said and "Last day 2026-12-07 18:00 UTC" in said
+    assert CHECK_FIRST in said and "DRAFT" in said and "INVENTED DATA" in said
+    assert all(text in said for text in CAUTIONS)
+
+
+def test_a_sheet_of_a_move_ends_with_the_move_and_a_plan_without_a_last_day_asks_for_one() -> None:
+    moves = (dataclasses.replace(PLAN.moves[0], valid_until="2026-12-02"), *PLAN.moves[1:])
+    told = briefing_sheets(dataclasses.replace(PLAN, moves=moves), SITE)
+    ends = [re.findall(r'data-until="([^"]*)"', one.html)[0] for one in told]
+    last = "2026-12-07"
+    assert [day[:10] for day in ends] == [last, "2026-12-02", *[last] * 6, "2026-12-02", *[last] * 5]
+    for one in briefing_sheets(dataclasses.replace(PLAN, valid_until=None), SITE):
+        assert "No last day stated: ask before use" in words_of(one.html)
+    assert earliest(None, None) is None and earliest("2026-12-02", "2026-12-01") == "2026-12-01"
+
+
+def test_a_sheet_that_replaces_another_says_so() -> None:
+    for one in briefing_sheets(dataclasses.replace(PLAN, supersedes="R0, issued before"), SITE):
+        assert "replaces R0, issued before" in words_of(one.html)
+
+
+def test_what_the_second_opinion_refuses_is_not_driven_whatever_its_verdict() -> None:
+    (refused,) = [move for move in PLAN.moves if move.refused is not None]
+    assert not driven(dataclasses.replace(refused, verdict="pass"))
+    assert driven(dataclasses.replace(refused, verdict="pass", refused=None))
+
+
+@pytest.mark.parametrize("number", range(6))
+def test_an_operator_gets_what_the_move_asks_for_or_that_it_is_not_to_be_driven(number: int) -> None:
+    move, html = PLAN.moves[number], of("operator")[number]
+    said = words_of(html)
+    barred = "Do not drive this move." in said and ">DO NOT DRIVE</text>" in html and ASK_WHOM in said
+    assert barred == (not driven(move))
+    to_drive = all(text in said for text in (*VOID_IF, *RULED)) and '<ul class="signs"' in html
+    assert to_drive == driven(move) and ("Stops and tight places in driving order" in said) == driven(move)
+    assert "Access 1" in said and "Rescue 2" in said
+    if driven(move):
+        for control in move.controls:
+            assert plain(control.text) in said
+    else:
+        assert plain(move.reason) in said
+
+
+def test_without_contacts_the_rescuer_is_to_be_written_in() -> None:
+    for one in briefing_sheets(PLAN, dataclasses.replace(SITE, contacts=())):
+        if one.kind != "supervisor":
+            assert "nobody is named in the site folder" in words_of(one.html)
+
+
+def test_the_board_tells_every_move_and_draws_none_that_may_not_be_driven() -> None:
+    (board,) = of("board")
+    said = words_of(board)
+    assert all(plain(move.id) in said for move in PLAN.moves) and said.count("DO NOT DRIVE") == len(BAD)
+    drawn = re.findall(r'<text class="label l-route"[^>]*>([^<]*)</text>', board)
+    assert sorted(drawn) == sorted(move.id for move in PLAN.moves if driven(move))
+    none = dataclasses.replace(PLAN, moves=tuple(BAD))
+    assert 'class="s-way' not in briefing_sheets(none, SITE)[0].html
+    assert 'class="s-refused' not in briefing_sheets(none, SITE)[0].html
+
+
+@pytest.mark.parametrize("number", range(6))
+def test_the_supervisor_sees_every_check_with_its_source_and_what_it_rests_on(number: int) -> None:
+    move, said = PLAN.moves[number], words_of(of("supervisor")[number + 1])
+    for check in move.checks:
+        assert check.kind in said and plain(check.source) in said
+        assert all(plain(text) in said for text in check.assumed)
+    for control in move.controls:
+        assert plain(control.text) in said
+    for miss in move.nearest_misses:
+        assert plain(miss.text) in said
+
+
+def test_the_supervisor_signs_and_sees_what_the_plan_was_made_from() -> None:
+    said = words_of(of("supervisor")[0])
+    assert "Signature" in said and "none is given by this paper" in said
+    assert all(plain(item.path) in said and item.sha256 in said for item in PLAN.inputs)
+    assert all(plain(text) in said for text in PLAN.not_checked)
+
+
+def test_names_stay_words() -> None:
+    read = Reader()
+    read.feed(page())
+    read.close()
+    assert read.open == [] and len(read.scripts) == 1 and len(set(read.ids)) == len(read.ids)
+    assert not [one for one in read.attributes if one[1].startswith("on")]
+    for text in NASTY:
+        assert escape(text) in page() and text not in page()
+    assert not re.findall(r'(?:src|href)="(?!#)', page())
+
+
+def of_signs(**changes: Any) -> set[str]:
+    plain_move = dataclasses.replace(
+        PLAN.moves[0], controls=(), zones=(), reversals=0, section=(), checks=(), stands=(), platform_height_m=None
+    )
+    return {ident for ident, _ in signs_of(dataclasses.replace(plain_move, **changes))}
+
+
+#: A row of the section with so much left overhead, and a stand on a slope.
+LOW = SectionRow(0.0, 0.0, 0.0, 0.0, 9.0, 9.0, 1.9, 1.0, 1.0, 1.0, 1.0)
+SLOPE = Stand(0.0, 9.0, "basket end", "uphill", "leading")
+EDGE = Zone("bounce", 0.0, 1.0, 0.2, 0.3, "m", (), (), "an edge")
+
+
+def check_of(kind: str, margin: float) -> tuple[Any, ...]:
+    (found,) = [check for check in PLAN.moves[0].checks if check.kind == kind]
+    return (dataclasses.replace(found, margin=margin),)
+
+
+@pytest.mark.parametrize(
+    ("asked", "changes"),
+    [
+        ({"overhead"}, {"section": (LOW,)}),
+        (set(), {"section": (LOW._replace(head_m=2.0),)}),
+        (set(), {"section": (LOW._replace(head_m=float("nan")),)}),
+        ({"ground"}, {"zones": (EDGE,)}),
+        ({"slope"}, {"stands": (SLOPE,)}),
+        (set(), {"stands": (dataclasses.replace(SLOPE, orientation="level"),)}),
+        ({"people", "wait"}, {"controls": (Control("walkway", 1.0, "hold"),)}),
+        ({"turn"}, {"controls": (Control("turning", 1.0, "turn"),)}),
+        ({"reverse"}, {"reversals": 1}),
+        ({"line"}, {"checks": check_of("line clearance", 1.0)}),
+        ({"line"}, {"checks": check_of("overhead lines", 0.1)}),
+        (set(), {"checks": check_of("line clearance", 1000.0)}),
+    ],
+)
+def test_a_move_has_the_signs_that_it_asks_for(asked: set[str], changes: dict[str, Any]) -> None:
+    assert of_signs(**changes) == {"walk", "down", "keep-out", "rescue"} | asked
+
+
+def test_a_raised_platform_is_told_how_high_and_not_told_to_be_down() -> None:
+    raised = dataclasses.replace(PLAN.moves[0], platform_height_m=4.119)
+    told = dict(signs_of(raised))
+    assert told["raised"] == "Platform floor no higher than 4.11 m" and "down" not in told
+
+
+def long_names(move: Move) -> Plan:
+    """A plan whose words do not break by themselves."""
+    endless = "x" * 300
+    bad = dataclasses.replace(
+        move, reason=endless, controls=(*move.controls, Control("other", 3.0, endless)), verdict="pass with controls"
+    )
+    return dataclasses.replace(PLAN, site_name=endless, moves=(bad, *PLAN.moves[1:]))
+
+
+@pytest.fixture(scope="module")
+def paper(tmp_path_factory: pytest.TempPathFactory) -> Any:
+    pytest.importorskip("plutoprint", reason="the library that sets the PDF is not made for this machine")
+    from routeplan.report.briefing.paper import write_briefing_pdf
+
+    path: Path = tmp_path_factory.mktemp("paper") / "briefing.pdf"
+    write_briefing_pdf(sheets(), PLAN, path)
+    import pypdfium2
+
+    return pypdfium2.PdfDocument(path)
+
+
+def test_the_board_is_a3_and_every_operator_has_one_page_of_a4(paper: Any) -> None:
+    said = [one.get_textpage().get_text_range() for one in paper]
+    assert [round(value) for value in paper[0].get_size()] == [1191, 842]
+    assert {tuple(map(round, one.get_size())) for one in list(paper)[1:]} == {(595, 842)}
+    assert sum("OPERATOR'S SHEET" in text for text in said) == 6 and "BOARD SHEET" in said[0]
+    for text in said:
+        assert f"Revision {PLAN.revision}" in text and "Last day 2026-12-07" in text
+        assert "Planning aid only." in text and "sheet is void" in text and re.search(r"\d+ of \d+", text)
+
+
+def darkest_run_mm(shown: Any, *, dots_per_inch: int = 300) -> list[float]:
+    """Lengths of all level dark lines on a page, mm."""
+    dark = shown.render(scale=dots_per_inch / 72).to_numpy()[..., :3].max(axis=2) < 90
+    found = []
+    for row in dark:
+        edges = np.flatnonzero(np.diff(np.concatenate(([0], row.astype(np.int8), [0]))))
+        found += [float(value) for value in np.unique(edges[1::2] - edges[::2]) if value > 900]
+    return sorted({round(value * 25.4 / dots_per_inch, 1) for value in found})
+
+
+def test_a_hundred_millimetres_are_a_hundred_on_paper(paper: Any) -> None:
+    for number in (0, 1, 2):
+        lengths = darkest_run_mm(paper[number])
+        assert any(abs(length - 100.0) <= 0.5 for length in lengths), lengths
+
+
+def test_nothing_is_shrunk_to_fit(paper: Any) -> None:
+    from routeplan.report.briefing.paper import books
+
+    for told in (PLAN, long_names(PLAN.moves[1])):
+        for book in books(briefing_sheets(told, SITE), told):
+            assert book.get_document_width() <= 1.001 * book.get_viewport_width()
+
+
+def test_the_same_plan_gives_the_same_bytes(tmp_path: Path) -> None:
+    pytest.importorskip("plutoprint", reason="the library that sets the PDF is not made for this machine")
+    from routeplan.report.briefing.paper import write_briefing_pdf
+
+    for name in ("one", "two"):
+        write_briefing_pdf(briefing_sheets(PLAN, SITE), PLAN, tmp_path / name)
+    assert (tmp_path / "one").read_bytes() == (tmp_path / "two").read_bytes()
+    assert briefing_page(PLAN, briefing_sheets(PLAN, SITE)) == page()
