@@ -22,12 +22,12 @@ Captured = pytest.CaptureFixture[str]
 FILES = ["briefing.html", "briefing.pdf"]
 
 
-def run(monkeypatch: Monkey, folder: Path, site: Site = SITE, *, move: Move = MOVE) -> int:
+def run(monkeypatch: Monkey, folder: Path, site: Site = SITE, *options: str, move: Move = MOVE) -> int:
     """Write a plan of one move, made for ``SITE``, and brief it on a site that is in memory."""
     folder.mkdir(exist_ok=True)
     plan = write_plan(plan_of(with_stands(move, SITE), SITE), folder, outputs={}, not_written={})
     monkeypatch.setattr("routeplan.site.read.read_site", lambda _folder, _change=None: site)
-    return main(["brief", str(plan), "--site", str(folder), "--out", str(folder / "out")])
+    return main(["brief", str(plan), "--site", str(folder), "--out", str(folder / "out"), *options])
 
 
 def written(folder: Path) -> list[str]:
@@ -83,3 +83,16 @@ def test_without_what_sets_the_pdf_the_page_is_written_and_an_old_pdf_goes(
 def test_an_output_that_cannot_be_written_is_seven(monkeypatch: Monkey, tmp_path: Path) -> None:
     (tmp_path / "out").write_text("a file where the folder should be")
     assert run(monkeypatch, tmp_path) == 7
+
+
+@pytest.mark.usefixtures("setter")
+def test_each_operator_gets_the_sheet_in_every_language_asked_for(monkeypatch: Monkey, tmp_path: Path) -> None:
+    assert run(monkeypatch, tmp_path, SITE, "--language", "pl", "--language", "ar") == 0
+    page = (tmp_path / "out" / "briefing.html").read_text(encoding="utf-8")
+    assert page.count('class="sheet operator"') == 3 and 'lang="pl" dir="ltr"' in page and 'lang="ar" dir="rtl"' in page
+
+
+def test_a_language_without_a_catalogue_is_wrong_usage(monkeypatch: Monkey, tmp_path: Path) -> None:
+    with pytest.raises(SystemExit) as left:
+        run(monkeypatch, tmp_path, SITE, "--language", "xx")
+    assert left.value.code == 2

@@ -24,13 +24,15 @@ BOOM = worlds.boom()
 SITE = yard_for(POSES, BOOM, thresholds=LIMITS, defects=(HOLE,))
 
 
-def run(monkeypatch: Monkey, folder: Path, site: Site, *, move: Move = MOVE, command: str = "inspect") -> int:
+def run(
+    monkeypatch: Monkey, folder: Path, site: Site, *options: str, move: Move = MOVE, command: str = "inspect"
+) -> int:
     """Write a plan of one move, made for ``SITE``, and inspect it on a site that is in memory."""
     folder.mkdir(exist_ok=True)
     plan = write_plan(plan_of(with_stands(move, SITE), SITE), folder, outputs={}, not_written={})
     monkeypatch.setattr("routeplan.site.read.read_site", lambda _folder, _change=None: site)
     out = ["--out", str(folder / "out")] if command == "inspect" else []
-    return main([command, str(plan), "--site", str(folder), *out])
+    return main([command, str(plan), "--site", str(folder), *out, *options])
 
 
 def rows(folder: Path) -> list[dict[str, str]]:
@@ -105,3 +107,11 @@ def test_the_plan_in_the_same_folder_stays_as_it_is(monkeypatch: Monkey, tmp_pat
     assert plan.read_bytes() == before
     assert sorted(path.name for path in tmp_path.iterdir()) == ["inspection.csv", "inspection.html", "plan.json"]
     assert "yesterday" not in (tmp_path / "inspection.csv").read_text(encoding="utf-8")
+
+
+def test_the_page_is_written_in_each_language_asked_for_besides(monkeypatch: Monkey, tmp_path: Path) -> None:
+    assert run(monkeypatch, tmp_path, SITE, "--language", "ar") == 0
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == [
+        "inspection-ar.html", "inspection.csv", "inspection.html",
+    ]  # fmt: skip
+    assert '<html lang="ar" dir="rtl">' in (tmp_path / "out" / "inspection-ar.html").read_text(encoding="utf-8")

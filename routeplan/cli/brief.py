@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from routeplan.cli.recheck import accepted
+from routeplan.cli.recheck import accepted, add_language
 from routeplan.errors import ExitStatus, NotWritten
 
 if TYPE_CHECKING:
@@ -27,6 +27,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     parser.add_argument("plan", type=Path, metavar="PLAN.json", help="a plan that routeplan wrote")
     parser.add_argument("--site", type=Path, required=True, metavar="SITE", help="the site folder")
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for what is written")
+    add_language(parser, "each operator's sheet in this language too, after the English one")
 
 
 def run(args: argparse.Namespace) -> ExitStatus:
@@ -34,11 +35,12 @@ def run(args: argparse.Namespace) -> ExitStatus:
     from routeplan.planfile.output_set import OutputSet
     from routeplan.report.briefing.page import briefing_page, briefing_sheets
     from routeplan.report.briefing.paper import write_briefing_pdf
+    from routeplan.report.tongue import tongue
 
     plan, site, status = accepted(args, "No briefing")
     if status is ExitStatus.REFUSED:
         return status
-    sheets = briefing_sheets(plan, site)
+    sheets = briefing_sheets(plan, site, [tongue(code) for code in args.language])
     with OutputSet(args.out) as out:
         out.path("briefing.html").write_bytes(briefing_page(plan, sheets).encode("utf-8"))
         try:

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from routeplan.cli.recheck import accepted
+from routeplan.cli.recheck import accepted, add_language
 from routeplan.errors import ExitStatus
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
     parser.add_argument("plan", type=Path, metavar="PLAN.json", help="a plan that routeplan wrote")
     parser.add_argument("--site", type=Path, required=True, metavar="SITE", help="the site folder")
     parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for what is written")
+    add_language(parser, "the page in this language too, as inspection-CODE.html")
 
 
 def run(args: argparse.Namespace) -> ExitStatus:
@@ -39,7 +40,7 @@ def run(args: argparse.Namespace) -> ExitStatus:
     if status is ExitStatus.REFUSED:
         return status
     lists = _lists(plan, site)
-    _write(plan, site, lists, args.out, sha256=sha256_of(args.plan))
+    _write(plan, site, lists, args, sha256=sha256_of(args.plan))
     print(_summary(plan, lists, args.out))
     return status
 
@@ -58,13 +59,19 @@ def _lists(plan: Plan, site: Site) -> dict[str, tuple[Line, ...]]:
     return lists
 
 
-def _write(plan: Plan, site: Site, lists: Mapping[str, tuple[Line, ...]], folder: Path, *, sha256: str) -> None:
+def _write(
+    plan: Plan, site: Site, lists: Mapping[str, tuple[Line, ...]], args: argparse.Namespace, *, sha256: str
+) -> None:
     from routeplan.planfile.output_set import OutputSet
     from routeplan.report.inspection import write_inspection_page
     from routeplan.report.inspection_csv import write_inspection_csv
+    from routeplan.report.tongue import tongue
 
-    with OutputSet(folder) as out:
+    with OutputSet(args.out) as out:
         write_inspection_page(plan, site, lists, out.path("inspection.html"), sha256=sha256)
+        for code in args.language:
+            path = out.path(f"inspection-{code}.html")
+            write_inspection_page(plan, site, lists, path, sha256=sha256, tongue=tongue(code))
         write_inspection_csv(plan, lists, out.path("inspection.csv"), sha256=sha256)
         out.publish_without_plan()
 

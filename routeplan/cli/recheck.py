@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from routeplan.errors import ExitStatus
+from routeplan.report.languages import LANGUAGES
 
 if TYPE_CHECKING:
     from routeplan.route.model import Objection, Plan
@@ -57,6 +58,14 @@ def site_of(plan: Plan, beside: Path, folder: Path) -> Site:
 
     told = plan.conditions
     return read_site(folder, Change.of({name: beside / name for name in told.files}, told.added, told.machines))
+
+
+def add_language(parser: argparse.ArgumentParser, what: str) -> None:
+    """Add the option by which something is told in other languages; ``what`` says what."""
+    parser.add_argument(
+        "--language", action="append", choices=LANGUAGES, default=[], metavar="CODE",
+        help=f"{what}: {', '.join(LANGUAGES)}; may be given again",
+    )  # fmt: skip
 
 
 def accepted(args: argparse.Namespace, lacks: str) -> tuple[Plan, Site, ExitStatus]:

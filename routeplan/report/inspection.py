@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,7 @@ from routeplan.report.inspection_line import ASK, Line, Reading
 from routeplan.report.markup import data_block, escape, name
 from routeplan.report.move_html import ends, issue_line, stamp, until
 from routeplan.report.packaged import asset, policy
+from routeplan.report.tongue import Tongue, told_in
 from routeplan.report.wording import VERDICTS, counted, time_text
 from routeplan.route.model import Move, Plan
 from routeplan.site.model import Site
@@ -34,13 +36,16 @@ _START = "document.documentElement.className = 'js';"
 
 
 def write_inspection_page(
-    plan: Plan, site: Site, lists: Mapping[str, Sequence[Line]], path: Path, *, sha256: str
+    plan: Plan, site: Site, lists: Mapping[str, Sequence[Line]], path: Path, *, sha256: str,
+    tongue: Tongue | None = None,
 ) -> None:
     """Write the page; the same plan, site and lines always give the same bytes."""
-    path.write_bytes(inspection_page(plan, site, lists, sha256=sha256).encode("utf-8"))
+    path.write_bytes(inspection_page(plan, site, lists, sha256=sha256, tongue=tongue).encode("utf-8"))
 
 
-def inspection_page(plan: Plan, site: Site, lists: Mapping[str, Sequence[Line]], *, sha256: str) -> str:
+def inspection_page(
+    plan: Plan, site: Site, lists: Mapping[str, Sequence[Line]], *, sha256: str, tongue: Tongue | None = None
+) -> str:
     """Return the whole page.
 
     Parameters
@@ -51,30 +56,41 @@ def inspection_page(plan: Plan, site: Site, lists: Mapping[str, Sequence[Line]],
         The lines of each move, by its id.
     sha256
         Of the plan's bytes, to tie what is saved to them.
+    tongue
+        The language it is told in; English without. What is saved is in English always.
     """
     rows = list(_rows(plan, lists))
-    data = data_block(_data(plan, rows, sha256))
+    data = _data(plan, rows, sha256)
     scripts = (_START, asset("inspection.js"), asset("validity.js"))
     numbers = iter(range(1, len(rows) + 1))
     moves = "".join(
         _move(index, move, lists[move.id], numbers, plan=plan, site=site, sha256=sha256)
         for index, move in enumerate(plan.moves, 1)
     )
+    title = f"{plan.site_name}: route inspection, revision {plan.revision}"
+    body = f"{_top(plan, sha256)}<main>{moves}</main>\n{_bottom(plan)}"
+    spoken = 'lang="en"'
+    if tongue is not None:
+        body, spoken = told_in(body, tongue), f'lang="{tongue.code}" dir="{tongue.direction}"'
+        data["words"] = {text: tongue.template(text) for text in _sayings()}
     return "".join(
         (
-            '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n',
+            f'<!DOCTYPE html>\n<html {spoken}>\n<head>\n<meta charset="utf-8">\n',
             policy(scripts),
             '<meta name="viewport" content="width=device-width, initial-scale=1">\n',
-            f"<title>{escape(plan.site_name)}: route inspection, revision {escape(plan.revision)}</title>\n",
-            f"<style>{asset('inspection.css')}</style>\n<script>{scripts[0]}</script>\n</head>\n<body>\n",
-            _top(plan, sha256),
-            f"<main>{moves}</main>\n",
-            _bottom(plan),
-            f'<script type="application/json" id="list">{data}</script>\n',
+            f"<title>{escape(title)}</title>\n",
+            f"<style>{asset('inspection.css')}</style>\n<script>{scripts[0]}</script>\n</head>\n<body>\n{body}",
+            f'<script type="application/json" id="list">{data_block(data)}</script>\n',
             *(f"<script>{script}</script>\n" for script in scripts[1:]),
             "</body>\n</html>\n",
         )
     )
+
+
+def _sayings() -> list[str]:
+    """What the page's script says to readings, in English."""
+    script = asset("inspection.js")
+    return re.findall(r'saying\("\w*", "([^"]+)"', script) + re.findall(r'(?:stop|ask): "([^"]+)"', script)
 
 
 def _rows(plan: Plan, lists: Mapping[str, Sequence[Line]]) -> Iterator[tuple[Move, int, Line, Reading | None]]:

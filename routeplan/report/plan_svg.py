@@ -311,5 +311,5 @@ def _furniture(window: Window) -> str:
         f'<path d="M{window.width - 460:.1f},{top + 10:.1f}v8h400v-8" class="ruler"/>'
         f'<text x="{window.width - 260:.1f}" y="{top + 15:.1f}" class="mid">100 mm on paper, or do not measure</text>'
         f'<g transform="translate({window.width - 18:.1f} {top + 4:.1f})"><path d="M0-13L6 10 0 5-6 10Z" class="dark"/>'
-        '<text x="-30" y="4" class="mid">grid N</text></g></g>'
+        '<text x="-10" y="4" class="last">grid N</text></g></g>'
     )

@@ -8,7 +8,7 @@
     var said = document.createElement("p");
     said.className = "past";
     said.setAttribute("role", "alert");
-    said.textContent = "VOID: its last day was " + part.dataset.until + ". Do not drive by it.";
+    said.textContent = (part.dataset.past || "VOID: its last day was {n}. Do not drive by it.").replace("{n}", part.dataset.until);
     part.insertBefore(said, part.firstChild);
   });
 }());

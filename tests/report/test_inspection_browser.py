@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from routeplan.report.inspection import write_inspection_page
+from routeplan.report.tongue import UNCHECKED, tongue
 from routeplan.route.model import CAUTIONS
 from tests.report.browser import DESK, PHONE, opened
 from tests.report.test_inspection import PLAN, SHA, SITE, lists, page
@@ -129,3 +130,24 @@ def test_paper_has_each_move_on_its_own_sheets_with_state_void_and_cautions(brow
             frame = shown.locator(f"#move-{index}").bounding_box()
             for box in (one.bounding_box() for one in shown.locator(f"#move-{index} input:visible").all()):
                 assert box["x"] + box["width"] <= frame["x"] + frame["width"] + 0.5
+
+
+def test_in_another_language_it_says_so_to_readings_and_saves_them_in_english(browser: Any, tmp_path: Path) -> None:
+    polish = tongue("pl")
+    path = tmp_path / "inspection-pl.html"
+    write_inspection_page(PLAN, SITE, lists(), path, sha256=SHA, tongue=polish)
+    number = row_of("H2", "depth")
+    with opened(browser, path.as_uri(), PHONE) as (shown, seen):
+        assert shown.evaluate("document.documentElement.scrollWidth") <= PHONE[0]
+        assert shown.evaluate("document.documentElement.lang") == "pl"
+        assert UNCHECKED in shown.locator(".unchecked").first.inner_text()
+        shown.locator(f"#r{number}").fill("89")
+        stop = polish.template("STOP: {x}").replace("{x}", "")
+        beyond = polish.template("beyond {n} {x}. The machine does not move.")
+        assert shown.locator(f"#s{number}").inner_text() == stop + beyond.replace("{n}", "88").replace("{x}", "mm")
+        assert "is-stop" in str(shown.locator(f"#s{number}").get_attribute("class"))
+        with shown.expect_download() as saving:
+            shown.locator("#save").click()
+        saved = json.loads(Path(saving.value.path()).read_text(encoding="utf-8"))
+        assert saved["readings"][number - 1]["says"] == "STOP: beyond 88 mm. The machine does not move."
+        assert [one for one in seen if not one.startswith("request: blob:")] == []

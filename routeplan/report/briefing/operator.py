@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
 
 from routeplan.machine.model import Machine
-from routeplan.report.briefing.sheet import Sheet, earliest, sheet
+from routeplan.report.briefing.sheet import Sheet, earliest, in_tongue, sheet
 from routeplan.report.briefing.signs import signs, signs_of
 from routeplan.report.driving import (
     after_text,
@@ -22,11 +23,12 @@ from routeplan.report.margins import governing
 from routeplan.report.markup import escape, name
 from routeplan.report.move_html import ends, verdict_line
 from routeplan.report.nearby import named_near
-from routeplan.report.plan_svg import UNIT_M, fitted, plan_svg
+from routeplan.report.plan_svg import UNIT_M, Window, fitted, plan_svg
 from routeplan.report.route_drawing import MoveDrawing
 from routeplan.report.shapes import Layer
 from routeplan.report.stops import Stop
 from routeplan.report.tables import facts, table
+from routeplan.report.tongue import Tongue
 from routeplan.report.wording import VERDICTS, down, driven, length_text
 from routeplan.route.model import Move, Plan
 from routeplan.site.model import Site
@@ -52,45 +54,64 @@ ASK_WHOM = (
     "The access coordinator decides what happens instead. The supervisor's pages say what is in the way, and which "
     "measurement would settle what is open."
 )
-#: Of the page, what the plan and the stops may take, and what a line of a stop and of the facts takes, millimetres.
-_ROOM_MM, _STOP_MM, _FACT_MM = 117.0, 4.3, 4.3
 #: Signs to a row, and what a row beyond the second takes, millimetres.
 _SIGNS, _SIGN_MM = 5, 12.0
-#: Characters to a line of the stops and of the facts.
-_STOP_CHARS, _FACT_CHARS = 88, 100
 #: A plan is at least and at most this high, units.
-_LEAST_UNITS, _MOST_UNITS = 190, 460
+_LEAST_UNITS, _MOST_UNITS = 130, 460
+
+
+class _Set(NamedTuple):
+    """How a sheet is set: what plan, facts and stops may take of the page, and a line of them, mm; characters to one.
+
+    Lines are a little more than what they take on paper, and characters a little fewer than what fits.
+    """
+
+    room_mm: float
+    line_mm: float
+    fact_chars: int
+    stop_chars: int
+
+
+#: In English, and in other languages, with the words that nobody checked them.
+_ENGLISH, _OTHER = _Set(121.0, 4.3, 100, 88), _Set(106.0, 3.75, 104, 98)
 
 
 def operator_sheet(
-    index: int, move: Move, drawing: MoveDrawing, base: Sequence[Layer], *, plan: Plan, site: Site
+    ident: str, move: Move, drawing: MoveDrawing, base: Sequence[Layer], *, plan: Plan, site: Site,
+    tongue: Tongue | None = None,
 ) -> Sheet:
     """Return the sheet of one move; of a move that may not be driven it says so and shows what is in its way.
 
     Parameters
     ----------
-    index
-        Place of the move in the plan, from 1; makes the ids of its picture.
+    ident
+        Unique on the page; makes the ids of its picture.
     drawing, base
         What is drawn of the move, and of the site under it.
+    tongue
+        The language that it is told in; English without.
     """
     machine = plan.machines[move.machine]
     how = [*_how(move, machine, plan)] if driven(move) else []
     day = f", {escape(move.on)}" if move.on else ""
+    window = fitted(drawing.bounds or site.boundary.bounds, height=_units(move, drawing.stops, how, tongue))
     body = "".join(
         (
             f"<h2>{ends(move, site)}</h2>",
             f'<p class="of-machine"><b>{name(move.machine)}</b> {name(machine.title)}{day}</p>',
             verdict_line(move),
             signs(move) if how else _barred(move),
-            _plan(index, move, drawing, base, site, how),
-            f'{facts("facts how", how)}{_stops(drawing.stops)}{_void()}{_rescue()}' if how else _ask(),
+            _plan(ident, move, drawing, base, window),
+            f'{facts("facts how", [(term, escape(text)) for term, text in how])}{_stops(drawing.stops)}'
+            f"{_void()}{_rescue()}" if how else _ask(),
             _called(site),
             _ruled() if how else "",
         )
-    )
+    )  # fmt: skip
     of = f"Move <b>{name(move.id)}</b>, {name(move.machine)}"
-    return sheet("operator", "Operator's sheet", of, body, plan, last_day=earliest(plan.valid_until, move.valid_until))
+    last = earliest(plan.valid_until, move.valid_until)
+    told = sheet("operator", "Operator's sheet", of, body, plan, last_day=last)
+    return told if tongue is None else in_tongue(told, tongue)
 
 
 def _how(move: Move, machine: Machine, plan: Plan) -> Iterator[tuple[str, str]]:
@@ -106,7 +127,7 @@ def _how(move: Move, machine: Machine, plan: Plan) -> Iterator[tuple[str, str]]:
         ("After", after_text(move, plan)),
     ):
         if text:
-            yield term, escape(text)
+            yield term, text
 
 
 def _one_speed(move: Move) -> str:
@@ -124,25 +145,36 @@ def _ask() -> str:
     return f'<p class="ask">{escape(ASK_WHOM)}</p>'
 
 
-def _plan(
-    index: int, move: Move, drawing: MoveDrawing, base: Sequence[Layer], site: Site, how: Sequence[tuple[str, str]]
-) -> str:
-    """The plan to scale, as high as the words below it leave room for."""
-    lines = sum(math.ceil(len(line) / _STOP_CHARS) for stop in drawing.stops for line in stop.lines)
-    said = sum(math.ceil(len(text) / _FACT_CHARS) for _, text in how)
-    signed = math.ceil(len([*signs_of(move)]) / _SIGNS) if how else 0
-    left_mm = _ROOM_MM - _STOP_MM * lines - _FACT_MM * said - _SIGN_MM * max(0, signed - 2)
-    height = max(_LEAST_UNITS, min(_MOST_UNITS, math.floor(left_mm / (UNIT_M * 1000.0))))
-    window = fitted(drawing.bounds or site.boundary.bounds, height=height)
+def _units(move: Move, stops: Sequence[Stop], how: Sequence[tuple[str, str]], tongue: Tongue | None) -> int:
+    """How high the plan may be for what stands below it to stay on the page, units."""
+    put = _ENGLISH if tongue is None else _OTHER
+
+    def lines(shown: Iterable[str], chars: int) -> int:
+        told = shown if tongue is None else [tongue.say(text) or text for text in shown]
+        return sum(math.ceil(len(text) / chars) for text in told)
+
+    below = lines((text for _, text in how), put.fact_chars)
+    below += lines((line for stop in stops for line in _told(stop)), put.stop_chars)
+    rows = math.ceil(len([*signs_of(move)]) / _SIGNS) if how else 0
+    left_mm = put.room_mm - put.line_mm * below - _SIGN_MM * max(0, rows - 2)
+    return max(_LEAST_UNITS, min(_MOST_UNITS, math.floor(left_mm / (UNIT_M * 1000.0))))
+
+
+def _plan(ident: str, move: Move, drawing: MoveDrawing, base: Sequence[Layer], window: Window) -> str:
+    """The plan to scale; of a move that may not be driven it says so across."""
     check = governing(move)
     tight = f" Tightest: {drawing.decides}." if check is not None else ""
     picture = plan_svg(
-        (*named_near(base, drawing), *drawing.layers), window, ident=f"operator-{index}",
-        title=f"Plan of move {move.id}",
+        (*named_near(base, drawing), *drawing.layers), window, ident=ident, title=f"Plan of move {move.id}",
         description=f"{VERDICTS[move.verdict].words}. {length_text(move)}.{tight} The stops below tell it in words.",
-        across="" if how else "DO NOT DRIVE",
+        across="" if driven(move) else "DO NOT DRIVE",
     )  # fmt: skip
     return f'<figure class="static">{picture}</figure>{key((*base, *drawing.layers), window)}'
+
+
+def _told(stop: Stop) -> list[str]:
+    """What a driver does at a stop; why a machine is turned there is for the supervisor, whose pages tell it."""
+    return [text.partition(" The other way round ")[0] for text in stop.lines]
 
 
 def _stops(stops: Sequence[Stop]) -> str:
@@ -151,7 +183,7 @@ def _stops(stops: Sequence[Stop]) -> str:
             f"<b>{stop.number}</b>",
             f"<b>{stop.words}</b>",
             f"{down(stop.chainage_m, 0)} m" if stop.place is not None else "all along",
-            "<br>".join(name(text) for text in stop.lines),
+            "<br>".join(name(text) for text in _told(stop)),
         )
         for stop in stops
     ]

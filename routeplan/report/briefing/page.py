@@ -15,6 +15,7 @@ from routeplan.report.markup import escape, name
 from routeplan.report.packaged import asset, packaged_bytes, policy
 from routeplan.report.route_drawing import draw_move
 from routeplan.report.symbols import definitions
+from routeplan.report.tongue import Tongue
 from routeplan.route.model import Plan
 from routeplan.site.model import Site
 
@@ -22,13 +23,22 @@ from routeplan.site.model import Site
 _FACES = {400: "DejaVuSansCondensed.woff2", 700: "DejaVuSansCondensed-Bold.woff2"}
 
 
-def briefing_sheets(plan: Plan, site: Site) -> tuple[Sheet, ...]:
-    """Return every sheet: the board's, one for each operator, the supervisor's."""
+def briefing_sheets(plan: Plan, site: Site, tongues: Sequence[Tongue] = ()) -> tuple[Sheet, ...]:
+    """Return every sheet: the board's, one for each operator, the supervisor's.
+
+    Parameters
+    ----------
+    tongues
+        Languages that each operator's sheet is told in besides English, which comes first.
+    """
     base = draw_site(site)
     drawings = [draw_move(move, plan=plan, site=site) for move in plan.moves]
     operators = (
-        operator_sheet(index, move, drawing, base, plan=plan, site=site)
+        operator_sheet(
+            f"way-{index}-{tongue.code if tongue else 'en'}", move, drawing, base, plan=plan, site=site, tongue=tongue
+        )
         for index, (move, drawing) in enumerate(zip(plan.moves, drawings, strict=True), 1)
+        for tongue in (None, *tongues)
     )
     return board_sheet(plan, site, base, drawings), *operators, *supervisor_sheets(plan, site, drawings)
 
@@ -40,7 +50,8 @@ def briefing_page(plan: Plan, sheets: Sequence[Sheet]) -> str:
         shown += [
             f'<div id="{kind}-{number}">{one.html}</div>' for number, one in enumerate(of_kind, 1)
         ]
-    return document(plan, f'{_index(plan)}<main>{"".join(shown)}</main>\n')
+    tongues = len([one for one in sheets if one.kind == "operator"]) // max(len(plan.moves), 1)
+    return document(plan, f'{_index(plan, tongues)}<main>{"".join(shown)}</main>\n')
 
 
 def document(plan: Plan, body: str) -> str:
@@ -69,9 +80,10 @@ def _faces() -> str:
     return "".join(faces)
 
 
-def _index(plan: Plan) -> str:
+def _index(plan: Plan, tongues: int) -> str:
+    """Links to the operators' sheets in English, each of which is followed by those in other languages."""
     rows = "".join(
         f'<li><a href="#operator-{number}"><b>{name(move.id)}</b> {name(move.machine)}</a></li>'
-        for number, move in enumerate(plan.moves, 1)
+        for number, move in zip(range(1, 1 + len(plan.moves) * tongues, tongues), plan.moves, strict=True)
     )
     return f'<nav aria-label="Operator\'s sheets"><h1>Briefing: {name(plan.site_name)}</h1><ol>{rows}</ol></nav>'

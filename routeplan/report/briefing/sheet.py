@@ -6,6 +6,7 @@ from typing import Literal, NamedTuple
 
 from routeplan.report.markup import escape, name
 from routeplan.report.move_html import stamp, until
+from routeplan.report.tongue import Tongue, told_in
 from routeplan.report.wording import time_text
 from routeplan.route.model import Plan
 
@@ -45,6 +46,15 @@ def sheet(kind: Kind, title: str, of: str, body: str, plan: Plan, *, last_day: s
         f'<div class="sheet-foot"><ul class="cautions">{listed}</ul></div>'
         f'<div class="sheet-body">{body}</div></article>\n',
     )
+
+
+def in_tongue(one: Sheet, tongue: Tongue) -> Sheet:
+    """Return a sheet in another language; the English one beside it decides."""
+    told = told_in(one.html, tongue)
+    notice, article = told[: told.index("<article ")], told[told.index("<article ") :]
+    spoken = f'<article lang="{tongue.code}" dir="{tongue.direction}" '
+    body = '<div class="sheet-body">'
+    return one._replace(html=article.replace("<article ", spoken, 1).replace(body, f"{body}{notice}", 1))
 
 
 def _head(title: str, of: str, plan: Plan, last_day: str | None) -> str:
