@@ -82,7 +82,7 @@ def move_article(index: int, move: Move, drawing: MoveDrawing, base: Sequence[La
             facts("facts", first),
             _figure(index, move, drawing, (*named_near(base, drawing), *drawing.layers), window),
             key((*base, *drawing.layers), window),
-            long_section(index, move, drawing.stops),
+            long_section(index, move, drawing),
             trouble(move, machine, site),
             legs_of(move, drawing.stops, site),
             '<div class="columns"><div>',

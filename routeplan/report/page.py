@@ -64,7 +64,7 @@ def map_page(plan: Plan, site: Site) -> str:
     drawings = [draw_move(move, plan=plan, site=site) for move in plan.moves]
     leaflet_css, styles = _leaflet("leaflet.css"), asset("style.css")
     map_html, map_script = _map_parts()
-    ours = (asset("map.js"), asset("page.js"), asset("walk.js"), asset("validity.js"))
+    ours = (asset("map.js"), asset("page.js"), asset("side.js"), asset("walk.js"), asset("validity.js"))
     scripts = ("document.documentElement.className = 'js';", _leaflet("leaflet.js"), map_script, *ours)
     body = _body(plan, site, base, drawings, map_html)
     words = [_shown_words(move) for move in plan.moves]
