@@ -18,18 +18,23 @@ from routeplan.route.model import Move, SectionRow
 #: Size of a strip's picture, units; it is stretched to the width there is.
 _WIDE, _HIGH = 1000.0, 40.0
 #: More to spare than this is drawn as this much, by unit: what decides lies below.
-_MOST = {"m": 1.0, "deg": 10.0}
+_MOST = {"m": 1.0, "deg": 10.0, "kN": 50.0}
 #: Units as they stand after a figure.
-_AFTER = {"m": " m", "deg": "\N{DEGREE SIGN}", "m/s": " m/s"}
+_AFTER = {"m": " m", "deg": "\N{DEGREE SIGN}", "m/s": " m/s", "kN": " kN"}
+
+
+#: Said where a strip of loads has no figure: no pass rests on it.
+_UNCLAIMED = "nothing claimed of the ground, or not known"
 
 
 class Strip(NamedTuple):
-    """One strip: the field of the rows, its title, its unit, and whether it tells what is to spare."""
+    """One strip: the field of the rows, its title, its unit, whether it tells what is to spare, what NaN means."""
 
     field: str
     title: str
     unit: str
     spare: bool
+    nothing: str = "nothing near"
 
 
 STRIPS = (
@@ -42,6 +47,7 @@ STRIPS = (
     Strip("pitch_deg", "Front up (+) or down (-)", "deg", False),
     Strip("roll_deg", "Left side up (+) or down (-)", "deg", False),
     Strip("level_m", "Ground under the machine", "m", False),
+    Strip("load_kn", "To spare of what the ground lets a wheel carry", "kN", True, _UNCLAIMED),
     Strip("v_max_mps", "Speed limit", "m/s", False),
 )
 
@@ -63,14 +69,15 @@ def long_section(index: int, move: Move, drawing: MoveDrawing) -> str:
     strips = "".join(_strip(strip, rows, move.length_m) for strip in STRIPS)
     return (
         f'<section class="long" data-move="{index}" tabindex="0" aria-label="Long section of move {escape(move.id)}">'
-        '<div class="long-head"><h3>Long section</h3><p class="walk">'
+        '<div class="long-head"><h2>Long section</h2><p class="walk">'
         '<button type="button" data-walk="back">Back</button>'
         '<button type="button" data-walk="next">Next</button>'
         '<button type="button" data-walk="tightest">Tightest</button></p>'
         '<p class="at" aria-live="polite"></p></div>'
         f"{side_figure(index, side, _row_at(rows, drawing.tightest_m))}"
-        f'<p class="how">The thick line is the limit; more than {_MOST["m"]:g} m or {_MOST["deg"]:g} degrees to '
-        "spare is drawn as that, and nothing near as a gap. The checks decide, not these strips.</p>"
+        f'<p class="how">The thick line is the limit; more than {_MOST["m"]:g} m, {_MOST["deg"]:g} degrees '
+        f'or {_MOST["kN"]:g} kN to spare is drawn as that, and nothing near as a gap. The checks decide, not these '
+        "strips.</p>"
         f'<div class="strips"><div class="ticks" aria-hidden="true">{marks}</div>{strips}'
         '<i class="cursor" hidden></i></div></section>'
     )
@@ -102,7 +109,7 @@ def walk_data(move: Move, drawing: MoveDrawing, side: SideView, origin: tuple[in
     return {
         "rows": rows, "stops": told, "side": side_data(side), "tightest": _number(drawing.tightest_m),
         "length": round(move.length_m, 2), "units": [_AFTER[strip.unit] for strip in STRIPS],
-        "spare": [strip.spare for strip in STRIPS],
+        "spare": [strip.spare for strip in STRIPS], "nothing": [strip.nothing for strip in STRIPS],
     }  # fmt: skip
 
 
@@ -131,7 +138,7 @@ def _strip(strip: Strip, rows: Sequence[SectionRow], length_m: float) -> str:
 
 def _words(strip: Strip, known: Sequence[tuple[float, float]]) -> str:
     if not known:
-        return "nothing near"
+        return strip.nothing
     low, high = min(known), max(known)
     if strip.spare:
         least = amount_text(low[0], strip.unit, upwards=False).replace(" deg", _AFTER["deg"])

@@ -196,10 +196,9 @@ def _spare(over: Sequence[Overhead], rig: Rig, pose: Pose, things: Things, lean:
 def spare_text(row: SectionRow) -> str:
     """Return what a row leaves overhead, rounded down; nothing where nothing is near.
 
-    >>> nan = math.nan
-    >>> spare_text(SectionRow(0, 0, 0, 0, nan, nan, 0.9169, nan, nan, nan, 1)), spare_text(
-    ...     SectionRow(0, 0, 0, 0, nan, nan, -0.0301, nan, nan, nan, 1))
-    ('916 mm', 'short by 31 mm')
+    >>> row = SectionRow(*[math.nan] * 6, 0.9169, *[math.nan] * 5)
+    >>> spare_text(row), spare_text(row._replace(head_m=-0.0301)), spare_text(row._replace(head_m=math.nan))
+    ('916 mm', 'short by 31 mm', '')
     """
     if not math.isfinite(row.head_m):
         return ""

@@ -33,7 +33,7 @@
       cursor.style.left = (walk.length ? 100 * Math.min(figures[0] / walk.length, 1) : 0) + "%";
       here.forEach(function (box, number) {
         var value = figures[4 + number];
-        box.textContent = value === null ? "here: nothing near" : "here " + figure(value, walk.units[number], walk.spare[number]);
+        box.textContent = value === null ? "here: " + walk.nothing[number] : "here " + figure(value, walk.units[number], walk.spare[number]);
       });
       said.textContent = words || "At " + figures[0].toFixed(1) + " m";
       side(at, "at " + figures[0].toFixed(1) + " m" + (at === tightest ? ", the tightest place" : ""));

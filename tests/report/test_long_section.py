@@ -28,6 +28,7 @@ def drawn(move: Move = CLEAR) -> MoveDrawing:
 WALKED = {
     "strike_m": "here 200 mm", "bounce_m": "here 299 mm", "side_deg": "here 4.3\N{DEGREE SIGN}",
     "pitch_deg": "here 1.50\N{DEGREE SIGN}", "v_max_mps": "here 0.50 m/s", "head_m": "here: nothing near",
+    "load_kn": "here: nothing claimed of the ground, or not known",
 }  # fmt: skip
 
 
@@ -43,6 +44,7 @@ def test_every_strip_says_its_least_and_where_in_words() -> None:
     assert "least 250 mm at 29.5 m" in strip(html, "head_m")
     assert "least 300 mm at 40.0 m" in strip(html, "body_m")
     assert "least 4.3\N{DEGREE SIGN}" in strip(html, "side_deg")
+    assert "least 7.2 kN at 50.0 m" in strip(html, "load_kn")
     assert "1.50 to 1.50\N{DEGREE SIGN}" in strip(html, "pitch_deg")
     assert "0.50 to 0.50 m/s" in strip(html, "v_max_mps")
 
@@ -52,6 +54,9 @@ def test_what_is_near_nowhere_is_said_and_not_drawn() -> None:
     move = replace(CLEAR, section=rows)
     html = strip(long_section(1, move, drawn(move)), "body_m")
     assert "nothing near" in html and "<svg" not in html
+    move = replace(CLEAR, section=tuple(row._replace(load_kn=math.nan) for row in CLEAR.section))
+    html = strip(long_section(1, move, drawn(move)), "load_kn")
+    assert "nothing claimed of the ground, or not known" in html and "<svg" not in html
     empty = replace(CLEAR, section=())
     assert long_section(1, empty, drawn(empty)) == ""
 

@@ -28,7 +28,7 @@ LEVEL_M = 10.0
 
 
 def row(head_m: float = math.nan, *, at_m: float = 0.0, pitch_deg: float = 0.0, level_m: float = LEVEL_M) -> SectionRow:
-    return SectionRow(at_m, level_m, pitch_deg, 0.0, 9.0, 9.0, head_m, 0.2, 0.2, math.nan, 0.5)
+    return SectionRow(at_m, level_m, pitch_deg, 0.0, 9.0, 9.0, head_m, 0.2, 0.2, math.nan, math.nan, 0.5)
 
 
 def move(*rows: SectionRow, mode: str = "ridden", gear: int = 1, **changes: Any) -> Move:
