@@ -230,7 +230,7 @@ def test_clay_of_which_nobody_said_what_is_left_in_the_wet_is_open() -> None:
 
 
 def test_the_long_section_tells_what_the_deck_leaves_where_wheels_are_on_it() -> None:
-    """Rows with a wheel on the deck, from 11 m to 17 m east, and its tube; in the middle of it the worst wheel tells."""
+    """Rows with a wheel on the deck, from 11 m to 17 m east, and its tube; in its middle the worst wheel tells."""
     plan = planned(deck(HardGround("engineer", 30.0), box(11.0, -1.0, 17.0, 21.0)))
     told = [(one.load_kn, one.chainage_m) for one in plan.moves[0].section if not math.isnan(one.load_kn)]
     assert min(told)[0] == pytest.approx(row(plan).margin, abs=1e-4)
