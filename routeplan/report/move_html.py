@@ -75,7 +75,7 @@ def move_article(index: int, move: Move, drawing: MoveDrawing, base: Sequence[La
             f'<article class="move" id="move-{index}" aria-labelledby="move-{index}-h" tabindex="-1"',
             f"{until(move.valid_until)}>",
             _head(plan, move),
-            '<div class="sheet-body">',
+            '<div class="sheet-body"><div class="sheet-flow">',
             f'<h2 id="move-{index}-h">Move {name(move.id)}: {ends(move, site)}</h2>',
             verdict_line(move),
             _reason(move),
@@ -94,7 +94,7 @@ def move_article(index: int, move: Move, drawing: MoveDrawing, base: Sequence[La
             _contacts(site),
             _more(move, plan),
             _ruled(),
-            "</div>",
+            "</div></div>",
             _foot(plan),
             "</article>",
         )

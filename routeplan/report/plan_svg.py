@@ -283,7 +283,7 @@ def _furniture(window: Window) -> str:
         f'<path d="M{10 + half:.2f},{top:.1f}h{half:.2f}v6h-{half:.2f}Z" class="light"/>'
         f'<text x="10" y="{top + 16:.1f}">0</text>'
         f'<text x="{10 + wide:.1f}" y="{top + 16:.1f}" class="mid">{bar_m:g} m</text>'
-        f'<text x="{wide + 40:.1f}" y="{top + 7:.1f}">1 : {window.scale} when printed on A4 at 100 %</text>'
+        f'<text x="{wide + 40:.1f}" y="{top + 7:.1f}">1 : {window.scale} when printed at 100 %</text>'
         f'<g transform="translate({window.width - 18:.1f} {top + 4:.1f})"><path d="M0-13L6 10 0 5-6 10Z" class="dark"/>'
         '<text x="-30" y="4" class="mid">grid N</text></g></g>'
     )

@@ -1,7 +1,7 @@
 /* Puts a row of the long section into the picture of the machine from its side; all numbers are whole centimetres. */
 window.sideView = (function () {
   "use strict";
-  var svgns = "http://www.w3.org/2000/svg", rim = 24;
+  var svgns = "http://www.w3.org/2000/svg", rim = 24, paper = [735, 218];
 
   function child(group, kind, attributes, text) {
     var made = document.createElementNS(svgns, kind);
@@ -37,12 +37,12 @@ window.sideView = (function () {
       return found;
     }
 
-    /* Letters keep their size on the screen however small the picture is. */
-    function letters() {
-      var shown = svg.getBoundingClientRect(), box = svg.viewBox.baseVal;
-      var scale = Math.min(shown.width / box.width, shown.height / box.height);
+    /* Letters keep their size however small the picture is. */
+    function fit(wide, high) {
+      var box = svg.viewBox.baseVal, scale = Math.min(wide / box.width, high / box.height);
       if (scale) { svg.setAttribute("font-size", (Number(svg.dataset.letters) / scale).toFixed(1)); }
     }
+    function letters() { fit(svg.getBoundingClientRect().width, svg.getBoundingClientRect().height); }
 
     function draw(row, where) {
       var paths = ground(side, row[0]), spare = row[4];
@@ -78,6 +78,8 @@ window.sideView = (function () {
     }
 
     new ResizeObserver(letters).observe(svg);
+    window.addEventListener("beforeprint", function () { fit(paper[0], paper[1]); });
+    window.addEventListener("afterprint", letters);
     return function (number, where) { draw(side.rows[number], where); };
   };
 }());
