@@ -147,9 +147,9 @@ def _picker(plan: Plan, site: Site) -> str:
     )
     return (
         f'<nav aria-label="Moves"><details class="picker" open><summary>Moves ({len(plan.moves)})'
-        f'<span id="picked" aria-live="polite"></span></summary><ol>{rows}</ol></details>'
+        f'<span id="picked" aria-live="polite"></span></summary><ol>{rows}</ol>'
         '<p class="paper"><button type="button" data-paper="a4">Print on A4</button>'
-        '<button type="button" data-paper="a3">Print on A3</button></p></nav>'
+        '<button type="button" data-paper="a3">Print on A3</button></p></details></nav>'
     )
 
 

@@ -14,8 +14,8 @@ from routeplan.report.markup import escape, plain
 from routeplan.report.side_things import Overhead
 from routeplan.report.side_view import STEP_M, Rig, SideRow, SideView, Top, spare_text
 
-#: The picture is never shown narrower than this, nor its letters smaller than so many pixels.
-_NARROWEST_PX, _LETTERS_PX = 330.0, 12.0
+#: The picture is never shown narrower, nor made lower, than this, nor its letters smaller than so many pixels.
+_NARROWEST_PX, _LOWEST_PX, _LETTERS_PX = 330.0, 200.0, 12.0
 #: Of a letter's size: how wide letters are at most, and how far apart lines stand.
 _WIDE, _LINE = 0.62, 1.15
 #: How thick an underside is drawn, for nobody gave more of it than that, cm; the script draws as much.
@@ -43,13 +43,13 @@ def side_figure(index: int, view: SideView, tightest: int) -> str:
     words = " ".join(one.words)
     rigs = "".join(_rig(number, view, number == one.rig) for number in range(len(view.rigs)))
     return (
-        f'<figure class="side"><p class="gap"><b>{escape(gap_text(one))}</b> '
+        f'<figure class="side"><p class="gap" aria-live="polite" aria-atomic="true"><b>{escape(gap_text(one))}</b> '
         f'<span class="where">at {one.row.chainage_m:.1f} m, the tightest place</span></p>'
         f'<svg class="side-view" role="img" aria-labelledby="{ident}-t {ident}-d" viewBox="{x} {y} {wide} {high}" '
         f'font-size="{_letters_cm(view):.0f}" data-letters="{_LETTERS_PX:g}" preserveAspectRatio="xMidYMid meet">'
         f'<title id="{ident}-t">The machine from its side, to scale</title><desc id="{ident}-d">{escape(words)}</desc>'
         f"{_pattern(ident, view)}"
-        f'<g class="over">{"".join(map(_overhead, _over_shapes(view, one)))}</g>'
+        f'<g class="over" fill="url(#{ident}-o)">{"".join(map(_overhead, _over_shapes(view, one)))}</g>'
         f'<path class="unknown" fill="url(#{ident}-h)" d="{_unknown(view, one)}"/>'
         f'<path class="ground" d="{_ground(view, one)}"/>'
         f'<g class="below">{"".join(_below(shape, ident) for shape in _below_shapes(one))}</g>'
@@ -95,8 +95,9 @@ def _box(view: SideView) -> tuple[int, int, int, int]:
 
 
 def _letters_cm(view: SideView) -> float:
-    """How high letters stand where the picture is shown narrowest."""
-    return _LETTERS_PX * _box(view)[2] / _NARROWEST_PX
+    """How high letters stand where the picture is shown smallest."""
+    _, _, wide, high = _box(view)
+    return _LETTERS_PX * max(wide / _NARROWEST_PX, high / _LOWEST_PX)
 
 
 def _pitch(one: SideRow) -> float:
@@ -271,22 +272,27 @@ def _arrow(at: int, low: int, high: int) -> str:
 
 def _labels(view: SideView, one: SideRow) -> list[list[Any]]:
     """Text, place, whether it ends there, how far down in sizes of letters, look; lines give way to one another."""
-    west, top, wide, _ = _box(view)
+    west, top, wide, high = _box(view)
     letters, east, shown = _letters_cm(view), west + wide, list[list[Any]]()
-    taken: list[tuple[float, float, float]] = []
+    taken: list[tuple[float, float, float]] = [(east - 130.0, east, top + high - letters)]  # the scale bar
 
     def put(text: str, from_cm: float, to_cm: float, at_cm: float, turn: int, look: str) -> None:
-        """Beside its thing, or as many lines off as it takes; ``turn`` is -1 where it gives way upwards."""
+        """Beside its thing, or as many lines off as it takes in the picture; ``turn`` is -1 where it gives way up."""
         width = letters * _WIDE * len(text)
         ends = max(from_cm, west) + width > east
         x = min(to_cm, east) - 6 if ends else max(from_cm, west) + 6
         begin = x - width if ends else x
-        lines = 0.9 if turn > 0 else -0.35
-        while any(
-            begin < right and left < begin + width and abs(at_cm + letters * lines - y) < letters
-            for left, right, y in taken
-        ):
-            lines += turn * _LINE
+        first = 0.9 if turn > 0 else -0.35
+
+        def free(lines: float) -> bool:
+            y = at_cm + letters * lines
+            inside = top + 0.8 * letters <= y <= top + high - 0.2 * letters
+            return inside and not any(
+                begin < right and left < begin + width and abs(y - other) < letters for left, right, other in taken
+            )
+
+        tried = [first + turn * _LINE * number for number in (0, 1, 2, 3, -1, -2, -3)]
+        lines = next(filter(free, tried), first)
         taken.append((begin, begin + width, at_cm + letters * lines))
         shown.append([plain(text), round(x), round(at_cm), int(ends), round(lines, 2), look])
 
@@ -322,10 +328,13 @@ def _scale_bar(view: SideView) -> str:
 
 
 def _pattern(ident: str, view: SideView) -> str:
-    """The hatch of what nobody knows, as coarse as the letters."""
+    """The hatches of what nobody knows and of what hangs overhead, as coarse as the letters; no colour tells them."""
     size = _letters_cm(view)
     return (
         f'<pattern id="{ident}-h" width="{size:.0f}" height="{size:.0f}" patternUnits="userSpaceOnUse">'
         f'<rect width="100%" height="100%" fill="#fff"/><path d="M0 0l{size:.0f} {size:.0f}M{size:.0f} 0L0 {size:.0f}" '
         f'stroke="#333" stroke-width="{size / 12:.1f}"/></pattern>'
+        f'<pattern id="{ident}-o" width="{size / 2:.0f}" height="{size / 2:.0f}" patternUnits="userSpaceOnUse" '
+        f'patternTransform="rotate(45)"><rect width="100%" height="100%" fill="#efe8f7"/>'
+        f'<path d="M0 0v{size:.0f}" stroke="#45206a" stroke-width="{size / 4:.1f}"/></pattern>'
     )

@@ -252,6 +252,6 @@ def _extent(
         if known.size:
             lows.append(float(known.min()) - 0.3)
             highs.append(float(known.max()) + 0.3)
-        lows += [dip.bottom_m - 0.5 for dip in one.below if math.isfinite(dip.bottom_m)]
-        highs += [high + 0.5 for piece in one.over if (high := piece.low_m) < highest + _ABOVE_M]
-    return max(min(lows), -_BELOW_M), min(max(highs), highest + _ABOVE_M + 0.5)
+        lows += [dip.bottom_m - 0.8 for dip in one.below if math.isfinite(dip.bottom_m)]
+        highs += [high + 0.9 for piece in one.over if (high := piece.low_m) < highest + _ABOVE_M]
+    return max(min(lows), -_BELOW_M), min(max(highs), highest + _ABOVE_M + 0.9)
