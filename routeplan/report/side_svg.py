@@ -12,7 +12,7 @@ from typing import Any
 
 from routeplan.report.markup import escape, plain
 from routeplan.report.side_things import Overhead
-from routeplan.report.side_view import STEP_M, Rig, SideRow, SideView, Top, spare_text
+from routeplan.report.side_view import STEP_M, Rig, SideRow, SideView, Top
 
 #: The picture is never shown narrower, nor made lower, than this, nor its letters smaller than so many pixels.
 _NARROWEST_PX, _LOWEST_PX, _LETTERS_PX = 330.0, 200.0, 12.0
@@ -82,7 +82,7 @@ def gap_text(one: SideRow) -> str:
     """Return what stands over the picture: the row's own figure overhead, or that nothing is near."""
     if not math.isfinite(one.row.head_m):
         return one.words[0].removesuffix(".")
-    return f"{spare_text(one.row)} {'to spare ' if one.row.head_m >= 0.0 else ''}overhead"
+    return f"{one.figure} {'to spare ' if one.row.head_m >= 0.0 else ''}overhead"
 
 
 def _cm(value_m: float) -> int | None:
@@ -299,16 +299,15 @@ def _labels(view: SideView, one: SideRow) -> list[list[Any]]:
     if one.spare is not None and one.spare.to_m > one.spare.from_m:
         middle = -50.0 * (one.spare.from_m + one.spare.to_m) + 0.35 * letters
         at = 100.0 * one.spare.at_m
-        put(spare_text(one.row), at + 8, at - 8, middle + 0.35 * letters, -1, "figure")
+        put(one.figure, at + 8, at - 8, middle + 0.35 * letters, -1, "figure")
     for piece in one.over:
         low = min(_hung(view, piece))
         out = piece.kind == "kept out" or -100.0 * low - _RIM_CM - letters * _LINE < top
         at = float(top) if out else -100.0 * low - _RIM_CM
         put(piece.label, 100 * piece.from_m, 100 * piece.to_m, at, 1 if out else -1, "over")
     for thing in one.below:
-        if math.isfinite(thing.edge_m):
-            low = min(value for value in (thing.edge_m, thing.bottom_m) if math.isfinite(value))
-            put(thing.label, 100 * thing.from_m, 100 * thing.to_m, -100.0 * low, 1, "under")
+        low = min((value for value in (thing.edge_m, thing.bottom_m) if math.isfinite(value)), default=0.0)
+        put(thing.label, 100 * thing.from_m, 100 * thing.to_m, -100.0 * low, 1, "under")
     return shown
 
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from routeplan.machine.model import Configuration, Machine
 from routeplan.machine.raised import raised_body
+from routeplan.report.margins import WORST_FIRST, said
 from routeplan.report.side_things import Below, Overhead, Things
 from routeplan.report.wording import amount_text
 from routeplan.route.model import Move, Pose, SectionRow, heading_rad
@@ -32,6 +33,8 @@ AROUND_M = 1.5
 #: What hangs higher than this over the machine's highest point lies beyond the picture, and so does what is lower than
 #: this under its wheels, m.
 _ABOVE_M, _BELOW_M = 3.0, 2.5
+#: The checks whose least is a row's figure overhead.
+_OVERHEAD = ("head gap", "overhead clearance", "line clearance")
 
 
 class Top(NamedTuple):
@@ -65,7 +68,7 @@ class Rig:
 @dataclass(frozen=True)
 class SideRow:
     """What is drawn, and said, of one row; ``rig`` counts through the view's. ``spare`` is None where the drawn machine
-    stands under nothing, ``ground_m`` NaN where a level is not known.
+    stands under nothing, ``ground_m`` NaN where a level is not known. ``figure`` is what is to spare overhead.
     """
 
     row: SectionRow
@@ -75,6 +78,7 @@ class SideRow:
     over: tuple[Overhead, ...]
     below: tuple[Below, ...]
     spare: Spare | None
+    figure: str
     words: tuple[str, ...]
 
 
@@ -114,8 +118,9 @@ def side_view(move: Move, machine: Machine, site: Site) -> SideView | None:
     levels, datums = _levels(poses, machine, site, np.arange(from_m, to_m + STEP_M / 2, STEP_M))
     datums = np.where(np.isnan(datums), [row.level_m for row in move.section], datums)
     things = Things(site, machine, (from_m, to_m), STEP_M)
+    lead = _lead(move)
     rows = tuple(
-        _row(row, pose, ways.index(pose.travel_mode), rigs, levels[n], float(datums[n]), things, middle_m)
+        _row(row, pose, ways.index(pose.travel_mode), rigs, levels[n], float(datums[n]), things, middle_m, lead)
         for n, (row, pose) in enumerate(zip(move.section, poses, strict=True))
     )
     highest = max(top.height_m for rig in rigs for top in rig.tops)
@@ -163,7 +168,7 @@ def _levels(poses: Sequence[Pose], machine: Machine, site: Site, along_m: Floats
 
 def _row(
     row: SectionRow, pose: Pose, rig: int, rigs: Sequence[Rig], levels: Floats, datum_m: float, things: Things,
-    middle_m: float,
+    middle_m: float, lead: str,
 ) -> SideRow:  # fmt: skip
     ground_m = levels - datum_m
     wide_m = max(top.half_m + top.beside_m for top in rigs[rig].tops)
@@ -172,10 +177,10 @@ def _row(
     pitch = math.radians(row.pitch_deg) if math.isfinite(row.pitch_deg) else 0.0
     spare = _spare(over, rigs[rig], pose, things, (pitch, middle_m)) if math.isfinite(row.head_m) else None
     words = (
-        _spare_words(row, over), *(one.words for one in over), *(one.words for one in below),
+        _spare_words(row, over, lead), *(one.words for one in over), *(one.words for one in below),
         *_ground_words(ground_m, things, rigs[rig]), _lean_words(row, pose),
     )  # fmt: skip
-    return SideRow(row, pose, rig, ground_m, over, below, spare, words)
+    return SideRow(row, pose, rig, ground_m, over, below, spare, spare_text(row, lead), words)
 
 
 def _spare(over: Sequence[Overhead], rig: Rig, pose: Pose, things: Things, lean: tuple[float, float]) -> Spare | None:
@@ -193,24 +198,30 @@ def _spare(over: Sequence[Overhead], rig: Rig, pose: Pose, things: Things, lean:
     return min(known, key=lambda one: one.to_m - one.from_m) if known else None
 
 
-def spare_text(row: SectionRow) -> str:
+def _lead(move: Move) -> str:
+    """What stands before each figure overhead where a check of the move that it belongs to is open or fails."""
+    found = [check for check in move.checks if check.kind in _OVERHEAD]
+    return said(min(found, key=lambda check: WORST_FIRST.index(check.verdict))) if found else ""
+
+
+def spare_text(row: SectionRow, lead: str) -> str:
     """Return what a row leaves overhead, rounded down; nothing where nothing is near.
 
     >>> row = SectionRow(*[math.nan] * 6, 0.9169, *[math.nan] * 5)
-    >>> spare_text(row), spare_text(row._replace(head_m=-0.0301)), spare_text(row._replace(head_m=math.nan))
-    ('916 mm', 'short by 31 mm', '')
+    >>> spare_text(row, ""), spare_text(row._replace(head_m=-0.0301), "Fails: "), spare_text(
+    ...     row._replace(head_m=math.nan), "Not proven: ")
+    ('916 mm', 'Fails: short by 31 mm', '')
     """
     if not math.isfinite(row.head_m):
         return ""
     text = amount_text(abs(row.head_m), "m", upwards=row.head_m < 0.0)
-    return f"short by {text}" if row.head_m < 0.0 else text
+    return f"{lead}short by {text}" if row.head_m < 0.0 else f"{lead}{text}"
 
 
-def _spare_words(row: SectionRow, over: Sequence[Overhead]) -> str:
+def _spare_words(row: SectionRow, over: Sequence[Overhead], lead: str) -> str:
     if math.isfinite(row.head_m):
-        told = spare_text(row)
-        said = f"Overhead {told}" if row.head_m < 0.0 else f"{told} to spare overhead"
-        return f"{said} beyond the gap to be kept, the least over this half metre, bouncing and straying included."
+        left = f"{spare_text(row, lead)}{' to spare' if row.head_m >= 0.0 else ''} overhead"
+        return f"{left} beyond the gap to be kept, the least over this half metre, bouncing and straying included."
     if any(not math.isfinite(one.low_m) for one in over if one.kind != "kept out"):
         return "How much is to spare overhead is not known."
     return "Nothing over the machine in this half metre." if over else "Nothing overhead near."

@@ -14,6 +14,7 @@ import shapely
 from shapely.geometry import LineString, box
 
 from routeplan.machine.model import Machine
+from routeplan.report.packaged import asset
 from routeplan.report.page import write_map
 from routeplan.report.side_svg import gap_text, side_data, side_figure
 from routeplan.report.side_view import SideView, side_view, stands
@@ -80,6 +81,15 @@ def test_the_figure_is_the_row_s_rounded_down_whatever_the_drawing_has(head_m: f
     figures = [int(text) for text in re.findall(r"(\d+) mm", side_figure(1, view, 0))]
     assert figures and set(figures) == {int(re.findall(r"\d+", told)[0])}
     assert f"{told.split(' mm')[0]} mm" in one.words[0] and "least over this half metre" in one.words[0]
+
+
+@pytest.mark.parametrize(("verdict", "lead"), [("not proven", "Not proven: "), ("fail", "Fails: "), ("pass", "")])
+def test_a_figure_of_an_open_or_broken_check_says_so_first(verdict: Any, lead: str) -> None:
+    made = world.checks(move(row(0.5)).poses, worst=("overhead clearance", verdict, 0.4))
+    view = seen(yard(soffits=(soffit(8.0, 14.0),)), row(0.5), checks=made)
+    assert gap_text(view.rows[0]) == f"{lead}500 mm to spare overhead"
+    assert view.rows[0].words[0].startswith(f"{lead}500 mm")
+    assert f">{lead}500 mm</text>" in side_figure(1, view, 0)
 
 
 def test_every_row_of_a_move_says_its_own_figure() -> None:
@@ -245,6 +255,12 @@ def test_whoever_walks_beside_is_not_drawn_in_the_basket() -> None:
     assert 'class="person"' in side_figure(1, seen(yard()), 0)
 
 
+def test_a_machine_of_which_nobody_knows_how_it_leans_is_drawn_level_and_said() -> None:
+    view = seen(yard(), row(pitch_deg=math.nan))
+    assert view.rows[0].words[-1].startswith("How it leans is not known, it is drawn level")
+    assert f'transform="rotate(-0 {100 * view.middle_m:.0f} 0)"' in side_figure(1, view, 0)
+
+
 def test_a_raised_platform_is_drawn_raised() -> None:
     view = seen(yard(), platform_height_m=5.0)
     assert view.rigs[0].body.basket.floor_height_m == 5.0 and view.high_m > 5.0 + 2.0 + 0.3
@@ -309,3 +325,16 @@ def test_without_scripts_the_tightest_place_stands_there(browser: Any, address: 
         figure = page.locator("#move-1 .side")
         assert figure.locator("svg").is_visible() and "the tightest place" in figure.locator(".gap").text_content()
         assert figure.locator(".side-words").is_visible()
+
+
+def test_no_colour_alone_tells_what_hangs_what_is_unknown_and_what_is_a_hole() -> None:
+    z = np.full((121, 161), LEVEL_M)
+    z[:, 42:46] = math.nan
+    view = seen(yard(z=z, soffits=(soffit(8.0, 14.0),), defects=(hole(14.9, 15.1),)), row(0.5))
+    html = side_figure(1, view, 0)
+    assert 'class="over" fill="url(#side-1-o)"' in html and 'class="unknown" fill="url(#side-1-h)"' in html
+    assert html.count("<pattern ") == 2 and 'class="hole between"' not in html, "a level beside it is not known"
+    assert ">B 80 mm</text>" in html and any("pothole P7" in words for words in view.rows[0].words)
+    looks = asset("style.css")
+    for look in ("unknown", "between", "kept", "head-height", "kept-out"):
+        assert re.search(rf"\.side-view \.{look}\b[^}}]*stroke-dasharray", looks), look
