@@ -40,6 +40,11 @@
       plan.stand(Number(section.dataset.move) - 1, figures);
     }
 
+    function under(event) {
+      var box = strips.getBoundingClientRect(), row = rowAt(walk.length * (event.clientX - box.left) / box.width);
+      if (row !== at) { to(row); }
+    }
+
     function toStop(step) {
       var ahead = walk.stops.filter(function (stop) { return step > 0 ? stop[0] > along : stop[0] < along; });
       var stop = step > 0 ? ahead[0] : ahead[ahead.length - 1];
@@ -48,11 +53,13 @@
 
     Array.prototype.forEach.call(section.querySelectorAll(".ticks b"), function (tick) { tick.style.left = tick.dataset.share + "%"; });
     section.addEventListener("click", function (event) {
-      var button = event.target.closest("button"), box = strips.getBoundingClientRect();
+      var button = event.target.closest("button");
       if (button && button.dataset.walk === "tightest") { to(tightest, "Tightest place"); }
       else if (button) { toStop(button.dataset.walk === "next" ? 1 : -1); }
-      else if (strips.contains(event.target)) { to(rowAt(walk.length * (event.clientX - box.left) / box.width)); }
+      else if (strips.contains(event.target)) { under(event); }
     });
+    /* A finger, or a mouse with its button down, is followed along the strips. */
+    strips.addEventListener("pointermove", function (event) { if (event.buttons) { under(event); } });
     section.addEventListener("keydown", function (event) {
       if (event.target !== section) { return; }
       var step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];

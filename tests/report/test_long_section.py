@@ -128,6 +128,20 @@ def test_a_finger_on_a_strip_stands_the_machine_there(browser: Any, address: str
         assert here == WALKED
 
 
+def test_a_finger_is_followed_along_a_strip(browser: Any, address: str) -> None:
+    with opened(browser, f"{address}#move-1", DESK) as (page, _):
+        box = page.locator(".under .strips").bounding_box()
+        y, told = box["y"] + 40, []
+        page.mouse.move(box["x"] + 0.2 * box["width"], y)
+        assert page.locator(".under .at").text_content() == ""
+        page.mouse.down()
+        for share in (0.3, 0.6):
+            page.mouse.move(box["x"] + share * box["width"], y)
+            told.append(float(page.locator(".under .at").text_content().split()[1]) / CLEAR.length_m)
+        page.mouse.up()
+        assert told == pytest.approx([0.3, 0.6], abs=0.01)
+
+
 def test_another_move_brings_its_own_section_and_one_without_a_way_has_none(browser: Any, address: str) -> None:
     with opened(browser, f"{address}#move-1", DESK) as (page, _):
         page.locator(".picker a").nth(1).click()
