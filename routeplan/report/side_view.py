@@ -104,8 +104,8 @@ def stands(move: Move) -> list[Pose]:
 
 
 def side_view(move: Move, machine: Machine, site: Site) -> SideView | None:
-    """Return a move's machine from its side, row by row; None without a section."""
-    if not move.section:
+    """Return a move's machine from its side, row by row; None without a section, or a way to drive."""
+    if not move.section or not move.poses:
         return None
     poses = stands(move)
     ways = list(dict.fromkeys(pose.travel_mode for pose in poses))

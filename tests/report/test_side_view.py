@@ -249,6 +249,12 @@ def test_person_basket_and_what_is_kept_free_lie_inside_the_drawing(machine: Mac
     assert 100 * min(p[0] for p in rig.body.basket.ring) < at < 100 * max(p[0] for p in rig.body.basket.ring)
 
 
+def test_a_move_without_rows_or_without_a_way_has_no_picture() -> None:
+    planned = move(row())
+    assert side_view(replace(planned, section=()), scissor(), yard()) is None
+    assert side_view(replace(planned, poses=()), scissor(), yard()) is None
+
+
 def test_whoever_walks_beside_is_not_drawn_in_the_basket() -> None:
     html = side_figure(1, seen(yard(), mode="beside_rails_up"), 0)
     assert 'class="person"' not in html and "Nobody rides" in html
