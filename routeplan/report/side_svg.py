@@ -252,10 +252,9 @@ def _person(view: SideView, rig: Rig) -> str:
 
 
 def _head_words(view: SideView) -> str:
-    kept = "light outlines are what must be kept free."
-    if not any(rig.ridden for rig in view.rigs):
-        return f" Nobody rides; {kept}"
-    return f" The head is taken {view.head_m:.2f} m over the floor, anywhere on it; {kept}"
+    ridden = any(rig.ridden for rig in view.rigs)
+    head = f" A rider's head is taken {view.head_m:.2f} m over the floor, anywhere on it." if ridden else ""
+    return f"{head} Light outlines are what must be kept free."
 
 
 def _spare(one: SideRow) -> str:

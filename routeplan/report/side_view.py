@@ -179,6 +179,7 @@ def _row(
     words = (
         _spare_words(row, over, lead), *(one.words for one in over), *(one.words for one in below),
         *_ground_words(ground_m, things, rigs[rig]), _lean_words(row, pose),
+        *(() if rigs[rig].ridden else ("Nobody rides: it is driven from beside.",)),
     )  # fmt: skip
     return SideRow(row, pose, rig, ground_m, over, below, spare, spare_text(row, lead), words)
 

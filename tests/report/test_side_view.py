@@ -256,9 +256,9 @@ def test_a_move_without_rows_or_without_a_way_has_no_picture() -> None:
 
 
 def test_whoever_walks_beside_is_not_drawn_in_the_basket() -> None:
-    html = side_figure(1, seen(yard(), mode="beside_rails_up"), 0)
-    assert 'class="person"' not in html and "Nobody rides" in html
-    assert 'class="person"' in side_figure(1, seen(yard()), 0)
+    beside, ridden = (seen(yard(), mode=mode) for mode in ("beside_rails_up", "ridden"))
+    assert 'class="person"' not in side_figure(1, beside, 0) and "Nobody rides" in beside.rows[0].words[-1]
+    assert 'class="person"' in side_figure(1, ridden, 0) and "Nobody" not in " ".join(ridden.rows[0].words)
 
 
 def test_a_machine_of_which_nobody_knows_how_it_leans_is_drawn_level_and_said() -> None:
