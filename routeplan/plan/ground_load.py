@@ -90,6 +90,13 @@ class Laden:
         by = np.stack([np.nan_to_num((eased - beyond) / _LITTLE), moment * factor], axis=1)
         return _Claim(surface, met[at], value, limit, by)
 
+    def left_kn(self) -> Floats:
+        """Least that is left from each row to the next, NaN where nothing is claimed or no load known, kN (n,)."""
+        left = np.full(len(self.under.poses), math.nan)
+        for claim in self.claims():
+            np.fmin.at(left, claim.rows, claim.limit - claim.value)
+        return left
+
     def doubt(self, claim: _Claim) -> Doubt:
         """What is left on a surface and how sure it is by the survey, row by row and wheel by wheel."""
         accuracy, machine = self.site.ground.accuracy, self.machine

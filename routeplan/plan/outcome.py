@@ -17,6 +17,7 @@ from routeplan.plan.covered import Covered, opened_on_the_way
 from routeplan.plan.facing import Turned, stands_of, told_of, turns_of
 from routeplan.plan.goal_posts import goal_posts
 from routeplan.plan.grip import Gripped, dry_only
+from routeplan.plan.ground_load import Laden
 from routeplan.plan.holds import holds_of
 from routeplan.plan.legs import Driven, legs_of
 from routeplan.plan.portals import Portal, with_gaps
@@ -94,7 +95,8 @@ class Outcome:
             bound=max(1.0, cost / best), poses=pace.poses, checks=checks, controls=controls, holds=holds,
             zones=zones_of(found, machine=self.machine, configuration=configuration, hazards=way.hazards),
             reversals=reversals(poses), refused=None, nearest_misses=(),
-            stands=stands_of(found, configuration, way.hazards), section=section_of(found, pace.poses, self.ground),
+            stands=stands_of(found, configuration, way.hazards),
+            section=section_of(found, pace.poses, self.ground, self._laden(found, way)),
             legs=tuple(legs_of(driven, with_gaps(self.portals, self.site, way.stretches[0].lattice.passages))),
         )  # fmt: skip
         return _slow_enough(move, pace), pace.thrown
@@ -109,12 +111,19 @@ class Outcome:
         held = sorted((*holds, *(hold for hold, _ in also)), key=lambda hold: hold.chainage_m)
         return tuple(held), (*controls, *(control for _, control in also))
 
+    def _laden(self, found: Profile, way: Way) -> Laden:
+        """What the wheels carry along a way."""
+        return Laden.of(
+            found.poses, site=self.site, machine=self.machine, hazards=self.ground, configurations=_shapes(way),
+            wet=self.wanted.wet,
+        )  # fmt: skip
+
     def _judged(
         self, found: Profile, way: Way, stops: Stops, holds: Iterable[Hold]
     ) -> tuple[Paced, Judged, tuple[Check, ...]]:
         """How fast the rows are, what every check rests on, and what each says."""
         site, machine, wanted, hazards = self.site, self.machine, self.wanted, way.hazards
-        shapes = tuple(dict.fromkeys(stretch.lattice.hazards.configuration.id for stretch in way.stretches))
+        shapes = _shapes(way)
         k, whole = k_of(site, found.poses[-1].chainage_m), replace(self.ground, sigma=hazards.sigma)
         surer = Surer.of(site, machine, hazards, shapes)
         gripped = Gripped.of(found.poses, machine, hazards, site, wanted, shapes).surer_by(surer, k)
@@ -122,6 +131,11 @@ class Outcome:
         works = set_ups(found.poses, stops, site, machine, whole, lambda at: surer.at(at, k))
         judged = Judged(site, machine, hazards, k, pace.swung, gripped.driven_at(pace.poses), works, surer, wanted.wet)
         return pace, judged, settled(checks_of(found, judged, shapes), found, judged)
+
+
+def _shapes(way: Way) -> tuple[str, ...]:
+    """The configurations that a way is driven in."""
+    return tuple(dict.fromkeys(stretch.lattice.hazards.configuration.id for stretch in way.stretches))
 
 
 def _verdict(checks: Sequence[Check], controls: Sequence[Control]) -> tuple[MoveVerdict, str]:

@@ -13,7 +13,8 @@ from routeplan.hazards.attitude import stand
 from routeplan.hazards.clearance import COMFORT_M
 from routeplan.hazards.prepare import Hazards
 from routeplan.hazards.sweep import FAR
-from routeplan.plan.profile import OVER, Profile
+from routeplan.plan.ground_load import Laden
+from routeplan.plan.profile import NEAR_M, OVER, Profile
 from routeplan.route.model import Pose, SectionRow
 
 Floats = NDArray[np.float64]
@@ -22,7 +23,7 @@ Floats = NDArray[np.float64]
 STEP_M = 0.5
 
 
-def section_of(found: Profile, poses: Sequence[Pose], hazards: Hazards) -> tuple[SectionRow, ...]:
+def section_of(found: Profile, poses: Sequence[Pose], hazards: Hazards, laden: Laden) -> tuple[SectionRow, ...]:
     """A row for every half metre driven: the least that any stretch in it leaves, how steep it leans, how fast it is.
 
     Parameters
@@ -31,25 +32,35 @@ def section_of(found: Profile, poses: Sequence[Pose], hazards: Hazards) -> tuple
         The rows of the route with their speed limits.
     hazards
         Of the ground that it stands on; only slopes are asked for.
+    laden
+        What the wheels carry at the rows of the route.
     """
     begins = found.along_m[:-1]
     bins = np.floor(begins / STEP_M + 1e-9).astype(np.intp)
     chainage, limits = (np.array([getattr(pose, name) for pose in poses]) for name in ("chainage_m", "v_max_mps"))
-    rows = []
+    rows, left = [], laden.left_kn()
     for here in np.split(np.arange(len(bins)), np.flatnonzero(np.diff(bins)) + 1):
         leans = [_stood(found, n, hazards) for n in here.tolist()]
         level, pitch, roll = max(leans, key=_steepness)
-        over = (chainage >= begins[here[0]] - STEP_M) & (chainage <= found.along_m[here[-1] + 1] + STEP_M)
+        first, last = float(begins[here[0]]), float(found.along_m[here[-1] + 1])
+        over = (chainage >= first - STEP_M) & (chainage <= last + STEP_M)
         least = found.margins[here].min(axis=0)
         rows.append(
             SectionRow(
-                float(begins[here[0]]), level, pitch, roll, grade_deg=_near(least[arrays.GRADE]),
+                first, level, pitch, roll, grade_deg=_near(least[arrays.GRADE]),
                 side_deg=_near(least[arrays.SIDE_SLOPE]), head_m=_near(min(least[kind] for kind in OVER)),
                 strike_m=_near(least[arrays.STRIKE]), bounce_m=_near(least[arrays.BOUNCE]),
-                body_m=_near(least[arrays.CLEARANCE], COMFORT_M), v_max_mps=float(limits[over].min()),
+                body_m=_near(least[arrays.CLEARANCE], COMFORT_M), load_kn=_least_left(left, chainage, first, last),
+                v_max_mps=float(limits[over].min()),
             )
         )  # fmt: skip
     return tuple(rows)
+
+
+def _least_left(left: Floats, chainage: Floats, first_m: float, last_m: float) -> float:
+    """The least left by a row that leads into a stretch, or lies in it; NaN where none has anything."""
+    begin = max(int(np.searchsorted(chainage, first_m - NEAR_M)) - 1, 0)
+    return float(np.fmin.reduce(left[begin : int(np.searchsorted(chainage, last_m + NEAR_M, "right"))]))
 
 
 def _near(margin: float, far: float = FAR / 2) -> float:

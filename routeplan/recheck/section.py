@@ -14,7 +14,7 @@ from routeplan.route.model import Move, Objection
 TELLS = {
     "grade_deg": (("gradeability",), 10.0), "side_deg": (("side slope",), 10.0),
     "head_m": (("head gap", "overhead clearance", "line clearance"), 10.0), "strike_m": (("ground strike",), 10.0),
-    "bounce_m": (("bounce rise",), 10.0), "body_m": (("side clearance",), 0.5),
+    "bounce_m": (("bounce rise",), 10.0), "body_m": (("side clearance",), 0.5), "load_kn": (("ground load",), 1000.0),
 }  # fmt: skip
 #: Differences through rounding.
 ROUNDED = 1e-4

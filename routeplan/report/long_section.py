@@ -8,6 +8,9 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from routeplan.report.markup import escape, plain
+from routeplan.report.route_drawing import MoveDrawing
+from routeplan.report.side_svg import side_data, side_figure
+from routeplan.report.side_view import SideView, stands
 from routeplan.report.stops import Stop
 from routeplan.report.wording import amount_text, down
 from routeplan.route.model import Move, SectionRow
@@ -15,18 +18,23 @@ from routeplan.route.model import Move, SectionRow
 #: Size of a strip's picture, units; it is stretched to the width there is.
 _WIDE, _HIGH = 1000.0, 40.0
 #: More to spare than this is drawn as this much, by unit: what decides lies below.
-_MOST = {"m": 1.0, "deg": 10.0}
+_MOST = {"m": 1.0, "deg": 10.0, "kN": 50.0}
 #: Units as they stand after a figure.
-_AFTER = {"m": " m", "deg": "\N{DEGREE SIGN}", "m/s": " m/s"}
+_AFTER = {"m": " m", "deg": "\N{DEGREE SIGN}", "m/s": " m/s", "kN": " kN"}
+
+
+#: Said where a strip of loads has no figure: no pass rests on it.
+_UNCLAIMED = "nothing claimed of the ground, or not known"
 
 
 class Strip(NamedTuple):
-    """One strip: the field of the rows, its title, its unit, and whether it tells what is to spare."""
+    """One strip: the field of the rows, its title, its unit, whether it tells what is to spare, what NaN means."""
 
     field: str
     title: str
     unit: str
     spare: bool
+    nothing: str = "nothing near"
 
 
 STRIPS = (
@@ -39,61 +47,69 @@ STRIPS = (
     Strip("pitch_deg", "Front up (+) or down (-)", "deg", False),
     Strip("roll_deg", "Left side up (+) or down (-)", "deg", False),
     Strip("level_m", "Ground under the machine", "m", False),
+    Strip("load_kn", "To spare of what the ground lets a wheel carry", "kN", True, _UNCLAIMED),
     Strip("v_max_mps", "Speed limit", "m/s", False),
 )
 
 
-def long_section(index: int, move: Move, stops: Sequence[Stop]) -> str:
+def long_section(index: int, move: Move, drawing: MoveDrawing) -> str:
     """Return the section of a move with a way to drive as HTML, and buttons to walk its stops; nothing without rows.
 
     Parameters
     ----------
     index
         Place of the move in the plan, from 1.
+    drawing
+        Its stops, its tightest place and the machine from its side.
     """
-    rows = move.section
-    if not rows:
+    rows, side = move.section, drawing.side
+    if side is None:
         return ""
-    marks = "".join(_tick(stop, move) for stop in stops if math.isfinite(stop.chainage_m))
+    marks = "".join(_tick(stop, move) for stop in drawing.stops if math.isfinite(stop.chainage_m))
     strips = "".join(_strip(strip, rows, move.length_m) for strip in STRIPS)
     return (
         f'<section class="long" data-move="{index}" tabindex="0" aria-label="Long section of move {escape(move.id)}">'
-        '<div class="long-head"><h3>Long section</h3><p class="walk">'
+        '<div class="long-head"><h2>Long section</h2><p class="walk">'
         '<button type="button" data-walk="back">Back</button>'
         '<button type="button" data-walk="next">Next</button>'
-        '<button type="button" data-walk="tightest">Tightest</button></p></div>'
-        '<p class="at" aria-live="polite"></p>'
-        f'<p class="how">The thick line is the limit; more than {_MOST["m"]:g} m or {_MOST["deg"]:g} degrees to '
-        "spare is drawn as that, and nothing near as a gap. The checks decide, not these strips.</p>"
+        '<button type="button" data-walk="tightest">Tightest</button></p>'
+        '<p class="at" aria-live="polite"></p></div>'
+        f"{side_figure(index, side, _row_at(rows, drawing.tightest_m))}"
+        f'<p class="how">The thick line is the limit; more than {_MOST["m"]:g} m, {_MOST["deg"]:g} degrees '
+        f'or {_MOST["kN"]:g} kN to spare is drawn as that, and nothing near as a gap. The checks decide, not these '
+        "strips.</p>"
         f'<div class="strips"><div class="ticks" aria-hidden="true">{marks}</div>{strips}'
         '<i class="cursor" hidden></i></div></section>'
     )
 
 
-def walk_data(move: Move, stops: Sequence[Stop], tightest_m: float, origin: tuple[int, int]) -> dict[str, Any]:
-    """Return what the page's script walks by: rows with where the machine stands, stops, the tightest place.
+def _row_at(rows: Sequence[SectionRow], chainage_m: float) -> int:
+    """The row that tells of a chainage, the first where there is none; the script finds the same."""
+    at_m = chainage_m if math.isfinite(chainage_m) else 0.0
+    return max(bisect.bisect_right([round(row.chainage_m, 2) for row in rows], at_m + 0.011) - 1, 0)
+
+
+def walk_data(move: Move, drawing: MoveDrawing, side: SideView, origin: tuple[int, int]) -> dict[str, Any]:
+    """Return what the page's script walks by: rows with where the machine stands and looks, stops, the tightest place.
 
     Parameters
     ----------
-    tightest_m
-        Chainage of the tightest place; NaN where there is none.
     origin
         Local origin of the drawing, whole metres.
     """
-    chainages = [pose.chainage_m for pose in move.poses]
     rows = []
-    for row in move.section:
-        pose = move.poses[max(bisect.bisect_right(chainages, row.chainage_m + 1e-6) - 1, 0)]
+    for row, pose in zip(move.section, stands(move), strict=True):
         place = [round(100 * (pose.x - origin[0])), round(100 * (pose.y - origin[1])), round(pose.bearing_deg, 1)]
         rows.append([round(row.chainage_m, 2), *place, *(_number(getattr(row, strip.field)) for strip in STRIPS)])
     told = [
         [round(stop.chainage_m, 2), plain(f"{stop.words} {stop.number}, {stop.along}: {' '.join(stop.lines)}")]
-        for stop in stops
+        for stop in drawing.stops
         if math.isfinite(stop.chainage_m)
     ]
     return {
-        "rows": rows, "stops": told, "tightest": _number(tightest_m), "length": round(move.length_m, 2),
-        "units": [_AFTER[strip.unit] for strip in STRIPS], "spare": [strip.spare for strip in STRIPS],
+        "rows": rows, "stops": told, "side": side_data(side), "tightest": _number(drawing.tightest_m),
+        "length": round(move.length_m, 2), "units": [_AFTER[strip.unit] for strip in STRIPS],
+        "spare": [strip.spare for strip in STRIPS], "nothing": [strip.nothing for strip in STRIPS],
     }  # fmt: skip
 
 
@@ -122,7 +138,7 @@ def _strip(strip: Strip, rows: Sequence[SectionRow], length_m: float) -> str:
 
 def _words(strip: Strip, known: Sequence[tuple[float, float]]) -> str:
     if not known:
-        return "nothing near"
+        return strip.nothing
     low, high = min(known), max(known)
     if strip.spare:
         least = amount_text(low[0], strip.unit, upwards=False).replace(" deg", _AFTER["deg"])

@@ -8,7 +8,6 @@ from typing import Any
 
 from routeplan.machine.model import Machine
 from routeplan.report.long_section import walk_data
-from routeplan.report.margins import governing, made
 from routeplan.report.markup import plain
 from routeplan.report.nearby import unnamed
 from routeplan.report.route_drawing import MoveDrawing
@@ -59,11 +58,11 @@ def _move(drawing: MoveDrawing, words: str, bounds: Bounds, origin: tuple[int, i
 
 def _walk(move: Move, drawing: MoveDrawing, machine: Machine, origin: tuple[int, int]) -> dict[str, Any]:
     """What the machine is walked by: its outline ahead and to the left of its origin, and its rows."""
-    check = governing(move)
-    tightest_m = check.chainage_m if check is not None and made(check) else math.nan
+    if drawing.side is None:
+        return {}
     footprint = machine.configurations[move.configuration].footprint
     ring = [[round(xi * _PER_METRE), round(eta * _PER_METRE)] for xi, eta in footprint]
-    return {"ring": ring, "walk": walk_data(move, drawing.stops, tightest_m, origin)} if move.section else {}
+    return {"ring": ring, "walk": walk_data(move, drawing, drawing.side, origin)}
 
 
 def _shape(shape: Shape, origin: tuple[int, int]) -> list[Any]:

@@ -7,6 +7,7 @@
   var picker = document.querySelector(".picker");
   var wide = window.matchMedia("(min-width: 900px)");
   var sections = articles.map(function (article) { return article.querySelector(".long"); });
+  var homes = articles.map(function (article) { return article.querySelector(".key"); });
   var under = document.querySelector(".under");
   var cameFrom = null;
 
@@ -52,6 +53,21 @@
     if (!button) { return; }
     plan.point(Number(button.dataset.x), Number(button.dataset.y), button.dataset.place);
     if (!wide.matches) { document.querySelector(".map").scrollIntoView(); }
+  });
+  /* On paper each section stands in its own move again; A3 is asked for by its button, all else is A4. */
+  window.addEventListener("beforeprint", function () {
+    sections.forEach(function (section, at) { if (section) { homes[at].after(section); } });
+  });
+  window.addEventListener("afterprint", function () {
+    document.getElementById("paper-a3").media = "not all";
+    var at = articles.findIndex(function (article) { return !article.hidden; });
+    if (sections[at]) { under.appendChild(sections[at]); }
+  });
+  document.querySelectorAll(".paper button").forEach(function (button) {
+    button.addEventListener("click", function () {
+      document.getElementById("paper-a3").media = button.dataset.paper === "a3" ? "print" : "not all";
+      window.print();
+    });
   });
   window.addEventListener("hashchange", function () { fromHash(true); });
   window.addEventListener("load", function () {

@@ -64,7 +64,7 @@ def map_page(plan: Plan, site: Site) -> str:
     drawings = [draw_move(move, plan=plan, site=site) for move in plan.moves]
     leaflet_css, styles = _leaflet("leaflet.css"), asset("style.css")
     map_html, map_script = _map_parts()
-    ours = (asset("map.js"), asset("page.js"), asset("walk.js"), asset("validity.js"))
+    ours = (asset("map.js"), asset("page.js"), asset("side.js"), asset("walk.js"), asset("validity.js"))
     scripts = ("document.documentElement.className = 'js';", _leaflet("leaflet.js"), map_script, *ours)
     body = _body(plan, site, base, drawings, map_html)
     words = [_shown_words(move) for move in plan.moves]
@@ -75,7 +75,9 @@ def map_page(plan: Plan, site: Site) -> str:
             policy(scripts),
             '<meta name="viewport" content="width=device-width, initial-scale=1">\n',
             f"<title>{escape(plan.site_name)}: access routes, revision {escape(plan.revision)}</title>\n",
-            f"<style>{leaflet_css}</style>\n<style>{styles}</style>\n<script>{scripts[0]}</script>\n</head>\n<body>\n",
+            f"<style>{leaflet_css}</style>\n<style>{styles}</style>\n"
+            f'<style id="paper-a3" media="not all">{asset("paper_a3.css")}</style>\n'
+            f"<script>{scripts[0]}</script>\n</head>\n<body>\n",
             definitions(),
             body,
             f'<script type="application/json" id="drawing">{data}</script>\n',
@@ -145,7 +147,9 @@ def _picker(plan: Plan, site: Site) -> str:
     )
     return (
         f'<nav aria-label="Moves"><details class="picker" open><summary>Moves ({len(plan.moves)})'
-        f'<span id="picked" aria-live="polite"></span></summary><ol>{rows}</ol></details></nav>'
+        f'<span id="picked" aria-live="polite"></span></summary><ol>{rows}</ol>'
+        '<p class="paper"><button type="button" data-paper="a4">Print on A4</button>'
+        '<button type="button" data-paper="a3">Print on A3</button></p></details></nav>'
     )
 
 

@@ -54,11 +54,6 @@ class Window:
     scale: int
 
     @property
-    def paper(self) -> str:
-        """The paper that it is as wide as."""
-        return "A4" if self.width <= WIDTH_UNITS else "A3"
-
-    @property
     def metres_per_unit(self) -> float:
         """Metres on site that one unit of the plan stands for."""
         return UNIT_M * self.scale
@@ -307,7 +302,7 @@ def _furniture(window: Window) -> str:
         f'<path d="M{10 + half:.2f},{top:.1f}h{half:.2f}v6h-{half:.2f}Z" class="light"/>'
         f'<text x="10" y="{top + 16:.1f}">0</text>'
         f'<text x="{10 + wide:.1f}" y="{top + 16:.1f}" class="mid">{bar_m:g} m</text>'
-        f'<text x="{wide + 40:.1f}" y="{top - 2:.1f}">1 : {window.scale} when printed on {window.paper} at 100 %</text>'
+        f'<text x="{wide + 40:.1f}" y="{top - 2:.1f}">1 : {window.scale} when printed at 100 %</text>'
         f'<path d="M{window.width - 460:.1f},{top + 10:.1f}v8h400v-8" class="ruler"/>'
         f'<text x="{window.width - 260:.1f}" y="{top + 15:.1f}" class="mid">100 mm on paper, or do not measure</text>'
         f'<g transform="translate({window.width - 18:.1f} {top + 4:.1f})"><path d="M0-13L6 10 0 5-6 10Z" class="dark"/>'

@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from routeplan.machine.model import Configuration, Machine
 from routeplan.report.margins import BETWEEN, figures_text, governing, made, rests_on, said, spare_text
 from routeplan.report.shapes import Bounds, Layer, Position, Shape, area, bounds_of, line, mark, position
+from routeplan.report.side_view import SideView, side_view
 from routeplan.report.stops import Stop, reversals_of, stops_of
 from routeplan.report.sweep import placements, swept
 from routeplan.report.tight import names_near, tight_places, zone_figures, zone_tag
@@ -30,12 +31,15 @@ class MoveDrawing:
     """A move's layers, lowest first, its numbered stops, and the extent of its own plan (``None``: nothing to show).
 
     ``decides`` is the deciding margin in words, with what it was measured against; nothing without checks.
+    ``tightest_m`` is its chainage, NaN without one; ``side`` is the machine from its side along the way.
     """
 
     layers: tuple[Layer, ...]
     stops: tuple[Stop, ...]
     bounds: Bounds | None
     decides: str
+    tightest_m: float
+    side: SideView | None
 
 
 def draw_move(move: Move, *, plan: Plan, site: Site) -> MoveDrawing:
@@ -73,7 +77,9 @@ def draw_move(move: Move, *, plan: Plan, site: Site) -> MoveDrawing:
         ),
     )
     drawn = tuple(layer for layer in layers if layer.shapes)
-    return MoveDrawing(drawn, stops, bounds_of(layer for layer in drawn if layer.id != "closed"), decides)
+    tightest_m = check.chainage_m if check is not None and made(check) else math.nan
+    bounds = bounds_of(layer for layer in drawn if layer.id != "closed")
+    return MoveDrawing(drawn, stops, bounds, decides, tightest_m, side_view(move, plan.machines[move.machine], site))
 
 
 def closed_areas(move: Move, *, plan: Plan, site: Site) -> tuple[Area, ...]:

@@ -14,6 +14,7 @@
   function begin(section) {
     var walk = plan.walk(Number(section.dataset.move) - 1), at = -1, along = -1;
     var strips = section.querySelector(".strips"), cursor = section.querySelector(".cursor");
+    var side = window.sideView(section.querySelector(".side"), walk.side);
     var said = section.querySelector(".at"), here = Array.prototype.slice.call(section.querySelectorAll(".here"));
 
     function rowAt(chainage) {
@@ -21,6 +22,8 @@
       walk.rows.forEach(function (row, number) { if (row[0] <= chainage + 0.011) { found = number; } });
       return found;
     }
+
+    var tightest = rowAt(walk.tightest === null ? 0 : walk.tightest);
 
     function to(row, words, chainage) {
       at = Math.min(Math.max(row, 0), walk.rows.length - 1);
@@ -30,10 +33,16 @@
       cursor.style.left = (walk.length ? 100 * Math.min(figures[0] / walk.length, 1) : 0) + "%";
       here.forEach(function (box, number) {
         var value = figures[4 + number];
-        box.textContent = value === null ? "here: nothing near" : "here " + figure(value, walk.units[number], walk.spare[number]);
+        box.textContent = value === null ? "here: " + walk.nothing[number] : "here " + figure(value, walk.units[number], walk.spare[number]);
       });
       said.textContent = words || "At " + figures[0].toFixed(1) + " m";
+      side(at, "at " + figures[0].toFixed(1) + " m" + (at === tightest ? ", the tightest place" : ""));
       plan.stand(Number(section.dataset.move) - 1, figures);
+    }
+
+    function under(event) {
+      var box = strips.getBoundingClientRect(), row = rowAt(walk.length * (event.clientX - box.left) / box.width);
+      if (row !== at) { to(row); }
     }
 
     function toStop(step) {
@@ -44,11 +53,13 @@
 
     Array.prototype.forEach.call(section.querySelectorAll(".ticks b"), function (tick) { tick.style.left = tick.dataset.share + "%"; });
     section.addEventListener("click", function (event) {
-      var button = event.target.closest("button"), box = strips.getBoundingClientRect();
-      if (button && button.dataset.walk === "tightest") { to(rowAt(walk.tightest === null ? 0 : walk.tightest), "Tightest place"); }
+      var button = event.target.closest("button");
+      if (button && button.dataset.walk === "tightest") { to(tightest, "Tightest place"); }
       else if (button) { toStop(button.dataset.walk === "next" ? 1 : -1); }
-      else if (strips.contains(event.target)) { to(rowAt(walk.length * (event.clientX - box.left) / box.width)); }
+      else if (strips.contains(event.target)) { under(event); }
     });
+    /* A finger, or a mouse with its button down, is followed along the strips. */
+    strips.addEventListener("pointermove", function (event) { if (event.buttons) { under(event); } });
     section.addEventListener("keydown", function (event) {
       if (event.target !== section) { return; }
       var step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];

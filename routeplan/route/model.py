@@ -70,6 +70,8 @@ class SectionRow(NamedTuple):
     grade_deg, side_deg, head_m, strike_m, bounce_m, body_m
         Least to spare: to the steepest grade and side slope, under what is overhead, under the chassis, to the bounce
         limit, to either side; NaN where nothing is near.
+    load_kn
+        Least to spare of what the ground lets a wheel carry; NaN where nothing is claimed of it, or nobody knows.
     v_max_mps
         The lowest speed limit within half a metre.
     """
@@ -84,6 +86,7 @@ class SectionRow(NamedTuple):
     strike_m: float
     bounce_m: float
     body_m: float
+    load_kn: float
     v_max_mps: float
 
 

@@ -227,3 +227,19 @@ def test_clay_of_which_nobody_said_what_is_left_in_the_wet_is_open() -> None:
     assert check.assumed == (
         "nobody said what deck bears in the wet: have wet_factor said with it, 1 where its figures are of wet ground",
     )  # fmt: skip
+
+
+def test_the_long_section_tells_what_the_deck_leaves_where_wheels_are_on_it() -> None:
+    """Rows with a wheel on the deck, from 11 m to 17 m east, and its tube; in its middle the worst wheel tells."""
+    plan = planned(deck(HardGround("engineer", 30.0), box(11.0, -1.0, 17.0, 21.0)))
+    told = [(one.load_kn, one.chainage_m) for one in plan.moves[0].section if not math.isnan(one.load_kn)]
+    assert min(told)[0] == pytest.approx(row(plan).margin, abs=1e-4)
+    assert 3.0 < min(at for _, at in told) < 6.5 and 11.0 < max(at for _, at in told) < 13.5
+    middle = [left for left, at in told if 8.0 < at < 10.0]
+    assert middle and middle == pytest.approx([30.0 - LEVEL_KN] * len(middle), abs=0.3)
+
+
+def test_what_nobody_knows_the_ground_to_bear_is_told_as_no_figure() -> None:
+    plan = planned(deck(Clay("engineer", 500.0, 1.0, 3000.0, None)))
+    assert math.isnan(row(plan).margin) and plan.moves[0].section
+    assert all(math.isnan(one.load_kn) for one in plan.moves[0].section)

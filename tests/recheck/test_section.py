@@ -10,7 +10,7 @@ import pytest
 
 from routeplan.plan.whole import plan_site
 from routeplan.recheck.section import TELLS, section_objections
-from routeplan.route.model import Move
+from routeplan.route.model import Move, SectionRow
 from tests.recheck.test_verdicts import SITE
 from tests.worlds import wanted
 
@@ -25,6 +25,12 @@ def move() -> Move:
     rows = tuple(row._replace(**dict.fromkeys(TELLS, 0.4)) for row in move.section)
     rows = (rows[0], rows[1]._replace(**dict.fromkeys(TELLS, 0.3)), *rows[2:])
     return replace(move, checks=checks, section=rows)
+
+
+def test_every_figure_of_a_row_is_held_to_something() -> None:
+    """What is to spare is held to the checks, speed to the rows of the route; the rest are places and slopes."""
+    others = {"chainage_m", "level_m", "pitch_deg", "roll_deg", "v_max_mps"}
+    assert {*TELLS} == {*SectionRow._fields} - others
 
 
 def told(move: Move) -> str:

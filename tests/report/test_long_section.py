@@ -12,15 +12,23 @@ import pytest
 
 from routeplan.report.long_section import STRIPS, long_section, walk_data
 from routeplan.report.page import write_map
-from routeplan.report.stops import stops_of
+from routeplan.report.route_drawing import MoveDrawing, draw_move
+from routeplan.route.model import Move
 from tests.report.browser import DESK, PHONE, opened
 from tests.report.world import moves, plan, site
 
 CLEAR = moves()[0]
+
+
+def drawn(move: Move = CLEAR) -> MoveDrawing:
+    return draw_move(move, plan=plan(), site=site())
+
+
 #: What strips say on a walk: what is to spare rounded down, 0.2999 m and 4.39 degrees.
 WALKED = {
     "strike_m": "here 200 mm", "bounce_m": "here 299 mm", "side_deg": "here 4.3\N{DEGREE SIGN}",
     "pitch_deg": "here 1.50\N{DEGREE SIGN}", "v_max_mps": "here 0.50 m/s", "head_m": "here: nothing near",
+    "load_kn": "here: nothing claimed of the ground, or not known",
 }  # fmt: skip
 
 
@@ -31,35 +39,43 @@ def strip(html: str, field: str) -> str:
 
 
 def test_every_strip_says_its_least_and_where_in_words() -> None:
-    html = long_section(1, CLEAR, ())
+    html = long_section(1, CLEAR, drawn())
     assert re.findall(r'data-field="(\w+)"', html) == [one.field for one in STRIPS]
     assert "least 250 mm at 29.5 m" in strip(html, "head_m")
     assert "least 300 mm at 40.0 m" in strip(html, "body_m")
     assert "least 4.3\N{DEGREE SIGN}" in strip(html, "side_deg")
+    assert "least 7.2 kN at 50.0 m" in strip(html, "load_kn")
     assert "1.50 to 1.50\N{DEGREE SIGN}" in strip(html, "pitch_deg")
     assert "0.50 to 0.50 m/s" in strip(html, "v_max_mps")
 
 
 def test_what_is_near_nowhere_is_said_and_not_drawn() -> None:
     rows = tuple(row._replace(body_m=math.nan) for row in CLEAR.section)
-    html = strip(long_section(1, replace(CLEAR, section=rows), ()), "body_m")
+    move = replace(CLEAR, section=rows)
+    html = strip(long_section(1, move, drawn(move)), "body_m")
     assert "nothing near" in html and "<svg" not in html
-    assert long_section(1, replace(CLEAR, section=()), ()) == ""
+    move = replace(CLEAR, section=tuple(row._replace(load_kn=math.nan) for row in CLEAR.section))
+    html = strip(long_section(1, move, drawn(move)), "load_kn")
+    assert "nothing claimed of the ground, or not known" in html and "<svg" not in html
+    empty = replace(CLEAR, section=())
+    assert long_section(1, empty, drawn(empty)) == ""
 
 
 def test_a_line_is_drawn_where_something_is_near_and_lower_where_less_is_to_spare() -> None:
     """From 20 m to 30 m of the way, 1.2 m drawn as the most and 0.25 m as a quarter of it."""
-    drawn = strip(long_section(1, CLEAR, ()), "head_m")
-    (line,) = re.findall(r'class="line" d="M([^"]*)"', drawn)
+    picture = strip(long_section(1, CLEAR, drawn()), "head_m")
+    (line,) = re.findall(r'class="line" d="M([^"]*)"', picture)
     points = [tuple(map(float, pair)) for pair in re.findall(r"([\d.]+) ([\d.]+)", line)]
     assert points[0][0] == pytest.approx(1000 * 20.0 / CLEAR.length_m, abs=2)
     assert points[-1][0] == pytest.approx(1000 * 30.0 / CLEAR.length_m, abs=2)
     assert points[0][1] == pytest.approx(2.0, abs=0.2) and points[-1][1] == pytest.approx(38 - 36 * 0.25, abs=0.6)
-    assert 'class="limit" d="M0 38.0H1000"' in drawn
+    assert 'class="limit" d="M0 38.0H1000"' in picture
 
 
 def test_figures_on_a_walk_are_never_more_than_the_rows_say() -> None:
-    walk = walk_data(CLEAR, stops_of(CLEAR), 12.0, (0, 0))
+    drawing = replace(drawn(), tightest_m=12.0)
+    assert drawing.side is not None
+    walk = walk_data(CLEAR, drawing, drawing.side, (0, 0))
     assert len(walk["rows"]) == len(CLEAR.section) and walk["tightest"] == 12.0
     for shown, row in zip(walk["rows"], CLEAR.section, strict=True):
         for value, one in zip(shown[4:], STRIPS, strict=True):
@@ -106,9 +122,24 @@ def test_a_finger_on_a_strip_stands_the_machine_there(browser: Any, address: str
         strips = page.locator(".under .strips")
         box = strips.bounding_box()
         strips.click(position={"x": box["width"] / 2, "y": 40})
-        assert page.locator(".under .at").text_content() == f"At {math.floor(CLEAR.length_m) / 2:.1f} m"
+        walked_m = float(page.locator(".under .at").text_content().split()[1])
+        assert abs(walked_m - CLEAR.length_m / 2) <= 0.5 + CLEAR.length_m / box["width"]
         here = {name: page.locator(f'.under [data-field="{name}"] .here').text_content() for name in WALKED}
         assert here == WALKED
+
+
+def test_a_finger_is_followed_along_a_strip(browser: Any, address: str) -> None:
+    with opened(browser, f"{address}#move-1", DESK) as (page, _):
+        box = page.locator(".under .strips").bounding_box()
+        y, told = box["y"] + 40, []
+        page.mouse.move(box["x"] + 0.2 * box["width"], y)
+        assert page.locator(".under .at").text_content() == ""
+        page.mouse.down()
+        for share in (0.3, 0.6):
+            page.mouse.move(box["x"] + share * box["width"], y)
+            told.append(float(page.locator(".under .at").text_content().split()[1]) / CLEAR.length_m)
+        page.mouse.up()
+        assert told == pytest.approx([0.3, 0.6], abs=0.01)
 
 
 def test_another_move_brings_its_own_section_and_one_without_a_way_has_none(browser: Any, address: str) -> None:

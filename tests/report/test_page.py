@@ -114,7 +114,7 @@ def test_only_the_page_s_own_scripts_may_run(read: Reader) -> None:
     )
     allowed = re.findall(r"'sha256-([^']+)'", rule)
     there = [base64.b64encode(hashlib.sha256(script.encode()).digest()).decode() for script in read.scripts]
-    assert allowed == there and len(there) == 7
+    assert allowed == there and len(there) == 8
     assert "default-src 'none'" in rule and "http" not in rule
 
 

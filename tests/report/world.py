@@ -313,13 +313,16 @@ def move(
 
 
 def section(poses: Sequence[Pose]) -> tuple[SectionRow, ...]:
-    """A row for every half metre: under something from 20 m to 30 m, beside something from 40 m to 45 m."""
+    """A row for every half metre: under something from 20 m to 30 m, beside something from 40 m to 45 m, on ground that
+    claims what it bears from 50 m to 55 m.
+    """
     rows = []
     for pose in poses[::5]:
         at_m = pose.chainage_m
         head = 1.2 - 0.1 * (at_m - 20.0) if 20.0 <= at_m < 30.0 else math.nan
+        load = 7.29 if 50.0 <= at_m < 55.0 else math.nan
         body = 0.3 if 40.0 <= at_m < 45.0 else math.nan
-        rows.append(SectionRow(at_m, 10.0, 1.5, -0.4, 9.0, 4.39, head, 0.2, 0.2999, body, pose.v_max_mps))
+        rows.append(SectionRow(at_m, 10.0, 1.5, -0.4, 9.0, 4.39, head, 0.2, 0.2999, body, load, pose.v_max_mps))
     return tuple(rows)
 
 
