@@ -152,7 +152,7 @@ def of_signs(**changes: Any) -> set[str]:
 
 
 #: A row of the section with so much left overhead, and a stand on a slope.
-LOW = SectionRow(0.0, 0.0, 0.0, 0.0, 9.0, 9.0, 1.9, 1.0, 1.0, 1.0, 1.0)
+LOW = SectionRow(*[9.0] * len(SectionRow._fields))._replace(head_m=1.9)
 SLOPE = Stand(0.0, 9.0, "basket end", "uphill", "leading")
 EDGE = Zone("bounce", 0.0, 1.0, 0.2, 0.3, "m", (), (), "an edge")
 
