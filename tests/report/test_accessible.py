@@ -1,4 +1,4 @@
-"""The map page by axe-core: nothing serious or critical, on a phone and a desk, before and after a walk, card open."""
+"""The pages by axe-core: nothing serious or critical, on a phone and a desk; the map after a walk, too, and card open."""
 
 from __future__ import annotations
 
@@ -7,9 +7,15 @@ from typing import Any
 
 import pytest
 
+from routeplan.report.briefing.page import briefing_page, briefing_sheets
+from routeplan.report.diff_sheet import diff_sheet
+from routeplan.report.inspection import inspection_page
 from routeplan.report.page import write_map
+from routeplan.report.tongue import tongue
+from routeplan.route.change import MoveChange
 from tests.report.browser import DESK, PHONE, opened
 from tests.report.conftest import needed
+from tests.report.test_inspection import SHA, lists
 from tests.report.world import plan, site
 
 #: Findings that keep somebody from using the page.
@@ -62,3 +68,22 @@ def test_axe_sees_a_picture_without_words(browser: Any, axe: str, address: str) 
         spoil = "e => { e.removeAttribute('aria-labelledby'); e.querySelector('title').remove(); }"
         page.locator(".under .side-view").evaluate(spoil)
         assert [one.split(":")[0] for one in grave(page, axe)] == ["svg-img-alt"]
+
+
+OTHERS = {
+    "briefing": lambda: briefing_page(plan(), briefing_sheets(plan(), site(), [tongue("pl"), tongue("ar")])),
+    "inspection": lambda: inspection_page(plan(), site(), lists(), sha256=SHA),
+    "inspection in Arabic": lambda: inspection_page(plan(), site(), lists(), sha256=SHA, tongue=tongue("ar")),
+    "diff": lambda: diff_sheet(plan(), plan(), [MoveChange(m.id, "changed", "", m, m) for m in plan().moves], site()),
+}
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK])
+@pytest.mark.parametrize("name", OTHERS)
+def test_axe_finds_nothing_grave_on_the_other_pages(
+    browser: Any, axe: str, tmp_path: Path, size: tuple[int, int], name: str
+) -> None:
+    path = tmp_path / "page.html"
+    path.write_text(OTHERS[name](), encoding="utf-8")
+    with opened(browser, path.as_uri(), size) as (page, _):
+        assert grave(page, axe) == []

@@ -26,7 +26,7 @@ from tests import worlds
 from tests.report.world import KINDS, NASTY, at, checks, drive, moves, plan, site
 
 PAGE = map_page(plan(), site())
-VOID = {"meta", "br", "rect", "path", "circle", "use"}
+VOID = {"wbr", "meta", "br", "rect", "path", "circle", "use"}
 
 
 class Reader(HTMLParser):
