@@ -137,7 +137,10 @@ def told_of(
         after = next((p.gear for p in found.poses if p.gear and p.chainage_m > turn.chainage_m + NEAR_M), 1)
         facing = "leading" if (after > 0) == (configuration.basket.end != "rear") else "trailing"
         why = _other_way_round(found, row, turn.until_m, configuration, hazards)
-        text = f"Stop. Turn the machine end for end {where}, and go on with the {end_of(configuration)} {facing}. {why}"
+        text = (
+            f"Stop. The line turns the machine end for end {where}: follow it, and go on with the "
+            f"{end_of(configuration)} {facing}. {why}"
+        )
         yield Hold(turn.chainage_m, turn.place, text), Control("turning", turn.chainage_m, text)
 
 

@@ -182,7 +182,7 @@ def _picture(
     )  # fmt: skip
     return (
         f'<section class="changed"><h2>Move {name(change.id)}: {_WORDS[change.change][0]}</h2>'
-        f'<p>{_key(change, drawing)}</p><figure class="static">{picture}</figure></section>'
+        f'<p>{_key(change, drawing)}</p><figure class="static" tabindex="0">{picture}</figure></section>'
     )
 
 

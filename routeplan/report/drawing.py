@@ -52,11 +52,16 @@ def draw_site(site: Site) -> tuple[Layer, ...]:
             ),
         ),
         _layer("obstacles", "Obstacles", (_obstacle(item, site.ground) for item in site.obstacles)),
-        _layer("soffits", "Soffits", (_soffit(item, site.ground) for item in site.soffits)),
+        _layer("soffits", "Soffits", (_soffit(item, site.ground) for item in sorted(site.soffits, key=_clear_m))),
         _layer("defects", "Ground hazards", (shape for item in site.defects for shape in _defect(item))),
         _layer("boundary", "Boundary", (area("boundary", site.boundary),)),
         _layer("places", "Places", (_place(item) for _, item in sorted(site.places.items()))),
     )
+
+
+def _clear_m(item: Soffit) -> float:
+    """What is clear under an underside as far as it is told: names of what hangs lowest are written first."""
+    return math.inf if item.clear_m is None else item.clear_m
 
 
 def _walkways(site: Site) -> Layer:
@@ -303,7 +308,7 @@ def _place(item: Place) -> Shape:
     return mark(
         "place",
         (item.point.x, item.point.y),
-        item.kind[:1].upper(),
+        "+" if item.kind == "refuge" else item.kind[:1].upper(),
         title=f"Place {item.id}",
         label=item.title or item.id,
         details=(

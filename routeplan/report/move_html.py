@@ -229,7 +229,7 @@ def _figure(index: int, move: Move, drawing: MoveDrawing, layers: Iterable[Layer
         description=f"{VERDICTS[move.verdict].words}. {length_text(move)}, "
         f"{counted(len(drawing.stops), 'numbered place')}. The tables say what is drawn.",
     )
-    return f'<figure class="static">{picture}</figure>'
+    return f'<figure class="static" tabindex="0">{picture}</figure>'
 
 
 def _stops(stops: Sequence[Stop]) -> str:

@@ -173,7 +173,7 @@ def _map_section(plan: Plan, base: Sequence[Layer], drawings: Sequence[MoveDrawi
         description=f"The site and every way. Moves: {told}.",
     )
     return (
-        f'<section class="map" aria-label="Map"><figure class="static">{picture}</figure>'
+        f'<section class="map" aria-label="Map"><figure class="static" tabindex="0">{picture}</figure>'
         '<p class="visually-hidden" id="map-words">Map of the site. The tables of each move say what is drawn. '
         f"{escape(told)}.</p>"
         f'<div class="live">{map_html}</div><div class="under"></div></section>'

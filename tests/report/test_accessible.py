@@ -1,4 +1,4 @@
-"""The pages by axe-core: nothing serious or critical, on a phone and a desk; the map after a walk, too, and card open."""
+"""The pages by axe-core: nothing grave, on a phone and a desk; the map after a walk and with a card too."""
 
 from __future__ import annotations
 

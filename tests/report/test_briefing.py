@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import math
 import re
 from pathlib import Path
 from typing import Any
@@ -11,13 +12,15 @@ from typing import Any
 import numpy as np
 import pytest
 
-from routeplan.report.briefing.operator import ASK_WHOM, RULED, VOID_IF
+from routeplan.report.briefing.operator import ASK_WHOM, RULED, VOID_IF, _along, _height
 from routeplan.report.briefing.page import briefing_page, briefing_sheets
 from routeplan.report.briefing.sheet import CHECK_FIRST, Sheet, earliest
-from routeplan.report.briefing.signs import signs_of
+from routeplan.report.briefing.signs import facing_signs, signs_of
 from routeplan.report.markup import escape, plain
-from routeplan.report.wording import driven
+from routeplan.report.stops import Stop
+from routeplan.report.wording import driven, up
 from routeplan.route.model import CAUTIONS, Control, Move, Plan, SectionRow, Stand, Zone
+from routeplan.site.spans import span_words
 from tests.report.test_page import Reader
 from tests.report.world import NASTY, plan, site
 
@@ -54,7 +57,9 @@ def test_there_is_a_sheet_for_the_board_for_each_operator_and_for_the_supervisor
 @pytest.mark.parametrize("number", range(14))
 def test_every_sheet_says_its_revision_its_last_day_that_it_can_be_void_and_the_cautions(number: int) -> None:
     said = words_of(sheets()[number].html)
-    assert f"Revision {PLAN.revision} " in said and "Last day 2026-12-07 18:00 UTC" in said
+    barred = 0 < number <= len(PLAN.moves) and not driven(PLAN.moves[number - 1])
+    head = "DO NOT DRIVE" if barred else "Last day 2026-12-07 18:00 UTC"
+    assert f"Revision {PLAN.revision} {head} Issued" in said and ("Last day" in said) == (not barred)
     assert CHECK_FIRST in said and "DRAFT" in said and "INVENTED DATA" in said
     assert all(text in said for text in CAUTIONS)
 
@@ -66,7 +71,8 @@ def test_a_sheet_of_a_move_ends_with_the_move_and_a_plan_without_a_last_day_asks
     last = "2026-12-07"
     assert [day[:10] for day in ends] == [last, "2026-12-02", *[last] * 6, "2026-12-02", *[last] * 5]
     for one in briefing_sheets(dataclasses.replace(PLAN, valid_until=None), SITE):
-        assert "No last day stated: ask before use" in words_of(one.html)
+        said = words_of(one.html)
+        assert "No last day stated: ask before use" in said or "Do not drive this move." in said
     assert earliest(None, None) is None and earliest("2026-12-02", "2026-12-01") == "2026-12-01"
 
 
@@ -144,6 +150,66 @@ def test_names_stay_words() -> None:
     assert not re.findall(r'(?:src|href)="(?!#)', page())
 
 
+def test_an_operator_starts_as_the_first_row_says_and_stops_where_the_rows_say() -> None:
+    move = PLAN.moves[1]
+    back = dataclasses.replace(move, poses=tuple(pose._replace(gear=-1) for pose in move.poses))
+    for told, words in ((move, "Start forwards."), (back, "Start backwards, with a traffic marshal in sight.")):
+        plan = dataclasses.replace(PLAN, moves=(told,))
+        assert f"Start 0 m {words}" in words_of(briefing_sheets(plan, SITE)[1].html)
+    stops = (Stop(1, 44.89, (0.0, 0.0), ("a",), True, 45.31), Stop(2, 50.06, (0.0, 0.0), ("b",), True, 50.06))
+    assert [_along(one) for one in stops] == ["44.8 to 45.4 m", "50.0 m"]
+    assert _along(Stop(3, -math.inf, None, ("c",))) == "all along"
+
+
+def test_why_a_machine_is_turned_is_for_the_supervisor() -> None:
+    text = "Stop. The line turns the machine. The other way round head gap would lack up to 0.1 m at 3.0 m."
+    move = dataclasses.replace(PLAN.moves[1], controls=(Control("turning", 3.0, text),))
+    _, mine, _, his = briefing_sheets(dataclasses.replace(PLAN, moves=(move,)), SITE)
+    assert "The line turns the machine" in words_of(mine.html) and "The other way round" not in words_of(mine.html)
+    assert text in words_of(his.html)
+
+
+def test_no_figure_that_reads_as_room_stands_on_the_picture_of_a_move_that_may_not_be_driven() -> None:
+    labels = [re.findall(r'<text class="label l-(governing|zone[a-z-]*)"', html) for html in of("operator")]
+    assert not any(told for told, move in zip(labels, PLAN.moves, strict=True) if not driven(move))
+    moves = tuple(dataclasses.replace(move, verdict="pass", refused=None) for move in PLAN.moves)
+    shown = briefing_sheets(dataclasses.replace(PLAN, moves=moves), SITE)
+    assert any("to spare</text>" in one.html for one in shown if one.kind == "operator")
+
+
+def test_the_height_is_the_machine_s_and_the_rider_s_rounded_up() -> None:
+    move, machine = PLAN.moves[0], PLAN.machines[PLAN.moves[0].machine]
+    shape = machine.configurations[move.configuration]
+    head_m = shape.basket.floor_height_m + SITE.thresholds.head_height_m
+    top_m = max(box.top_m for box in shape.boxes)
+    assert _height(move, machine, SITE) == f"machine {up(top_m, 2)} m, head of who rides {up(head_m, 2)} m"
+    walked = dataclasses.replace(move, poses=tuple(p._replace(travel_mode="beside_rails_up") for p in move.poses))
+    assert _height(walked, machine, SITE) == f"machine {up(top_m, 2)} m"
+    assert _height(dataclasses.replace(move, platform_height_m=3.0), machine, SITE) == ""
+
+
+@pytest.mark.parametrize(("end", "facing", "arrow"), [
+    ("front", "leading", "M22 4H50"), ("front", "trailing", "M50 4H22"), ("rear", "leading", "M50 4H22"),
+    ("rear", "trailing", "M22 4H50"), (None, "leading", "M22 4H50"),
+])  # fmt: skip
+def test_the_machine_is_drawn_as_it_drives(end: Any, facing: Any, arrow: str) -> None:
+    machine = PLAN.machines[PLAN.moves[0].machine]
+    shape = machine.configurations[PLAN.moves[0].configuration]
+    turned = dataclasses.replace(shape, basket=dataclasses.replace(shape.basket, end=end))
+    drawn = facing_signs(
+        dataclasses.replace(PLAN.moves[0], stands=(dataclasses.replace(SLOPE, facing=facing),) * 2),
+        dataclasses.replace(machine, configurations={PLAN.moves[0].configuration: turned}),
+    )
+    assert drawn.count("<svg") == 1 and f'd="{arrow}' in drawn and ("M52 15" in drawn) == (end == "front")
+
+
+def test_the_board_tells_what_closes() -> None:
+    (board,) = of("board")
+    for area in SITE.areas:
+        for first, last in area.closures:
+            assert f"{plain(area.title or area.id)} {span_words((first, last))}" in words_of(board)
+
+
 def of_signs(**changes: Any) -> set[str]:
     plain_move = dataclasses.replace(
         PLAN.moves[0], controls=(), zones=(), reversals=0, section=(), checks=(), stands=(), platform_height_m=None
@@ -152,7 +218,7 @@ def of_signs(**changes: Any) -> set[str]:
 
 
 #: A row of the section with so much left overhead, and a stand on a slope.
-LOW = SectionRow(*[9.0] * len(SectionRow._fields))._replace(head_m=1.9)
+LOW = SectionRow(*[9.0] * len(SectionRow._fields))._replace(head_m=0.9)
 SLOPE = Stand(0.0, 9.0, "basket end", "uphill", "leading")
 EDGE = Zone("bounce", 0.0, 1.0, 0.2, 0.3, "m", (), (), "an edge")
 
@@ -166,7 +232,7 @@ def check_of(kind: str, margin: float) -> tuple[Any, ...]:
     ("asked", "changes"),
     [
         ({"overhead"}, {"section": (LOW,)}),
-        (set(), {"section": (LOW._replace(head_m=2.0),)}),
+        (set(), {"section": (LOW._replace(head_m=1.0),)}),
         (set(), {"section": (LOW._replace(head_m=float("nan")),)}),
         ({"ground"}, {"zones": (EDGE,)}),
         ({"slope"}, {"stands": (SLOPE,)}),
@@ -216,7 +282,7 @@ def test_the_board_is_a3_and_every_operator_has_one_page_of_a4(paper: Any) -> No
     assert {tuple(map(round, one.get_size())) for one in list(paper)[1:]} == {(595, 842)}
     assert sum("OPERATOR'S SHEET" in text for text in said) == 6 and "BOARD SHEET" in said[0]
     for text in said:
-        assert f"Revision {PLAN.revision}" in text and "Last day 2026-12-07" in text
+        assert f"Revision {PLAN.revision}" in text and ("Last day 2026-12-07" in text or "DO NOT DRIVE" in text)
         assert "Planning aid only." in text and "sheet is void" in text and re.search(r"\d+ of \d+", text)
 
 

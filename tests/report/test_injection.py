@@ -24,7 +24,10 @@ from tests.report import world
 from tests.report.browser import opened
 from tests.report.test_page import Reader
 
-BAD = "</script></style></title><script>window.bad=1</script><img src=x onerror=window.bad=1>\"'--><svg/onload=window.bad=1>"
+BAD = (
+    "</script></style></title><script>window.bad=1</script><img src=x onerror=window.bad=1>\"'-->"
+    "<svg/onload=window.bad=1>"
+)
 #: Texts that are one of a few words, days, figures, or that name another value: the readers hold them.
 HELD = {
     "Check.kind", "Check.unit", "Control.kind", "Pose.travel_mode", "Pose.steer", "Pose.regime", "Zone.unit",
@@ -37,7 +40,7 @@ HELD = {
 
 def spoiled(value: Any, seen: set[str]) -> Any:
     """The same value with every text in it that is free spoiled; ``seen`` gets the fields that were."""
-    if isinstance(value, tuple) and hasattr(value, "_fields"):
+    if isinstance(value, tuple) and hasattr(value, "_replace"):
         return value._replace(**_fields(value, type(value).__annotations__, seen))
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return dataclasses.replace(value, **_fields(value, typing.get_type_hints(type(value)), seen))
@@ -49,7 +52,7 @@ def spoiled(value: Any, seen: set[str]) -> Any:
 
 
 def _fields(value: Any, hints: Mapping[str, Any], seen: set[str]) -> dict[str, Any]:
-    changed = {}
+    changed: dict[str, Any] = {}
     for name, hint in hints.items():
         field, now = f"{type(value).__name__}.{name}", getattr(value, name)
         if field in HELD or typing.get_origin(hint) is typing.Literal:

@@ -16,6 +16,7 @@ from routeplan.report.tables import symbol, table
 from routeplan.report.wording import VERDICTS, counted, driven, time_text
 from routeplan.route.model import Move, Plan
 from routeplan.site.model import Site
+from routeplan.site.spans import span_words
 
 #: The picture on A3 lying, beside the table of moves, units of a quarter of a millimetre.
 WIDE_UNITS, HIGH_UNITS = 980, 820
@@ -43,8 +44,9 @@ def board_sheet(plan: Plan, site: Site, base: Sequence[Layer], drawings: Sequenc
     rules = "".join(f"<li>{escape(text)}</li>" for text in RULES)
     called = "; ".join(f"{name(one.role)}: <b>{name(one.call_sign)}</b>" for one in site.contacts)
     body = (
-        f'<div class="beside"><div><figure class="static">{picture}</figure>{key(layers, window)}</div>'
+        f'<div class="beside"><div><figure class="static" tabindex="0">{picture}</figure>{key(layers, window)}</div>'
         f'<div class="told">{_moves(plan, site)}<ul class="rules">{rules}</ul>'
+        f"{_closures(plan, site)}"
         f'<p class="contacts"><b>Call</b> {called or "nobody is named in the site folder"}</p></div></div>'
     )
     of = f"{counted(len(plan.moves), 'move')}, all machines"
@@ -74,6 +76,14 @@ def _moves(plan: Plan, site: Site) -> str:
     ]
     columns = ("Move", "Machine, day", "From and to", "Verdict, decided by", "Last day")
     return table("Every move", columns, rows, style="moves-on-board")
+
+
+def _closures(plan: Plan, site: Site) -> str:
+    """Areas that close on some days, which the picture does not show."""
+    dated = [area for area in site.areas if area.closures]
+    told = [f"{name(area.title or area.id)} {', '.join(map(span_words, area.closures))}" for area in dated]
+    told += [f"{name(area)} for this revision" for area in plan.conditions.closed]
+    return f'<p class="closes"><b>Closed</b> {"; ".join(told)}</p>' if told else ""
 
 
 def _words(move: Move) -> str:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from routeplan.machine.model import Machine
 from routeplan.report.briefing.sheet import Sheet, earliest, in_tongue, sheet
-from routeplan.report.briefing.signs import signs, signs_of
+from routeplan.report.briefing.signs import facing_signs, signs, signs_of
 from routeplan.report.driving import (
     after_text,
     before_text,
@@ -29,7 +30,7 @@ from routeplan.report.shapes import Layer
 from routeplan.report.stops import Stop
 from routeplan.report.tables import facts, table
 from routeplan.report.tongue import Tongue
-from routeplan.report.wording import VERDICTS, down, driven, length_text
+from routeplan.report.wording import VERDICTS, down, driven, length_text, up
 from routeplan.route.model import Move, Plan
 from routeplan.site.model import Site
 
@@ -49,6 +50,7 @@ RESCUE = (
     "The rescuer has the key to the ground controls, has lowered this machine from there today, and is in sight or on "
     "the radio. Platform stuck or nobody answers: stop, call, lower from the ground. Nobody climbs after it."
 )
+SPARE = "To spare: what is left beyond the gap that must be kept; bouncing and straying are taken off already."
 #: On the sheet of a move that may not be driven.
 ASK_WHOM = (
     "The access coordinator decides what happens instead. The supervisor's pages say what is in the way, and which "
@@ -73,7 +75,7 @@ class _Set(NamedTuple):
 
 
 #: In English, and in other languages, with the words that nobody checked them.
-_ENGLISH, _OTHER = _Set(121.0, 4.3, 100, 88), _Set(106.0, 3.75, 104, 98)
+_ENGLISH, _OTHER = _Set(108.0, 4.3, 100, 88), _Set(97.0, 3.55, 108, 104)
 
 
 def operator_sheet(
@@ -92,7 +94,7 @@ def operator_sheet(
         The language that it is told in; English without.
     """
     machine = plan.machines[move.machine]
-    how = [*_how(move, machine, plan)] if driven(move) else []
+    how = [*_how(move, plan, site)] if driven(move) else []
     day = f", {escape(move.on)}" if move.on else ""
     window = fitted(drawing.bounds or site.boundary.bounds, height=_units(move, drawing.stops, how, tongue))
     body = "".join(
@@ -102,23 +104,24 @@ def operator_sheet(
             verdict_line(move),
             signs(move) if how else _barred(move),
             _plan(ident, move, drawing, base, window),
-            f'{facts("facts how", [(term, escape(text)) for term, text in how])}{_stops(drawing.stops)}'
-            f"{_void()}{_rescue()}" if how else _ask(),
+            f"{_facts(how, move, machine)}{_stops(move, drawing.stops)}{_void()}{_rescue()}" if how else _ask(),
             _called(site),
             _ruled() if how else "",
         )
     )  # fmt: skip
     of = f"Move <b>{name(move.id)}</b>, {name(move.machine)}"
     last = earliest(plan.valid_until, move.valid_until)
-    told = sheet("operator", "Operator's sheet", of, body, plan, last_day=last)
+    told = sheet("operator", "Operator's sheet", of, body, plan, last_day=last, barred=not how)
     return told if tongue is None else in_tongue(told, tongue)
 
 
-def _how(move: Move, machine: Machine, plan: Plan) -> Iterator[tuple[str, str]]:
+def _how(move: Move, plan: Plan, site: Site) -> Iterator[tuple[str, str]]:
     """How the machine is driven along the move, and left."""
+    machine = plan.machines[move.machine]
     sloping = any(one.orientation != "level" for one in move.stands)
     for term, text in (
         ("Driven", f"{modes_text(move.poses)}; {length_text(move)}"),
+        ("Height", _height(move, machine, site)),
         ("Facing", facing_text(move)),
         ("On slopes", orientation_text(move) if sloping else ""),
         ("Steering", steering_text(move, machine)),
@@ -128,6 +131,24 @@ def _how(move: Move, machine: Machine, plan: Plan) -> Iterator[tuple[str, str]]:
     ):
         if text:
             yield term, text
+
+
+def _height(move: Move, machine: Machine, site: Site) -> str:
+    """How high the machine is as it travels lowered, and the head of whoever rides; rounded up."""
+    if move.platform_height_m is not None:
+        return ""
+    shape = machine.configurations[move.configuration]
+    high = f"machine {up(max(box.top_m for box in shape.boxes), 2)} m"
+    head_m = shape.basket.floor_height_m + site.thresholds.head_height_m
+    ridden = any(pose.travel_mode == "ridden" for pose in move.poses)
+    return f"{high}, head of who rides {up(head_m, 2)} m" if ridden else high
+
+
+def _facts(how: Sequence[tuple[str, str]], move: Move, machine: Machine) -> str:
+    drawn = facing_signs(move, machine)
+    return facts(
+        "facts how", [(term, f"{escape(text)}{drawn if term == 'Facing' else ''}") for term, text in how]
+    ) + f'<p class="spare">{escape(SPARE)}</p>'
 
 
 def _one_speed(move: Move) -> str:
@@ -164,12 +185,18 @@ def _plan(ident: str, move: Move, drawing: MoveDrawing, base: Sequence[Layer], w
     """The plan to scale; of a move that may not be driven it says so across."""
     check = governing(move)
     tight = f" Tightest: {drawing.decides}." if check is not None else ""
+    layers = drawing.layers if driven(move) else [_unlabelled(layer) for layer in drawing.layers]
     picture = plan_svg(
-        (*named_near(base, drawing), *drawing.layers), window, ident=ident, title=f"Plan of move {move.id}",
+        (*named_near(base, drawing), *layers), window, ident=ident, title=f"Plan of move {move.id}",
         description=f"{VERDICTS[move.verdict].words}. {length_text(move)}.{tight} The stops below tell it in words.",
         across="" if driven(move) else "DO NOT DRIVE",
     )  # fmt: skip
-    return f'<figure class="static">{picture}</figure>{key((*base, *drawing.layers), window)}'
+    return f'<figure class="static" tabindex="0">{picture}</figure>{key((*base, *drawing.layers), window)}'
+
+
+def _unlabelled(layer: Layer) -> Layer:
+    """A layer of a move that nobody may drive, without figures that could be read as room."""
+    return replace(layer, shapes=tuple(replace(one, label="") if one.style != "end" else one for one in layer.shapes))
 
 
 def _told(stop: Stop) -> list[str]:
@@ -177,19 +204,23 @@ def _told(stop: Stop) -> list[str]:
     return [text.partition(" The other way round ")[0] for text in stop.lines]
 
 
-def _stops(stops: Sequence[Stop]) -> str:
-    rows = [
-        (
-            f"<b>{stop.number}</b>",
-            f"<b>{stop.words}</b>",
-            f"{down(stop.chainage_m, 0)} m" if stop.place is not None else "all along",
-            "<br>".join(name(text) for text in _told(stop)),
-        )
+def _stops(move: Move, stops: Sequence[Stop]) -> str:
+    """The start, and then what to stop or look out for."""
+    back = next((pose.gear < 0 for pose in move.poses if pose.gear), False)
+    start = "Start backwards, with a traffic marshal in sight." if back else "Start forwards."
+    rows = [("<b>A</b>", "<b>Start</b>", "0 m", start)] + [
+        (f"<b>{stop.number}</b>", f"<b>{stop.words}</b>", _along(stop), "<br>".join(name(text) for text in _told(stop)))
         for stop in stops
     ]
-    if not rows:
-        return "<p>No stop and no tight place on the way.</p>"
     return table("Stops and tight places in driving order", ("No", "Do", "Along", "What"), rows, style="stops brief")
+
+
+def _along(stop: Stop) -> str:
+    """From where to where along the way, the first rounded down: who stops there stops before it."""
+    if stop.place is None:
+        return "all along"
+    first, last = down(stop.chainage_m, 1), up(stop.until_m, 1)
+    return f"{first} to {last} m" if stop.until_m - stop.chainage_m > 0.1 else f"{first} m"
 
 
 def _void() -> str:

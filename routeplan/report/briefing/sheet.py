@@ -17,6 +17,7 @@ CHECK_FIRST = (
 )
 
 
+NO_LAST_DAY = "No last day stated: ask before use"
 Kind = Literal["board", "operator", "supervisor"]
 
 
@@ -27,7 +28,9 @@ class Sheet(NamedTuple):
     html: str
 
 
-def sheet(kind: Kind, title: str, of: str, body: str, plan: Plan, *, last_day: str | None) -> Sheet:
+def sheet(
+    kind: Kind, title: str, of: str, body: str, plan: Plan, *, last_day: str | None, barred: bool = False
+) -> Sheet:
     """Return a sheet; its head and cautions stand on each of its pages.
 
     Parameters
@@ -38,11 +41,14 @@ def sheet(kind: Kind, title: str, of: str, body: str, plan: Plan, *, last_day: s
         HTML.
     last_day
         Of what the sheet tells, ISO; ``None`` where nothing dated ends it.
+    barred
+        Whether nobody may drive by it on any day.
     """
     listed = "".join(f"<li>{escape(text)}</li>" for text in plan.cautions)
+    last = "DO NOT DRIVE" if barred else f"Last day {time_text(last_day)}" if last_day else NO_LAST_DAY
     return Sheet(
         kind,
-        f'<article class="sheet {kind}"{until(last_day)}>{_head(title, of, plan, last_day)}'
+        f'<article class="sheet {kind}"{until(last_day)}>{_head(title, of, plan, last)}'
         f'<div class="sheet-foot"><ul class="cautions">{listed}</ul></div>'
         f'<div class="sheet-body">{body}</div></article>\n',
     )
@@ -57,14 +63,13 @@ def in_tongue(one: Sheet, tongue: Tongue) -> Sheet:
     return one._replace(html=article.replace("<article ", spoken, 1).replace(body, f"{body}{notice}", 1))
 
 
-def _head(title: str, of: str, plan: Plan, last_day: str | None) -> str:
-    last = f"Last day {escape(time_text(last_day))}" if last_day else "No last day stated: ask before use"
+def _head(title: str, of: str, plan: Plan, last: str) -> str:
     old = f"; replaces {name(plan.supersedes)}" if plan.supersedes else ""
     return (
         f'<div class="sheet-head"><div class="head"><div class="what"><p class="sort">{escape(title)}</p><p>{of}</p>'
         f"<p>{name(plan.site_name)}</p></div>"
         f'<div class="stamps">{stamp(plan)}</div>'
-        f'<div class="due"><p class="large">Revision {name(plan.revision)}</p><p class="large">{last}</p>'
+        f'<div class="due"><p class="large">Revision {name(plan.revision)}</p><p class="large">{escape(last)}</p>'
         f"<p>Issued {escape(time_text(plan.issued))}{old}; site revision {name(plan.site_revision)}</p></div></div>"
         f'<p class="look-first">{escape(CHECK_FIRST)}</p></div>'
     )

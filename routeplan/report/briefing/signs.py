@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import groupby
 
+from routeplan.machine.model import Machine
 from routeplan.report.margins import capped, made
 from routeplan.report.markup import escape
 from routeplan.report.wording import down
@@ -31,8 +33,8 @@ _PICTURES: dict[str, tuple[str, str]] = {
     ),
     "ground": (
         "warn",
-        '<circle cx="25" cy="27" r="6" fill="none" stroke="#111" stroke-width="3"/>'
-        '<path d="M9 33H19V38H31V33H39" fill="none" stroke="#111" stroke-width="2.6"/>',
+        '<path d="M8 31H17V38H31V31H40" fill="none" stroke="#111" stroke-width="2.6"/><circle cx="24" cy="30" r="6.4"'
+        ' fill="#111"/><path d="M24 12V20M20 17L24 21L28 17" fill="none" stroke="#111" stroke-width="2.4"/>',
     ),
     "slope": ("warn", '<path d="M12 38H37V27Z" fill="#111"/><path d="M14 32L26 26L25 23L13 29Z" fill="#111"/>'),
     "line": ("warn", '<path d="M26 16L18 29H23L21 39L31 25H26L29 16Z" fill="#111"/>'),
@@ -44,13 +46,14 @@ _PICTURES: dict[str, tuple[str, str]] = {
     ),
     "reverse": (
         "warn",
-        '<path d="M14 36H34V28H28V24H20V28H14Z" fill="#111"/><path d="M20 17H30M20 17L24 13.5M20 17L24 20.5"'
-        ' fill="none" stroke="#111" stroke-width="2.4"/>',
+        '<path d="M26 37H41V30H36V26H29V30H26Z" fill="#111"/><path d="M24 33H16M19 29.5L15.5 33L19 36.5" fill="none"'
+        ' stroke="#111" stroke-width="2.4"/><circle cx="10.5" cy="31" r="2" fill="#111"/>'
+        '<path d="M10.5 33V38" stroke="#111" stroke-width="2.6"/>',
     ),
     "walk": (
         "must",
-        '<circle cx="25" cy="10" r="3.6" fill="#fff"/><path d="M25 15L23 26L16 37M23 26L30 37M25 17L32 23M25 17L17 22"'
-        ' fill="none" stroke="#fff" stroke-width="3.4"/>',
+        '<path d="M9 19Q24 7 39 19Q24 31 9 19Z" fill="#fff"/><circle cx="24" cy="19" r="4.6" fill="#0a4da2"/>'
+        '<path d="M12 38L36 32" stroke="#fff" stroke-width="4" stroke-dasharray="5 3.4"/>',
     ),
     "down": (
         "must",
@@ -64,8 +67,9 @@ _PICTURES: dict[str, tuple[str, str]] = {
     ),
     "wait": (
         "must",
-        '<path d="M17 38V20M17 22V12M22 22V9M27 22V11M32 24V15M17 22H32V30Q32 38 24 38H17"'
-        ' fill="none" stroke="#fff" stroke-width="4" stroke-linecap="round"/>',
+        '<circle cx="17" cy="14" r="3.6" fill="#fff"/><path d="M17 18V29L13 39M17 29L21 39M17 20L10 27M17 20L24 9"'
+        ' fill="none" stroke="#fff" stroke-width="3.4" stroke-linecap="round"/>'
+        '<path d="M30 20V34M30 26H41" stroke="#fff" stroke-width="4"/>',
     ),
     "turn": (
         "must",
@@ -83,7 +87,7 @@ _PICTURES: dict[str, tuple[str, str]] = {
     ),
 }  # fmt: skip
 #: What lies this far overhead or more, m, asks for no sign.
-_OVERHEAD_M = 2.0
+_OVERHEAD_M = 1.0
 
 
 def signs(move: Move) -> str:
@@ -117,11 +121,32 @@ def signs_of(move: Move) -> Iterator[tuple[str, str]]:
         yield "people", "People cross here"
         yield "wait", "Stop; go when the marshal says"
     if "turning" in kinds:
-        yield "turn", "Turn end for end where said"
+        yield "turn", "The line turns the machine: follow it"
     if move.reversals:
         yield "reverse", "Backwards: marshal in sight"
-    yield "keep-out", "Nobody beside or under it"
+    beside = any(pose.travel_mode != "ridden" for pose in move.poses)
+    yield "keep-out", "Only its driver beside it, nobody under it" if beside else "Nobody beside or under it"
     yield "rescue", "Rescuer named before it moves"
+
+
+def facing_signs(move: Move, machine: Machine) -> str:
+    """Return the machine from above as it drives, once for each change of its leading end, as pictures without words.
+
+    In it the arrow of the chassis and the basket; over it the way it drives.
+    """
+    basket = machine.configurations[move.configuration].basket.end
+    drawn = []
+    for facing, _ in groupby(move.stands, key=lambda one: one.facing):
+        forwards = (facing == "leading") == (basket != "rear")
+        drive = "M22 4H50M44 0L51 4L44 8" if forwards else "M50 4H22M28 0L21 4L28 8"
+        box = {"front": "M52 15H62V27H52Z", "rear": "M10 15H20V27H10Z"}.get(basket or "", "")
+        drawn.append(
+            '<svg class="faces" viewBox="6 -2 60 34" width="60" height="34" aria-hidden="true" focusable="false">'
+            f'<path d="{drive}" fill="none" stroke="#111" stroke-width="2.4"/>'
+            f'<path d="M20 13H52V29H20Z{box}" fill="#fff" stroke="#0a3d78" stroke-width="1.8"/>'
+            '<path d="M27 21H43M38 17L44 21L38 25" fill="none" stroke="#0a3d78" stroke-width="2"/></svg>'
+        )
+    return "".join(drawn)
 
 
 def _met(move: Move, kind: str) -> bool:
