@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -17,10 +18,11 @@ from routeplan.hazards.register import NOT_CHECKED
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "docs" / "checks.md"
+METHOD = ROOT / "docs" / "method.md"
 HEAD = """# The checks
 
-Made from `routeplan/hazards/catalogue.py`; `method.md` defines the words. Each margin is the best estimate less what is
-wanted, the worst over the tube and over both planes, computed twice: by the search, never kinder, and by the second
+Made from `routeplan/hazards/catalogue.py`; [`method.md`](method.md) defines the words. Each margin is the best
+estimate less what is wanted, the worst over the tube and over both planes, computed twice: by the search, never kinder, and by the second
 opinion. A planning aid: the machine's manual and local rules come first, and a competent person decides. A figure that
 is missing or is a class's, a layer that nobody gave, a survey whose accuracy is assumed: not proven, whatever is left.
 """
@@ -46,7 +48,16 @@ def page() -> str:
             f"- **Tests**:{tests}\n"
         )
     parts.append("## Not checked\n" + "".join(f"- {what}\n" for what in NOT_CHECKED))
-    return "\n".join(parts)
+    return _linked("\n".join(parts))
+
+
+def _linked(text: str) -> str:
+    """The text with each section of the method that it names as a link to it."""
+    titles = dict(re.findall(r"^## ((\d+) .+)$", METHOD.read_text(encoding="utf-8"), flags=re.MULTILINE))
+    anchors = {number: re.sub(r"[^\w -]", "", title).lower().replace(" ", "-") for title, number in titles.items()}
+    targets = {number: f"method.md#{anchor}" for number, anchor in anchors.items()}
+    text = re.sub(r"docs/method\.md (\d+)", lambda found: f"[method, section {found[1]}]({targets[found[1]]})", text)
+    return re.sub(r"(?<!method, )\bsection (\d+)", lambda found: f"[{found[0]}]({targets[found[1]]})", text)
 
 
 @cache
