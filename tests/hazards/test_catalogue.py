@@ -22,9 +22,10 @@ METHOD = ROOT / "docs" / "method.md"
 HEAD = """# The checks
 
 Made from `routeplan/hazards/catalogue.py`; [`method.md`](method.md) defines the words. Each margin is the best
-estimate less what is wanted, the worst over the tube and over both planes, computed twice: by the search, never kinder, and by the second
-opinion. A planning aid: the machine's manual and local rules come first, and a competent person decides. A figure that
-is missing or is a class's, a layer that nobody gave, a survey whose accuracy is assumed: not proven, whatever is left.
+estimate less what is wanted, the worst over the tube and over both planes, computed twice: by the search, never kinder,
+and by the second opinion. A planning aid: the machine's manual and local rules come first, and a competent person
+decides. A figure that is missing or is a class's, a layer that nobody gave, a survey whose accuracy is assumed: not
+proven, whatever is left.
 """
 
 
