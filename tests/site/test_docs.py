@@ -66,7 +66,7 @@ def first_cells(text: str) -> set[str]:
 
 
 def rows(title: str) -> Iterator[tuple[tuple[str, ...], dict[str, str]]]:
-    """Every row of the tables under a heading: the names in its first cell, and its cells by the heads of the columns."""
+    """Every row of the tables under a heading: the names in its first cell, and its cells by the heads above them."""
     for found in re.findall(r"(?:^\|.*\|\n)+", part(title), re.MULTILINE):
         head, _, *lines = ([cell.strip() for cell in line.strip("|").split(" | ")] for line in found.splitlines())
         for line in lines:
