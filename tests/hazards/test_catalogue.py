@@ -32,7 +32,11 @@ proven, whatever is left.
 def page() -> str:
     """The whole page."""
     parts = [HEAD]
+    # Section 7 of the method tells where the words and formulas of each check stand.
+    text = METHOD.read_text(encoding="utf-8")
+    sections = dict(re.findall(r"^\| \[([a-z ,-]+)\]\(checks\.md#[a-z-]+\) \| (\[.*\)) \|$", text, flags=re.MULTILINE))
     for line in CATALOGUE:
+        where = sections[line.kind].replace("[", "[section ").replace("](#", "](method.md#")
         figures = ", ".join(f"`{name}`" for name in line.figures) or "none"
         layers = ", ".join(line.layers) or "none of its own"
         tests = "".join(f"\n  - `{test}`" for test in line.tests)
@@ -41,6 +45,7 @@ def page() -> str:
             f"## {line.kind}\n"
             f"- **Margin**, {line.unit}: {line.formula}\n"
             f"- **Wanted**: {line.limit}\n"
+            f"- **Words and formulas**: method, {where}\n"
             f"- **Figures it rests on**: {figures}\n"
             f"- **Layers it rests on**: {layers}\n"
             f"- **Sigma**: {sigma}\n"
