@@ -63,7 +63,7 @@ def _linked(text: str) -> str:
     anchors = {number: re.sub(r"[^\w -]", "", title).lower().replace(" ", "-") for title, number in titles.items()}
     targets = {number: f"method.md#{anchor}" for number, anchor in anchors.items()}
     text = re.sub(r"docs/method\.md (\d+)", lambda found: f"[method, section {found[1]}]({targets[found[1]]})", text)
-    return re.sub(r"(?<!method, )\bsection (\d+)", lambda found: f"[{found[0]}]({targets[found[1]]})", text)
+    return re.sub(r"(?<!method, )(?<!\[)\bsection (\d+)", lambda found: f"[{found[0]}]({targets[found[1]]})", text)
 
 
 @cache
