@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -17,19 +18,25 @@ from routeplan.hazards.register import NOT_CHECKED
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "docs" / "checks.md"
+METHOD = ROOT / "docs" / "method.md"
 HEAD = """# The checks
 
-Made from `routeplan/hazards/catalogue.py`; `method.md` defines the words. Each margin is the best estimate less what is
-wanted, the worst over the tube and over both planes, computed twice: by the search, never kinder, and by the second
-opinion. A planning aid: the machine's manual and local rules come first, and a competent person decides. A figure that
-is missing or is a class's, a layer that nobody gave, a survey whose accuracy is assumed: not proven, whatever is left.
+Made from `routeplan/hazards/catalogue.py`; [`method.md`](method.md) defines the words. Each margin is the best
+estimate less what is wanted, the worst over the tube and over both planes, computed twice: by the search, never kinder,
+and by the second opinion. A planning aid: the machine's manual and local rules come first, and a competent person
+decides. A figure that is missing or is a class's, a layer that nobody gave, a survey whose accuracy is assumed: not
+proven, whatever is left.
 """
 
 
 def page() -> str:
     """The whole page."""
     parts = [HEAD]
+    # Section 7 of the method tells where the words and formulas of each check stand.
+    text = METHOD.read_text(encoding="utf-8")
+    sections = dict(re.findall(r"^\| \[([a-z ,-]+)\]\(checks\.md#[a-z-]+\) \| (\[.*\)) \|$", text, flags=re.MULTILINE))
     for line in CATALOGUE:
+        where = sections[line.kind].replace("[", "[section ").replace("](#", "](method.md#")
         figures = ", ".join(f"`{name}`" for name in line.figures) or "none"
         layers = ", ".join(line.layers) or "none of its own"
         tests = "".join(f"\n  - `{test}`" for test in line.tests)
@@ -38,6 +45,7 @@ def page() -> str:
             f"## {line.kind}\n"
             f"- **Margin**, {line.unit}: {line.formula}\n"
             f"- **Wanted**: {line.limit}\n"
+            f"- **Words and formulas**: method, {where}\n"
             f"- **Figures it rests on**: {figures}\n"
             f"- **Layers it rests on**: {layers}\n"
             f"- **Sigma**: {sigma}\n"
@@ -46,7 +54,16 @@ def page() -> str:
             f"- **Tests**:{tests}\n"
         )
     parts.append("## Not checked\n" + "".join(f"- {what}\n" for what in NOT_CHECKED))
-    return "\n".join(parts)
+    return _linked("\n".join(parts))
+
+
+def _linked(text: str) -> str:
+    """The text with each section of the method that it names as a link to it."""
+    titles = dict(re.findall(r"^## ((\d+) .+)$", METHOD.read_text(encoding="utf-8"), flags=re.MULTILINE))
+    anchors = {number: re.sub(r"[^\w -]", "", title).lower().replace(" ", "-") for title, number in titles.items()}
+    targets = {number: f"method.md#{anchor}" for number, anchor in anchors.items()}
+    text = re.sub(r"docs/method\.md (\d+)", lambda found: f"[method, section {found[1]}]({targets[found[1]]})", text)
+    return re.sub(r"(?<!method, )(?<!\[)\bsection (\d+)", lambda found: f"[{found[0]}]({targets[found[1]]})", text)
 
 
 @cache
