@@ -32,15 +32,20 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
 
 def run(args: argparse.Namespace) -> ExitStatus:
     """Have the plan accepted and write its briefing; the summary goes to stdout."""
+    from routeplan.plan.rescue import on_foot
     from routeplan.planfile.output_set import OutputSet
     from routeplan.report.briefing.page import briefing_page, briefing_sheets
     from routeplan.report.briefing.paper import write_briefing_pdf
     from routeplan.report.tongue import tongue
+    from routeplan.site.changes import changed
 
     plan, site, status = accepted(args, "No briefing")
     if status is ExitStatus.REFUSED:
         return status
-    sheets = briefing_sheets(plan, site, [tongue(code) for code in args.language])
+    told = plan.conditions
+    print("Looking for ways on foot to where machines work", file=sys.stderr, flush=True)
+    reached = on_foot(changed(site, closed=told.closed, opened=told.opened, wet=told.wet), plan.moves)
+    sheets = briefing_sheets(plan, site, reached, [tongue(code) for code in args.language])
     with OutputSet(args.out) as out:
         out.path("briefing.html").write_bytes(briefing_page(plan, sheets).encode("utf-8"))
         try:

@@ -23,7 +23,7 @@ from routeplan.plan.move import MovePlanner
 from routeplan.plan.on_foot import to_ground_controls
 from routeplan.plan.set_up import WORKFACE
 from routeplan.plan.whole import Issue, planned
-from routeplan.route.lifelines import Rescue, Second
+from routeplan.route.lifelines import Reached, Rescue, Second
 from routeplan.route.model import Move, Pose, heading_rad
 from routeplan.search.anchors import Anchor
 from routeplan.site.model import MoveWanted, Obstacle, Place, Site
@@ -48,20 +48,37 @@ def rescues(site: Site, moves: Sequence[Move], issue: Issue, aids: Aids = UNAIDE
     """
     terrain = build_terrain(site.ground, site.grid)
     wanted = {one.id: one for one in site.moves}
+    left = {move.id: move for move in moves}
+    for reached in on_foot(site, moves):
+        move = left[reached.move]
+        asked, machine = wanted[move.id], site.machines[move.machine]
+        standing = _outline(move.poses[-1], machine, move.configuration)
+        around = replace(site, obstacles=(*site.obstacles, Obstacle(machine.id, standing, "machine", None)))
+        seconds = tuple(
+            _second(around, terrain, other, asked, (standing, moves), issue, aids)
+            for other in site.machines.values()
+            if other.id != machine.id and _may_help(other, machine)
+        )
+        yield Rescue(move.id, machine.id, move.goal, reached.on_foot, reached.no_way, seconds)
+
+
+def on_foot(site: Site, moves: Sequence[Move]) -> Iterator[Reached]:
+    """How people come on foot to the ground controls at every workface where a planned move leaves a machine.
+
+    Parameters
+    ----------
+    moves
+        As the second opinion left them, in the order of the site.
+    """
+    days = {one.id: one.on for one in site.moves}
     for move in moves:
         if move.poses and site.places[move.goal].kind == WORKFACE:
-            asked, machine = wanted[move.id], site.machines[move.machine]
-            standing, chassis = _outline(move.poses[-1], machine, move.configuration), _chassis(move, machine)
-            on_foot, why = to_ground_controls(
-                site, asked.on, standing=standing, chassis=chassis, name=machine.id, starts=_help(site, moves, move)
-            )
-            around = replace(site, obstacles=(*site.obstacles, Obstacle(machine.id, standing, "machine", None)))
-            seconds = tuple(
-                _second(around, terrain, other, asked, (standing, moves), issue, aids)
-                for other in site.machines.values()
-                if other.id != machine.id and _may_help(other, machine)
-            )
-            yield Rescue(move.id, machine.id, move.goal, on_foot, why, seconds)
+            machine = site.machines[move.machine]
+            way, why = to_ground_controls(
+                site, days[move.id], standing=_outline(move.poses[-1], machine, move.configuration),
+                chassis=_chassis(move, machine), name=machine.id, starts=_help(site, moves, move),
+            )  # fmt: skip
+            yield Reached(move.id, way, why)
 
 
 def _may_help(other: Machine, machine: Machine) -> bool:

@@ -66,6 +66,15 @@ class OnFoot:
 
 
 @dataclass(frozen=True)
+class Reached:
+    """How people come on foot to where a move leaves a machine at work: the way, or what is in it."""
+
+    move: str
+    on_foot: OnFoot | None
+    no_way: str
+
+
+@dataclass(frozen=True)
 class Second:
     """What a second machine can do: from where, how far it drives and how the way is judged; ``why`` there is none."""
 

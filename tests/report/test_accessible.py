@@ -71,7 +71,7 @@ def test_axe_sees_a_picture_without_words(browser: Any, axe: str, address: str) 
 
 
 OTHERS = {
-    "briefing": lambda: briefing_page(plan(), briefing_sheets(plan(), site(), [tongue("pl"), tongue("ar")])),
+    "briefing": lambda: briefing_page(plan(), briefing_sheets(plan(), site(), (), [tongue("pl"), tongue("ar")])),
     "inspection": lambda: inspection_page(plan(), site(), lists(), sha256=SHA),
     "inspection in Arabic": lambda: inspection_page(plan(), site(), lists(), sha256=SHA, tongue=tongue("ar")),
     "diff": lambda: diff_sheet(plan(), plan(), [MoveChange(m.id, "changed", "", m, m) for m in plan().moves], site()),

@@ -19,6 +19,7 @@ from routeplan.report.briefing.signs import facing_signs, signs_of
 from routeplan.report.markup import escape, plain
 from routeplan.report.stops import Stop
 from routeplan.report.wording import driven, up
+from routeplan.route.lifelines import OnFoot, Reached
 from routeplan.route.model import CAUTIONS, Control, Move, Plan, SectionRow, Stand, Zone
 from routeplan.site.spans import span_words
 from tests.report.test_page import Reader
@@ -202,6 +203,20 @@ def test_the_machine_is_drawn_as_it_drives(end: Any, facing: Any, arrow: str) ->
         dataclasses.replace(machine, configurations={PLAN.moves[0].configuration: turned}),
     )
     assert drawn.count("<svg") == 1 and f'd="{arrow}' in drawn and ("M52 15" in drawn) == (end == "front")
+
+
+WAY = OnFoot("gate 2", 169.45, 1.5673, (4153.94, 7171.96))
+BLOCKED = Reached("D1", None, "no way 0.75 m wide on foot to the ground controls of TB26; in the way: trench TR2")
+
+
+def test_the_rescuer_s_way_is_on_the_sheet_of_a_move_that_leaves_a_machine_at_work() -> None:
+    place = next(iter(SITE.places.values()))
+    reached = Reached("D1", dataclasses.replace(WAY, start=place.id), "")
+    told = words_of(briefing_sheets(PLAN, SITE, [reached])[1].html)
+    called = plain(place.title or place.id)
+    assert f"On foot from {called}: 170 m to the ground controls, 1.56 m wide at E 4153.9 N 7172.0; steps" in told
+    assert f"No way on foot: {BLOCKED.no_way}." in words_of(briefing_sheets(PLAN, SITE, [BLOCKED])[1].html)
+    assert "on foot" not in words_of(of("operator")[0]).lower()
 
 
 def test_the_board_tells_what_closes() -> None:

@@ -86,7 +86,7 @@ def pages() -> dict[str, str]:
     told = [tongue("pl"), tongue("ar")]
     return {
         "map": map_page(plan, site),
-        "briefing": briefing_page(plan, briefing_sheets(plan, site, told)),
+        "briefing": briefing_page(plan, briefing_sheets(plan, site, (), told)),
         "inspection": inspection_page(plan, site, lists, sha256="ab" * 32),
         "inspection in Arabic": inspection_page(plan, site, lists, sha256="ab" * 32, tongue=told[1]),
         "diff": diff_sheet(plan, plan, changes, site),

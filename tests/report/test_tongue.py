@@ -17,7 +17,7 @@ from babel.messages.pofile import read_po
 from routeplan.hazards.catalogue import CATALOGUE
 from routeplan.hazards.register import NOT_CHECKED
 from routeplan.plan import grip as grips
-from routeplan.plan import holds, speeds, steer
+from routeplan.plan import holds, on_foot, speeds, steer
 from routeplan.report import driving, inspection_line, inspection_list, inspection_way, legend, margins
 from routeplan.report.briefing import operator, signs
 from routeplan.report.briefing.page import briefing_page, briefing_sheets
@@ -28,8 +28,10 @@ from routeplan.report.markup import plain
 from routeplan.report.packaged import packaged
 from routeplan.report.tongue import PAST, UNCHECKED, Tongue, told_in, tongue
 from routeplan.report.wording import VERDICTS
+from routeplan.route.lifelines import Reached
 from routeplan.route.model import CAUTIONS, Move
 from tests.report import world
+from tests.report.test_briefing import BLOCKED, WAY
 from tests.report.test_inspection import SHA, lists
 from tests.report.test_page import Reader
 
@@ -67,6 +69,9 @@ def ours() -> Iterator[str]:
     """Texts that sheets are made of, from where they are written."""
     yield from (CHECK_FIRST, operator.RESCUE, operator.ASK_WHOM, UNCHECKED, PAST.replace("{n}", "2026-12-01"))
     yield from (*operator.VOID_IF, *operator.RULED, *CAUTIONS, *RULES, *NOT_CHECKED)
+    for reached in (Reached("D1", WAY, ""), BLOCKED):
+        yield operator.foot_words(reached, SITE)
+    yield f"No way on foot: nobody can stand beside the chassis of AB16: there is no spot {on_foot.WIDTH_M:.2f} m wide."
     yield from driving.TRAVEL_MODES.values()
     yield from driving.STEERING.values()
     yield from driving._STANDS.values()
@@ -140,7 +145,7 @@ def figures_of(sheet: str) -> collections.Counter[str]:
 @pytest.mark.parametrize("code", LANGUAGES)
 def test_figures_and_units_are_the_same_in_every_language(code: str) -> None:
     english = [one for one in briefing_sheets(PLAN, SITE) if one.kind == "operator"]
-    both = [one for one in briefing_sheets(PLAN, SITE, [tongue(code)]) if one.kind == "operator"]
+    both = [one for one in briefing_sheets(PLAN, SITE, (), [tongue(code)]) if one.kind == "operator"]
     assert [one.html for one in both[::2]] == [one.html for one in english]
     for one, other in zip(english, both[1::2], strict=True):
         assert figures_of(one.html) == figures_of(other.html)
@@ -179,7 +184,7 @@ def test_arabic_is_read_from_the_right_and_its_figures_from_the_left() -> None:
 
 @pytest.mark.parametrize("code", LANGUAGES)
 def test_the_pages_stay_well_formed_and_unique_in_their_ids(code: str) -> None:
-    briefing = briefing_page(PLAN, briefing_sheets(PLAN, SITE, [tongue(code)]))
+    briefing = briefing_page(PLAN, briefing_sheets(PLAN, SITE, (), [tongue(code)]))
     for page in (briefing, inspection_page(PLAN, SITE, lists(), sha256=SHA, tongue=tongue(code))):
         read = Reader()
         read.feed(page.replace("<input", "<use"))
@@ -196,7 +201,7 @@ def test_a_sheet_stays_on_one_page_of_paper_in_every_language(code: str) -> None
     pytest.importorskip("plutoprint", reason="the library that sets the PDF is not made for this machine")
     from routeplan.report.briefing.paper import books
 
-    told = [one for one in briefing_sheets(PLAN, SITE, [tongue(code)]) if one.kind == "operator"]
+    told = [one for one in briefing_sheets(PLAN, SITE, (), [tongue(code)]) if one.kind == "operator"]
     for book in books(told, PLAN):
         assert book.get_page_count() == 1
         assert book.get_document_width() <= 1.004 * book.get_viewport_width()

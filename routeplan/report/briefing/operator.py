@@ -30,7 +30,8 @@ from routeplan.report.shapes import Layer
 from routeplan.report.stops import Stop
 from routeplan.report.tables import facts, table
 from routeplan.report.tongue import Tongue
-from routeplan.report.wording import VERDICTS, down, driven, length_text, up
+from routeplan.report.wording import VERDICTS, down, driven, length_text, place_name, place_text, up
+from routeplan.route.lifelines import Reached
 from routeplan.route.model import Move, Plan
 from routeplan.site.model import Site
 
@@ -75,12 +76,12 @@ class _Set(NamedTuple):
 
 
 #: In English, and in other languages, with the words that nobody checked them.
-_ENGLISH, _OTHER = _Set(112.0, 4.3, 100, 88), _Set(97.0, 3.55, 108, 104)
+_ENGLISH, _OTHER = _Set(109.0, 4.3, 100, 88), _Set(93.5, 3.55, 108, 104)
 
 
 def operator_sheet(
     ident: str, move: Move, drawing: MoveDrawing, base: Sequence[Layer], *, plan: Plan, site: Site,
-    tongue: Tongue | None = None,
+    reached: Reached | None = None, tongue: Tongue | None = None,
 ) -> Sheet:
     """Return the sheet of one move; of a move that may not be driven it says so and shows what is in its way.
 
@@ -90,6 +91,8 @@ def operator_sheet(
         Unique on the page; makes the ids of its picture.
     drawing, base
         What is drawn of the move, and of the site under it.
+    reached
+        How a rescuer comes on foot to where the move leaves the machine at work, if it does.
     tongue
         The language that it is told in; English without.
     """
@@ -104,7 +107,8 @@ def operator_sheet(
             verdict_line(move),
             signs(move) if how else _barred(move),
             _plan(ident, move, drawing, base, window),
-            f"{_facts(how, move, machine)}{_stops(move, drawing.stops)}{_void()}{_rescue()}" if how else _ask(),
+            f"{_facts(how, move, machine)}{_stops(move, drawing.stops)}{_void()}{_rescue(reached, site)}"
+            if how else _ask(),
             _called(site),
             _ruled() if how else "",
         )
@@ -228,8 +232,21 @@ def _void() -> str:
     return f'<div class="void"><b>Void if</b><ul>{rows}</ul></div>'
 
 
-def _rescue() -> str:
-    return f'<p class="rescue"><b>Rescue</b> {escape(RESCUE)}</p>'
+def _rescue(reached: Reached | None, site: Site) -> str:
+    return f'<p class="rescue"><b>Rescue</b> {escape(RESCUE)} <b>{escape(foot_words(reached, site))}</b></p>'
+
+
+def foot_words(reached: Reached | None, site: Site) -> str:
+    """Return how a rescuer comes on foot; widths rounded down, lengths up; nothing where no machine is left at work."""
+    if reached is None:
+        return ""
+    if reached.on_foot is None:
+        return f"No way on foot: {reached.no_way}."
+    way = reached.on_foot
+    return (
+        f"On foot from {place_name(way.start, site)}: {up(way.length_m, 0)} m to the ground controls, "
+        f"{down(way.narrowest_m, 2)} m wide at {place_text(way.narrowest_at)}; steps and slopes are not looked at."
+    )
 
 
 def _called(site: Site) -> str:

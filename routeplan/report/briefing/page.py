@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from itertools import groupby
 
 from routeplan.report.briefing.board import board_sheet
@@ -16,6 +16,7 @@ from routeplan.report.packaged import asset, packaged_bytes, policy
 from routeplan.report.route_drawing import draw_move
 from routeplan.report.symbols import definitions
 from routeplan.report.tongue import Tongue
+from routeplan.route.lifelines import Reached
 from routeplan.route.model import Plan
 from routeplan.site.model import Site
 
@@ -23,20 +24,25 @@ from routeplan.site.model import Site
 _FACES = {400: "DejaVuSansCondensed.woff2", 700: "DejaVuSansCondensed-Bold.woff2"}
 
 
-def briefing_sheets(plan: Plan, site: Site, tongues: Sequence[Tongue] = ()) -> tuple[Sheet, ...]:
+def briefing_sheets(
+    plan: Plan, site: Site, reached: Iterable[Reached] = (), tongues: Sequence[Tongue] = ()
+) -> tuple[Sheet, ...]:
     """Return every sheet: the board's, one for each operator, the supervisor's.
 
     Parameters
     ----------
+    reached
+        How a rescuer comes on foot to where a move leaves a machine at work.
     tongues
         Languages that each operator's sheet is told in besides English, which comes first.
     """
-    base = draw_site(site)
+    base, feet = draw_site(site), {one.move: one for one in reached}
     drawings = [draw_move(move, plan=plan, site=site) for move in plan.moves]
     operators = (
         operator_sheet(
-            f"way-{index}-{tongue.code if tongue else 'en'}", move, drawing, base, plan=plan, site=site, tongue=tongue
-        )
+            f"way-{index}-{tongue.code if tongue else 'en'}", move, drawing, base, plan=plan, site=site,
+            reached=feet.get(move.id), tongue=tongue,
+        )  # fmt: skip
         for index, (move, drawing) in enumerate(zip(plan.moves, drawings, strict=True), 1)
         for tongue in (None, *tongues)
     )
