@@ -326,6 +326,20 @@ def test_nothing_is_shrunk_to_fit(paper: Any) -> None:
             assert book.get_document_width() <= 1.001 * book.get_viewport_width()
 
 
+@pytest.mark.parametrize("more", range(0, 11, 2))
+def test_a_sheet_with_much_to_do_sets_it_closer_and_stays_on_its_page(paper: Any, more: int) -> None:
+    from routeplan.report.briefing.paper import books
+
+    move = PLAN.moves[0]
+    words = "Somebody stands where this says so, with a flag in the hand, and holds back whoever comes the other way."
+    controls = tuple(Control("other", 60.0 + 9.0 * n, words) for n in range(more))
+    busy = dataclasses.replace(move, controls=(*move.controls, *controls))
+    told = briefing_sheets(dataclasses.replace(PLAN, moves=(busy,)), SITE, [dataclasses.replace(BLOCKED, move=move.id)])
+    mine = [one for one in told if one.kind == "operator"]
+    assert ['class="close"' in one.html for one in mine] == [more >= 2]
+    assert [book.get_page_count() for book in books(mine, PLAN)] == [1]
+
+
 def test_the_same_plan_gives_the_same_bytes(tmp_path: Path) -> None:
     pytest.importorskip("plutoprint", reason="the library that sets the PDF is not made for this machine")
     from routeplan.report.briefing.paper import write_briefing_pdf

@@ -60,7 +60,7 @@ ASK_WHOM = (
 #: Signs to a row, and what a row beyond the second takes, millimetres.
 _SIGNS, _SIGN_MM = 5, 12.0
 #: A plan is at least and at most this high, units.
-_LEAST_UNITS, _MOST_UNITS = 130, 460
+_LEAST_UNITS, _MOST_UNITS = 120, 460
 
 
 class _Set(NamedTuple):
@@ -75,8 +75,10 @@ class _Set(NamedTuple):
     stop_chars: int
 
 
-#: In English, and in other languages, with the words that nobody checked them.
-_ENGLISH, _OTHER = _Set(109.0, 4.3, 100, 88), _Set(93.5, 3.55, 108, 104)
+#: In English; closer, where that leaves little to the plan; and in other languages, with the words that nobody checked.
+_ENGLISH, _CLOSE, _OTHER = _Set(109.0, 4.3, 100, 88), _Set(102.0, 3.55, 116, 104), _Set(93.0, 3.55, 108, 104)
+#: A plan lower than this is worth closer lines, units.
+_LITTLE_UNITS = 240
 
 
 def operator_sheet(
@@ -99,7 +101,11 @@ def operator_sheet(
     machine = plan.machines[move.machine]
     how = [*_how(move, plan, site)] if driven(move) else []
     day = f", {escape(move.on)}" if move.on else ""
-    window = fitted(drawing.bounds or site.boundary.bounds, height=_units(move, drawing.stops, how, tongue))
+    units = _units(move, drawing.stops, how, _ENGLISH if tongue is None else _OTHER, tongue)
+    close = tongue is None and units < _LITTLE_UNITS
+    if close:
+        units = _units(move, drawing.stops, how, _CLOSE, None)
+    window = fitted(drawing.bounds or site.boundary.bounds, height=units)
     body = "".join(
         (
             f"<h2>{ends(move, site)}</h2>",
@@ -107,8 +113,8 @@ def operator_sheet(
             verdict_line(move),
             signs(move) if how else _barred(move),
             _plan(ident, move, drawing, base, window),
-            f"{_facts(how, move, machine)}{_stops(move, drawing.stops)}{_void()}{_rescue(reached, site)}"
-            if how else _ask(),
+            f'<div class="{"close" if close else "roomy"}">{_facts(how, move, machine)}'
+            f"{_stops(move, drawing.stops)}</div>{_void()}{_rescue(reached, site)}" if how else _ask(),
             _called(site),
             _ruled() if how else "",
         )
@@ -170,9 +176,10 @@ def _ask() -> str:
     return f'<p class="ask">{escape(ASK_WHOM)}</p>'
 
 
-def _units(move: Move, stops: Sequence[Stop], how: Sequence[tuple[str, str]], tongue: Tongue | None) -> int:
+def _units(
+    move: Move, stops: Sequence[Stop], how: Sequence[tuple[str, str]], put: _Set, tongue: Tongue | None
+) -> int:
     """How high the plan may be for what stands below it to stay on the page, units."""
-    put = _ENGLISH if tongue is None else _OTHER
 
     def lines(shown: Iterable[str], chars: int) -> int:
         told = shown if tongue is None else [tongue.say(text) or text for text in shown]
