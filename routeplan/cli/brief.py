@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from routeplan.cli.recheck import accepted, add_language
+from routeplan.cli.recheck import accepted, add_files, add_language
 from routeplan.errors import ExitStatus, NotWritten
 
 if TYPE_CHECKING:
@@ -24,9 +24,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
         "pages with every check. Exit status 5 when the plan is refused, and nothing is written; 7 when the PDF cannot "
         "be set, and only the page is written; 8 when a move is not passed, 0 otherwise.",
     )
-    parser.add_argument("plan", type=Path, metavar="PLAN.json", help="a plan that routeplan wrote")
-    parser.add_argument("--site", type=Path, required=True, metavar="SITE", help="the site folder")
-    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for what is written")
+    add_files(parser)
     add_language(parser, "each operator's sheet in this language too, after the English one")
 
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from routeplan.cli.recheck import accepted, add_language
+from routeplan.cli.recheck import accepted, add_files, add_language
 from routeplan.errors import ExitStatus
 
 if TYPE_CHECKING:
@@ -26,9 +26,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
         " hole, raised feature and soffit that stops a move, and writes inspection.html and inspection.csv. Exit status"
         " 5 when the plan is refused, and nothing is written; 8 when a move is not passed, 0 otherwise.",
     )
-    parser.add_argument("plan", type=Path, metavar="PLAN.json", help="a plan that routeplan wrote")
-    parser.add_argument("--site", type=Path, required=True, metavar="SITE", help="the site folder")
-    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for what is written")
+    add_files(parser)
     add_language(parser, "the page in this language too, as inspection-CODE.html")
 
 

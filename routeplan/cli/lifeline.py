@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from routeplan.cli.plan import aids_of_user
-from routeplan.cli.recheck import accepted
+from routeplan.cli.recheck import accepted, add_files
 from routeplan.errors import ExitStatus
 
 if TYPE_CHECKING:
@@ -25,9 +25,7 @@ def add_parser(subparsers: argparse._SubParsersAction[argparse.ArgumentParser]) 
         " when the plan is refused, and nothing is written; 8 when a move is not passed, or a workface has no way on"
         " foot; 0 otherwise.",
     )
-    parser.add_argument("plan", type=Path, metavar="PLAN.json", help="a plan that routeplan wrote")
-    parser.add_argument("--site", type=Path, required=True, metavar="SITE", help="the site folder")
-    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for what is written")
+    add_files(parser)
 
 
 def run(args: argparse.Namespace) -> ExitStatus:

@@ -60,6 +60,13 @@ def site_of(plan: Plan, beside: Path, folder: Path) -> Site:
     return read_site(folder, Change.of({name: beside / name for name in told.files}, told.added, told.machines))
 
 
+def add_files(parser: argparse.ArgumentParser) -> None:
+    """Add the plan, the site folder and where to write, as every command has them that goes on with ``accepted``."""
+    parser.add_argument("plan", type=Path, metavar="PLAN.json", help="a plan that routeplan wrote")
+    parser.add_argument("--site", type=Path, required=True, metavar="SITE", help="the site folder")
+    parser.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder for what is written")
+
+
 def add_language(parser: argparse.ArgumentParser, what: str) -> None:
     """Add the option by which something is told in other languages; ``what`` says what."""
     parser.add_argument(
