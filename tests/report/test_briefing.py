@@ -18,7 +18,7 @@ from routeplan.report.briefing.sheet import CHECK_FIRST, Sheet, earliest
 from routeplan.report.briefing.signs import facing_signs, signs_of
 from routeplan.report.markup import escape, plain
 from routeplan.report.stops import Stop
-from routeplan.report.wording import driven, up
+from routeplan.report.wording import down, driven, up
 from routeplan.route.lifelines import OnFoot, Reached
 from routeplan.route.model import CAUTIONS, Control, Move, Plan, SectionRow, Stand, Zone
 from routeplan.site.spans import span_words
@@ -182,9 +182,12 @@ def test_no_figure_that_reads_as_room_stands_on_the_picture_of_a_move_that_may_n
 def test_the_height_is_the_machine_s_and_the_rider_s_rounded_up() -> None:
     move, machine = PLAN.moves[0], PLAN.machines[PLAN.moves[0].machine]
     shape = machine.configurations[move.configuration]
-    head_m = shape.basket.floor_height_m + SITE.thresholds.head_height_m
+    limits = dataclasses.replace(SITE.thresholds, head_height_m=SITE.thresholds.head_height_m + 0.001)
+    site = dataclasses.replace(SITE, thresholds=limits)
+    head_m = shape.basket.floor_height_m + limits.head_height_m
+    assert up(head_m, 2) != down(head_m, 2)
     top_m = max(box.top_m for box in shape.boxes)
-    assert _height(move, machine, SITE) == f"machine {up(top_m, 2)} m, head of who rides {up(head_m, 2)} m"
+    assert _height(move, machine, site) == f"machine {up(top_m, 2)} m, head of who rides {up(head_m, 2)} m"
     walked = dataclasses.replace(move, poses=tuple(p._replace(travel_mode="beside_rails_up") for p in move.poses))
     assert _height(walked, machine, SITE) == f"machine {up(top_m, 2)} m"
     assert _height(dataclasses.replace(move, platform_height_m=3.0), machine, SITE) == ""

@@ -173,6 +173,13 @@ def test_a_name_is_not_told_even_if_it_is_a_word_of_ours() -> None:
     assert "canopy &lt;b&gt;" in told and "96 mm" in told and "to spare" not in told
 
 
+def test_a_sentence_of_which_a_part_is_nobody_s_stays_as_it_is() -> None:
+    polish = tongue("pl")
+    assert polish.say("3 mm to spare under the chassis") and polish.say("3 mm to spare beside the canteen") is None
+    assert polish.tell("<p>3 mm to spare beside the canteen</p>") == "<p>3 mm to spare beside the canteen</p>"
+    assert polish.say("Stop. Go round the canteen.") is None
+
+
 def test_arabic_is_read_from_the_right_and_its_figures_from_the_left() -> None:
     arabic = tongue("ar")
     assert arabic.direction == "rtl" and tongue("pl").direction == "ltr"
