@@ -54,7 +54,7 @@ def test_it_turns_end_for_end_where_there_is_room_and_says_why() -> None:
     move = planned(ramp_with_a_bay(uphill_pct=14.0))
     (turn,) = (control for control in move.controls if control.kind == "turning")
     assert move.poses and move.verdict == "pass with controls", move.reason
-    assert "at turning place bay, and go on with the basket end trailing" in turn.text
+    assert "at turning place bay: follow it, and go on with the basket end trailing" in turn.text
     said = re.search(r"The other way round gradeability would lack up to ([\d.]+) deg at ([\d.]+) m", turn.text)
     assert said and turn.chainage_m < float(said[2]) and 1.12 < float(said[1]) < 1.5
     assert any(hold.text == turn.text for hold in move.holds)
