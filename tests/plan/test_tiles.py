@@ -105,10 +105,11 @@ def test_a_damaged_file_is_made_again(tmp_path: Path) -> None:
     store = Store(tmp_path / "tiles")
     bare = written(yard(), store)
     (kept,) = files(store)
-    whole = kept.stat().st_size
-    kept.write_bytes(kept.read_bytes()[: whole // 2])
+    good, name = kept.read_bytes(), kept.stem.rpartition("-")[0]
+    kept.write_bytes(good[: len(good) // 2])
     assert written(yard(), store) == bare
-    assert kept.stat().st_size > 0.9 * whole
+    # Not by its size: how small it is packed depends on what the values in it share.
+    assert store.load(name) is not None
 
 
 def test_a_bit_that_has_flipped_is_seen(tmp_path: Path) -> None:
