@@ -115,3 +115,14 @@ def test_the_page_is_written_in_each_language_asked_for_besides(monkeypatch: Mon
         "inspection-ar.html", "inspection.csv", "inspection.html",
     ]  # fmt: skip
     assert '<html lang="ar" dir="rtl">' in (tmp_path / "out" / "inspection-ar.html").read_text(encoding="utf-8")
+
+
+def test_a_page_in_a_language_of_an_older_list_does_not_stay_beside_a_newer_one(
+    monkeypatch: Monkey, tmp_path: Path
+) -> None:
+    assert run(monkeypatch, tmp_path, SITE, "--language", "ar", "--language", "pl") == 0
+    (tmp_path / "out" / "inspection-notes.html").write_text("mine")
+    assert run(monkeypatch, tmp_path, SITE, "--language", "pl") == 0
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == [
+        "inspection-notes.html", "inspection-pl.html", "inspection.csv", "inspection.html",
+    ]  # fmt: skip

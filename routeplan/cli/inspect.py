@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from routeplan.cli.recheck import accepted, add_files, add_language
 from routeplan.errors import ExitStatus
+from routeplan.report.languages import LANGUAGES
 
 if TYPE_CHECKING:
     from routeplan.report.inspection_line import Line
@@ -67,9 +68,12 @@ def _write(
 
     with OutputSet(args.out) as out:
         write_inspection_page(plan, site, lists, out.path("inspection.html"), sha256=sha256)
-        for code in args.language:
-            path = out.path(f"inspection-{code}.html")
-            write_inspection_page(plan, site, lists, path, sha256=sha256, tongue=tongue(code))
+        for code in LANGUAGES:
+            page = f"inspection-{code}.html"
+            if code in args.language:
+                write_inspection_page(plan, site, lists, out.path(page), sha256=sha256, tongue=tongue(code))
+            else:
+                out.leave_out(page, "nobody asked for it")  # one of an older list must not stay beside this one
         write_inspection_csv(plan, lists, out.path("inspection.csv"), sha256=sha256)
         out.publish_without_plan()
 

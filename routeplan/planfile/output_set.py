@@ -13,6 +13,12 @@ from routeplan.planfile.plan import PLAN_NAME, listed_in, write_plan
 from routeplan.planfile.publish import exchange, put_right, staged
 from routeplan.route.model import Plan
 
+#: Sheets that other commands made of the plan of a folder: they go with it, so that none stays beside a newer plan.
+TOLD_OF_A_PLAN = (
+    "briefing.html", "briefing.pdf", "inspection.html", "inspection-??.html", "inspection.csv", "lifelines.html",
+    "lifelines.json",
+)  # fmt: skip
+
 
 class OutputSet:
     """Files that belong together, made in a folder beside their place and published together, ``plan.json`` last.
@@ -75,7 +81,8 @@ class OutputSet:
         """
         outputs = {name: self._staging / name for name in self._names}
         write_plan(plan, self._staging, outputs=outputs, not_written=self._not_written)
-        old = [*self._names, *self._not_written, *listed_in(self.folder / PLAN_NAME), PLAN_NAME]
+        told = [path.name for pattern in TOLD_OF_A_PLAN for path in sorted(self.folder.glob(pattern))]
+        old = [*self._names, *self._not_written, *listed_in(self.folder / PLAN_NAME), *told, PLAN_NAME]
         self._move_in([*self._names, PLAN_NAME], list(dict.fromkeys(old)))
         return self.folder / PLAN_NAME
 

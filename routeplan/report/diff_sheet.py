@@ -15,7 +15,7 @@ from routeplan.report.route_drawing import MoveDrawing, draw_move
 from routeplan.report.shapes import Layer, bounds_of, line
 from routeplan.report.symbols import definitions
 from routeplan.report.tables import symbol, table
-from routeplan.report.wording import VERDICTS, length_text, time_text
+from routeplan.report.wording import length_text, shown, time_text
 from routeplan.route.change import MoveChange
 from routeplan.route.model import Conditions, Move, Plan
 from routeplan.site.model import Site
@@ -120,7 +120,7 @@ def _moves(changes: Sequence[MoveChange], site: Site) -> str:
         for one in changes if one.change != "unchanged"
     ]  # fmt: skip
     same = [
-        (_move(one, site), _now(one), name(one.why), f"{_words(one.after)}, {length_text(one.after)}")
+        (_move(one, site), _now(one), name(one.why), f"{shown(one.after).words}, {length_text(one.after)}")
         for one in changes if one.change == "unchanged"
     ]  # fmt: skip
     columns = ("Move", "Now", "Why", "Before", "After", "Hazards")
@@ -149,11 +149,7 @@ def _figures(move: Move | None) -> str:
         return "no such move"
     check = governing(move)
     tight = "" if check is None or not move.poses else f"; {check.kind}: {margin_text(check)}"
-    return f"{_words(move)}, {length_text(move)}{tight}"
-
-
-def _words(move: Move) -> str:
-    return "Refused" if move.refused is not None else VERDICTS[move.verdict].words
+    return f"{shown(move).words}, {length_text(move)}{tight}"
 
 
 def _hazards(change: MoveChange) -> Iterator[str]:

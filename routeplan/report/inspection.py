@@ -11,7 +11,7 @@ from routeplan.report.inspection_line import ASK, Line, Reading
 from routeplan.report.markup import data_block, escape, name
 from routeplan.report.move_html import ends, issue_line, stamp, until
 from routeplan.report.packaged import asset, policy
-from routeplan.report.tongue import Tongue, told_in
+from routeplan.report.tongue import Tongue, told_in, unchecked
 from routeplan.report.wording import VERDICTS, counted, time_text
 from routeplan.route.model import Move, Plan
 from routeplan.site.model import Site
@@ -71,7 +71,7 @@ def inspection_page(
     body = f"{_top(plan, sha256)}<main>{moves}</main>\n{_bottom(plan)}"
     spoken = 'lang="en"'
     if tongue is not None:
-        body, spoken = told_in(body, tongue), f'lang="{tongue.code}" dir="{tongue.direction}"'
+        body, spoken = f"{unchecked(tongue)}{told_in(body, tongue)}", f'lang="{tongue.code}" dir="{tongue.direction}"'
         data["words"] = {text: tongue.template(text) for text in _sayings()}
     return "".join(
         (

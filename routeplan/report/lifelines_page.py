@@ -8,6 +8,7 @@ from pathlib import Path
 from routeplan.report.markup import escape, name
 from routeplan.report.move_html import ends, issue_line, page_cautions, stamp, until
 from routeplan.report.packaged import asset, policy
+from routeplan.report.tables import contacts
 from routeplan.report.wording import place_name
 from routeplan.route.lifelines import Cuts, Lifelines, Rescue
 from routeplan.route.model import Move, Plan
@@ -34,7 +35,7 @@ def lifelines_page(found: Lifelines, plan: Plan, site: Site) -> str:
     rescues = {one.move: one for one in found.rescues}
     script = asset("validity.js")
     moves = "".join(_move(move, cuts.get(move.id), rescues.get(move.id), site) for move in plan.moves)
-    before = f"{_rules()}{_contacts(site)}{_closures(found, site)}"
+    before = f"{_rules()}{contacts(site)}{_closures(found, site)}"
     return "".join(
         (
             '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n',
@@ -99,8 +100,3 @@ def _rescue(rescue: Rescue | None, site: Site) -> str:
         f"<p><b>Rescue at {name(place_name(rescue.workface, site))}</b></p><ul>{lines}</ul>"
         f'<div class="ruled" aria-hidden="true">{ruled}</div>'
     )
-
-
-def _contacts(site: Site) -> str:
-    listed = "; ".join(f"{name(one.role)}: {name(one.call_sign)}" for one in site.contacts)
-    return f'<p class="contacts"><b>Call</b> {listed or "nobody is named in the site folder"}</p>'

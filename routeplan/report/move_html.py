@@ -36,7 +36,7 @@ from routeplan.report.route_drawing import MoveDrawing
 from routeplan.report.shapes import Layer
 from routeplan.report.sheet import plan_units
 from routeplan.report.stops import Stop
-from routeplan.report.tables import facts, go, symbol, table
+from routeplan.report.tables import contacts, facts, go, symbol, table
 from routeplan.report.tight import zone_figures, zone_tag
 from routeplan.report.trouble import trouble, unsettled
 from routeplan.report.wording import (
@@ -46,6 +46,7 @@ from routeplan.report.wording import (
     driven,
     length_text,
     place_name,
+    shown,
     span_text,
     time_text,
     up,
@@ -92,7 +93,7 @@ def move_article(index: int, move: Move, drawing: MoveDrawing, base: Sequence[La
             "</div><div>",
             checks_of(move, machine),
             "</div></div>",
-            _contacts(site),
+            contacts(site) if site.contacts else "",
             more_of(move, plan),
             _ruled(),
             "</div></div>",
@@ -109,15 +110,9 @@ def ends(move: Move, site: Site) -> str:
 
 def verdict_line(move: Move) -> str:
     """Return the verdict, large, in words, with a symbol and a pattern; a refused route says so first."""
-    words = VERDICTS[move.verdict]
-    if move.refused is not None:
-        return _verdict(
-            "fail",
-            "Refused",
-            "The second opinion does not accept the route that was found. Do not drive it. "
-            f"The plan says: {words.words.lower()}.",
-        )
-    return _verdict(words.symbol, words.words, words.meaning)
+    words = shown(move)
+    more = f" The plan says: {VERDICTS[move.verdict].words.lower()}." if move.refused is not None else ""
+    return _verdict(words.symbol, words.words, f"{words.meaning}{more}")
 
 
 def stamp(plan: Plan) -> str:
@@ -311,13 +306,6 @@ def _zones(move: Move) -> str:
         rows,
         style="zones",
     )
-
-
-def _contacts(site: Site) -> str:
-    if not site.contacts:
-        return ""
-    listed = "; ".join(f"{name(contact.role)}: {name(contact.call_sign)}" for contact in site.contacts)
-    return f'<p class="contacts"><b>Call</b> {listed}</p>'
 
 
 def _ruled() -> str:

@@ -21,8 +21,8 @@ from routeplan.report.route_drawing import MoveDrawing, draw_move
 from routeplan.report.shapes import Layer, bounds_of
 from routeplan.report.symbols import definitions
 from routeplan.report.tables import symbol, table
-from routeplan.report.wording import VERDICTS
-from routeplan.route.model import Move, Plan
+from routeplan.report.wording import shown
+from routeplan.route.model import Plan
 from routeplan.site.model import Site
 
 #: Height of the plan of everything at most, units.
@@ -67,7 +67,7 @@ def map_page(plan: Plan, site: Site) -> str:
     ours = (asset("map.js"), asset("page.js"), asset("side.js"), asset("walk.js"), asset("validity.js"))
     scripts = ("document.documentElement.className = 'js';", _leaflet("leaflet.js"), map_script, *ours)
     body = _body(plan, site, base, drawings, map_html)
-    words = [_shown_words(move) for move in plan.moves]
+    words = [shown(move).words for move in plan.moves]
     data = data_block(map_data(base, drawings, words, plan=plan, extent=site.boundary.bounds))
     return "".join(
         (
@@ -140,8 +140,8 @@ def _body(plan: Plan, site: Site, base: Sequence[Layer], drawings: Sequence[Move
 
 def _picker(plan: Plan, site: Site) -> str:
     rows = "".join(
-        f'<li><a href="#move-{index}">{symbol(_shown_symbol(move))}'
-        f'<span><b>{name(move.id)}</b> <span class="words">{_shown_words(move)}, {name(move.machine)}</span>'
+        f'<li><a href="#move-{index}">{symbol(shown(move).symbol)}'
+        f'<span><b>{name(move.id)}</b> <span class="words">{shown(move).words}, {name(move.machine)}</span>'
         f"<span>{ends(move, site)}</span></span></a></li>"
         for index, move in enumerate(plan.moves, 1)
     )
@@ -153,18 +153,10 @@ def _picker(plan: Plan, site: Site) -> str:
     )
 
 
-def _shown_symbol(move: Move) -> str:
-    return "fail" if move.refused is not None else VERDICTS[move.verdict].symbol
-
-
-def _shown_words(move: Move) -> str:
-    return "Refused" if move.refused is not None else VERDICTS[move.verdict].words
-
-
 def _map_section(plan: Plan, base: Sequence[Layer], drawings: Sequence[MoveDrawing], map_html: str) -> str:
     ways = tuple(layer for drawing in drawings for layer in drawing.layers if layer.id in ("way", "refused"))
     bounds = bounds_of((*base, *ways)) or (0.0, 0.0, 1.0, 1.0)
-    told = "; ".join(f"{move.id}, {_shown_words(move).lower()}" for move in plan.moves)
+    told = "; ".join(f"{move.id}, {shown(move).words.lower()}" for move in plan.moves)
     picture = plan_svg(
         (*base, *ways),
         fitted(bounds, height=_WHOLE_PLAN_UNITS, snug=True),

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
+from routeplan.report.markup import name
 from routeplan.report.wording import place_text
+from routeplan.site.model import Site
 
 
 def table(caption: str, columns: Sequence[str], rows: Iterable[Sequence[str]], *, style: str) -> str:
@@ -32,6 +34,12 @@ def facts(style: str, rows: Iterable[tuple[str, str]]) -> str:
         f'<div class="of-{term.lower().replace(" ", "-")}"><dt>{term}</dt><dd>{text}</dd></div>' for term, text in rows
     )
     return f'<dl class="{style}">{listed}</dl>'
+
+
+def contacts(site: Site, *, nobody: str = "nobody is named in the site folder") -> str:
+    """Return whom to call, by part and call sign; ``nobody`` where the site folder names none."""
+    listed = "; ".join(f"{name(one.role)}: <b>{name(one.call_sign)}</b>" for one in site.contacts)
+    return f'<p class="contacts"><b>Call</b> {listed or f"<b>{nobody}</b>"}</p>'
 
 
 def symbol(verdict_symbol: str) -> str:

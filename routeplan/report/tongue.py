@@ -199,13 +199,13 @@ def tongue(code: str) -> Tongue:
 
 
 def told_in(shown: str, tongue: Tongue) -> str:
-    """Return HTML of ours in another language, with words that say whether anybody checked the words."""
+    """Return HTML of ours in another language; what is void on a day says so in it, too."""
     past = f' data-past="{escape(tongue.template(PAST))}" data-until='
-    return f"{_unchecked(tongue)}{tongue.tell(shown).replace(' data-until=', past)}"
+    return tongue.tell(shown).replace(" data-until=", past)
 
 
-def _unchecked(tongue: Tongue) -> str:
-    """The words that nobody checked the words, in both languages; nothing where somebody did."""
+def unchecked(tongue: Tongue) -> str:
+    """Return in both languages that nobody checked the words, as HTML; nothing where somebody did."""
     if tongue.checked:
         return ""
     return (

@@ -36,6 +36,10 @@ VERDICTS: dict[str, VerdictWords] = {
         "Search limit", "limit", "The search reached its limit. Nothing is proved either way."
     ),
 }
+#: Of a route that the second opinion does not accept, whatever the plan says.
+REFUSED = VerdictWords(
+    "Refused", "fail", "The second opinion does not accept the route that was found. Do not drive it."
+)
 
 
 def down(value: float, decimals: int) -> str:
@@ -96,6 +100,11 @@ def length_text(move: Move) -> str:
 def driven(move: Move) -> bool:
     """Return whether a move may be driven, under its controls."""
     return move.verdict in ("pass", "pass with controls") and move.refused is None
+
+
+def shown(move: Move) -> VerdictWords:
+    """Return how a move is shown: by its verdict, or as refused where the second opinion does not accept it."""
+    return REFUSED if move.refused is not None else VERDICTS[move.verdict]
 
 
 def place_name(place_id: str, site: Site) -> str:

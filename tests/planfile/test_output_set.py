@@ -151,3 +151,21 @@ def test_files_of_an_older_plan_that_the_new_one_does_not_have_are_gone(tmp_path
         out.path(FILES[0]).write_text("2", encoding="utf-8")
         out.publish(plan(revision="2"))
     assert sorted(one.name for one in tmp_path.iterdir()) == sorted((FILES[0], "notes.txt", "plan.json"))
+
+
+def test_sheets_of_an_older_plan_do_not_stay_beside_a_newer_one_and_nothing_else_goes(tmp_path: Path) -> None:
+    published(tmp_path, 1)
+    sheets = ("briefing.pdf", "inspection-pl.html", "inspection.csv", "lifelines.json")
+    mine = ("briefing notes.pdf", "inspection-monday.html", "calendar.html")
+    with OutputSet(tmp_path) as out:
+        for name in sheets:
+            out.path(name).write_text("of plan 1", encoding="utf-8")
+        out.publish_without_plan()
+    for name in mine:
+        (tmp_path / name).write_text("mine", encoding="utf-8")
+    assert all((tmp_path / name).exists() for name in sheets)
+    with pytest.raises(KeyError), OutputSet(tmp_path):
+        raise KeyError  # a run that fails leaves them
+    assert all((tmp_path / name).exists() for name in sheets)
+    published(tmp_path, 2)
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted((*FILES, *mine, "plan.json"))

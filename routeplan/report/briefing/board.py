@@ -12,8 +12,8 @@ from routeplan.report.move_html import ends
 from routeplan.report.plan_svg import fitted, plan_svg
 from routeplan.report.route_drawing import MoveDrawing
 from routeplan.report.shapes import Layer, Line, Shape, bounds_of
-from routeplan.report.tables import symbol, table
-from routeplan.report.wording import VERDICTS, counted, driven, time_text
+from routeplan.report.tables import contacts, symbol, table
+from routeplan.report.wording import counted, driven, shown, time_text
 from routeplan.route.model import Move, Plan
 from routeplan.site.model import Site
 from routeplan.site.spans import span_words
@@ -31,26 +31,24 @@ RULES = (
 
 def board_sheet(plan: Plan, site: Site, base: Sequence[Layer], drawings: Sequence[MoveDrawing]) -> Sheet:
     """Return the sheet: the plan of everything to scale, the moves in the order of the plan, whom to call."""
-    shown = [pair for pair in zip(plan.moves, drawings, strict=True) if driven(pair[0])]
-    ways = tuple(_named(move, drawing) for move, drawing in shown)
-    bands = tuple(layer for _, drawing in shown for layer in drawing.layers if layer.id == "band")
+    drivable = [pair for pair in zip(plan.moves, drawings, strict=True) if driven(pair[0])]
+    ways = tuple(_named(move, drawing) for move, drawing in drivable)
+    bands = tuple(layer for _, drawing in drivable for layer in drawing.layers if layer.id == "band")
     layers = (*base, *bands, *ways)
     window = fitted(bounds_of(base) or site.boundary.bounds, width=WIDE_UNITS, height=HIGH_UNITS)
-    told = "; ".join(f"{move.id}, {_words(move).lower()}" for move in plan.moves)
+    told = "; ".join(f"{move.id}, {shown(move).words.lower()}" for move in plan.moves)
     picture = plan_svg(
-        layers, window, ident="board", title=f"Plan of {plan.site_name}",
+        layers, window, ident="board-plan", title=f"Plan of {plan.site_name}",
         description=f"The site and every way. Moves: {told}. The table tells each.",
     )  # fmt: skip
     rules = "".join(f"<li>{escape(text)}</li>" for text in RULES)
-    called = "; ".join(f"{name(one.role)}: <b>{name(one.call_sign)}</b>" for one in site.contacts)
     body = (
         f'<div class="beside"><div><figure class="static" tabindex="0">{picture}</figure>{key(layers, window)}</div>'
         f'<div class="told">{_moves(plan, site)}<ul class="rules">{rules}</ul>'
-        f"{_closures(plan, site)}"
-        f'<p class="contacts"><b>Call</b> {called or "nobody is named in the site folder"}</p></div></div>'
+        f"{_closures(plan, site)}{contacts(site)}</div></div>"
     )
     of = f"{counted(len(plan.moves), 'move')}, all machines"
-    return sheet("board", "Board sheet", of, body, plan, last_day=plan.valid_until)
+    return sheet("board", "board", "Board sheet", of, body, plan, last_day=plan.valid_until)
 
 
 def _named(move: Move, drawing: MoveDrawing) -> Layer:
@@ -69,7 +67,7 @@ def _moves(plan: Plan, site: Site) -> str:
             f"<b>{name(move.id)}</b>",
             f"{name(move.machine)}<br>{name(move.on) if move.on else 'any day'}",
             ends(move, site),
-            f"{symbol(_symbol(move))} <b>{_words(move)}</b><br>{_tightest(move)}",
+            f"{symbol(shown(move).symbol)} <b>{shown(move).words}</b><br>{_tightest(move)}",
             name(time_text(earliest(plan.valid_until, move.valid_until) or "not stated")) if driven(move) else barred,
         )
         for move in plan.moves
@@ -84,14 +82,6 @@ def _closures(plan: Plan, site: Site) -> str:
     told = [f"{name(area.title or area.id)} {', '.join(map(span_words, area.closures))}" for area in dated]
     told += [f"{name(area)} for this revision" for area in plan.conditions.closed]
     return f'<p class="closes"><b>Closed</b> {"; ".join(told)}</p>' if told else ""
-
-
-def _words(move: Move) -> str:
-    return "Refused" if move.refused is not None else VERDICTS[move.verdict].words
-
-
-def _symbol(move: Move) -> str:
-    return "fail" if move.refused is not None else VERDICTS[move.verdict].symbol
 
 
 def _tightest(move: Move) -> str:

@@ -28,7 +28,7 @@ from routeplan.report.plan_svg import UNIT_M, Window, fitted, plan_svg
 from routeplan.report.route_drawing import MoveDrawing
 from routeplan.report.shapes import Layer
 from routeplan.report.stops import Stop
-from routeplan.report.tables import facts, table
+from routeplan.report.tables import contacts, facts, table
 from routeplan.report.tongue import Tongue
 from routeplan.report.wording import VERDICTS, down, driven, length_text, place_name, place_text, up
 from routeplan.route.lifelines import Reached
@@ -51,6 +51,7 @@ RESCUE = (
     "The rescuer has the key to the ground controls, has lowered this machine from there today, and is in sight or on "
     "the radio. Platform stuck or nobody answers: stop, call, lower from the ground. Nobody climbs after it."
 )
+NOBODY = "nobody is named in the site folder: write the rescuer in before the machine moves"
 SPARE = "To spare: what is left beyond the gap that must be kept; bouncing and straying are taken off already."
 #: On the sheet of a move that may not be driven.
 ASK_WHOM = (
@@ -90,7 +91,7 @@ def operator_sheet(
     Parameters
     ----------
     ident
-        Unique on the page; makes the ids of its picture.
+        Unique on the page; makes its id and those of its picture.
     drawing, base
         What is drawn of the move, and of the site under it.
     reached
@@ -115,13 +116,13 @@ def operator_sheet(
             _plan(ident, move, drawing, base, window),
             f'<div class="{"close" if close else "roomy"}">{_facts(how, move, machine)}'
             f"{_stops(move, drawing.stops)}</div>{_void()}{_rescue(reached, site)}" if how else _ask(),
-            _called(site),
+            contacts(site, nobody=NOBODY),
             _ruled() if how else "",
         )
     )  # fmt: skip
     of = f"Move <b>{name(move.id)}</b>, {name(move.machine)}"
     last = earliest(plan.valid_until, move.valid_until)
-    told = sheet("operator", "Operator's sheet", of, body, plan, last_day=last, barred=not how)
+    told = sheet("operator", ident, "Operator's sheet", of, body, plan, last_day=last, barred=not how)
     return told if tongue is None else in_tongue(told, tongue)
 
 
@@ -198,7 +199,7 @@ def _plan(ident: str, move: Move, drawing: MoveDrawing, base: Sequence[Layer], w
     tight = f" Tightest: {drawing.decides}." if check is not None else ""
     layers = drawing.layers if driven(move) else [_unlabelled(layer) for layer in drawing.layers]
     picture = plan_svg(
-        (*named_near(base, drawing), *layers), window, ident=ident, title=f"Plan of move {move.id}",
+        (*named_near(base, drawing), *layers), window, ident=f"{ident}-plan", title=f"Plan of move {move.id}",
         description=f"{VERDICTS[move.verdict].words}. {length_text(move)}.{tight} The stops below tell it in words.",
         across="" if driven(move) else "DO NOT DRIVE",
     )  # fmt: skip
@@ -254,12 +255,6 @@ def foot_words(reached: Reached | None, site: Site) -> str:
         f"On foot from {place_name(way.start, site)}: {up(way.length_m, 0)} m to the ground controls, "
         f"{down(way.narrowest_m, 2)} m wide at {place_text(way.narrowest_at)}; steps and slopes are not looked at."
     )
-
-
-def _called(site: Site) -> str:
-    listed = "; ".join(f"{name(one.role)}: <b>{name(one.call_sign)}</b>" for one in site.contacts)
-    called = listed or "<b>nobody is named in the site folder: write the rescuer in before the machine moves</b>"
-    return f'<p class="contacts"><b>Call</b> {called}</p>'
 
 
 def _ruled() -> str:

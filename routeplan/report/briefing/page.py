@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Iterable, Sequence
-from itertools import groupby
+from functools import cache
 
 from routeplan.report.briefing.board import board_sheet
 from routeplan.report.briefing.operator import operator_sheet
@@ -40,7 +40,7 @@ def briefing_sheets(
     drawings = [draw_move(move, plan=plan, site=site) for move in plan.moves]
     operators = (
         operator_sheet(
-            f"way-{index}-{tongue.code if tongue else 'en'}", move, drawing, base, plan=plan, site=site,
+            f"operator-{index}{f'-{tongue.code}' if tongue else ''}", move, drawing, base, plan=plan, site=site,
             reached=feet.get(move.id), tongue=tongue,
         )  # fmt: skip
         for index, (move, drawing) in enumerate(zip(plan.moves, drawings, strict=True), 1)
@@ -51,13 +51,8 @@ def briefing_sheets(
 
 def briefing_page(plan: Plan, sheets: Sequence[Sheet]) -> str:
     """Return the whole page; the same plan and sheets always give the same text."""
-    shown = []
-    for kind, of_kind in groupby(sheets, key=lambda one: one.kind):
-        shown += [
-            f'<div id="{kind}-{number}">{one.html}</div>' for number, one in enumerate(of_kind, 1)
-        ]
-    tongues = len([one for one in sheets if one.kind == "operator"]) // max(len(plan.moves), 1)
-    return document(plan, f'{_index(plan, tongues)}<main>{"".join(shown)}</main>\n')
+    shown = "".join(f'<div id="{one.ident}">{one.html}</div>' for one in sheets)
+    return document(plan, f"{_index(plan)}<main>{shown}</main>\n")
 
 
 def document(plan: Plan, body: str) -> str:
@@ -76,6 +71,7 @@ def document(plan: Plan, body: str) -> str:
     )
 
 
+@cache
 def _faces() -> str:
     faces = []
     for weight, file_name in _FACES.items():
@@ -86,10 +82,10 @@ def _faces() -> str:
     return "".join(faces)
 
 
-def _index(plan: Plan, tongues: int) -> str:
+def _index(plan: Plan) -> str:
     """Links to the operators' sheets in English, each of which is followed by those in other languages."""
     rows = "".join(
         f'<li><a href="#operator-{number}"><b>{name(move.id)}</b> {name(move.machine)}</a></li>'
-        for number, move in zip(range(1, 1 + len(plan.moves) * tongues, tongues), plan.moves, strict=True)
+        for number, move in enumerate(plan.moves, 1)
     )
     return f'<nav aria-label="Operator\'s sheets"><h1>Briefing: {name(plan.site_name)}</h1><ol>{rows}</ol></nav>'

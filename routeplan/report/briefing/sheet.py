@@ -6,7 +6,7 @@ from typing import Literal, NamedTuple
 
 from routeplan.report.markup import escape, name
 from routeplan.report.move_html import stamp, until
-from routeplan.report.tongue import Tongue, told_in
+from routeplan.report.tongue import Tongue, told_in, unchecked
 from routeplan.report.wording import time_text
 from routeplan.route.model import Plan
 
@@ -18,6 +18,7 @@ CHECK_FIRST = (
 
 
 NO_LAST_DAY = "No last day stated: ask before use"
+_BODY = '<div class="sheet-body">'
 Kind = Literal["board", "operator", "supervisor"]
 
 
@@ -25,16 +26,19 @@ class Sheet(NamedTuple):
     """A sheet of the pack as HTML; a board sheet is A3 lying, the others are A4 upright."""
 
     kind: Kind
+    ident: str
     html: str
 
 
 def sheet(
-    kind: Kind, title: str, of: str, body: str, plan: Plan, *, last_day: str | None, barred: bool = False
+    kind: Kind, ident: str, title: str, of: str, body: str, plan: Plan, *, last_day: str | None, barred: bool = False
 ) -> Sheet:
     """Return a sheet; its head and cautions stand on each of its pages.
 
     Parameters
     ----------
+    ident
+        Unique in the pack; ASCII letters, digits and hyphens.
     title, of
         What the sheet is, and of what; ``of`` is HTML.
     body
@@ -48,19 +52,18 @@ def sheet(
     last = "DO NOT DRIVE" if barred else f"Last day {time_text(last_day)}" if last_day else NO_LAST_DAY
     return Sheet(
         kind,
+        ident,
         f'<article class="sheet {kind}"{until(last_day)}>{_head(title, of, plan, last)}'
         f'<div class="sheet-foot"><ul class="cautions">{listed}</ul></div>'
-        f'<div class="sheet-body">{body}</div></article>\n',
+        f"{_BODY}{body}</div></article>\n",
     )
 
 
 def in_tongue(one: Sheet, tongue: Tongue) -> Sheet:
     """Return a sheet in another language; the English one beside it decides."""
-    told = told_in(one.html, tongue)
-    notice, article = told[: told.index("<article ")], told[told.index("<article ") :]
     spoken = f'<article lang="{tongue.code}" dir="{tongue.direction}" '
-    body = '<div class="sheet-body">'
-    return one._replace(html=article.replace("<article ", spoken, 1).replace(body, f"{body}{notice}", 1))
+    told = told_in(one.html, tongue).replace("<article ", spoken, 1)
+    return one._replace(html=told.replace(_BODY, f"{_BODY}{unchecked(tongue)}", 1))
 
 
 def _head(title: str, of: str, plan: Plan, last: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 
 from routeplan.report.briefing.sheet import Sheet, earliest, sheet
@@ -25,9 +26,9 @@ _SIGNED = ("Part", "Name", "Accepted, or not, and why", "Day and time", "Signatu
 def supervisor_sheets(plan: Plan, site: Site, drawings: Sequence[MoveDrawing]) -> Iterator[Sheet]:
     """Yield the page of approvals and then the pages of each move."""
     of = "Approvals and inputs"
-    yield sheet("supervisor", "Supervisor's pages", of, _first(plan), plan, last_day=plan.valid_until)
-    for move, drawing in zip(plan.moves, drawings, strict=True):
-        yield _of_move(move, drawing, plan, site)
+    yield sheet("supervisor", "supervisor", "Supervisor's pages", of, _first(plan), plan, last_day=plan.valid_until)
+    for index, (move, drawing) in enumerate(zip(plan.moves, drawings, strict=True), 1):
+        yield _of_move(f"supervisor-{index}", move, drawing, plan, site)
 
 
 def _first(plan: Plan) -> str:
@@ -58,10 +59,10 @@ def _conditions(plan: Plan) -> list[tuple[str, str]]:
     return list(rows.items())
 
 
-def _of_move(move: Move, drawing: MoveDrawing, plan: Plan, site: Site) -> Sheet:
+def _of_move(ident: str, move: Move, drawing: MoveDrawing, plan: Plan, site: Site) -> Sheet:
     machine = plan.machines[move.machine]
     controls = [
-        (f"{control.chainage_m:.1f} m" if control.chainage_m == control.chainage_m else "all along",
+        (f"{control.chainage_m:.1f} m" if math.isfinite(control.chainage_m) else "all along",
          name(control.kind), name(control.text))
         for control in move.controls
     ]  # fmt: skip
@@ -80,4 +81,4 @@ def _of_move(move: Move, drawing: MoveDrawing, plan: Plan, site: Site) -> Sheet:
     )
     of = f"Move <b>{name(move.id)}</b>, {name(move.machine)}"
     last = earliest(plan.valid_until, move.valid_until)
-    return sheet("supervisor", "Supervisor's page", of, body, plan, last_day=last)
+    return sheet("supervisor", ident, "Supervisor's page", of, body, plan, last_day=last)
