@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from routeplan.report.briefing.page import briefing_page, briefing_sheets
+from routeplan.route.model import CAUTIONS
 from tests.report.browser import DESK, PHONE, opened
 from tests.report.test_briefing import PLAN, SITE, darkest_run_mm, page
 
@@ -32,6 +33,11 @@ def test_it_opens_without_error_request_or_sideways_scroll(
             assert shown.evaluate("document.fonts.ready.then(() => document.fonts.check('12px Sheet'))")
             assert shown.evaluate("[...document.fonts].every(face => face.status === 'loaded')")
         assert shown.locator("article.sheet").count() == 14
+        for one in shown.locator("article.sheet").all():
+            # On a screen as on paper: on top what says that a sheet is void, below the cautions.
+            assert f"Revision {PLAN.revision}" in one.inner_text() and CAUTIONS[0] in one.inner_text()
+            head, body, foot = (one.locator(f".sheet-{part}").bounding_box() for part in ("head", "body", "foot"))
+            assert head["y"] < body["y"] < foot["y"]
         for link in shown.locator("nav a").all():
             assert link.bounding_box()["height"] >= 44
         assert seen == []
