@@ -52,7 +52,7 @@ READERS = {
 }  # fmt: skip
 READERS_OF_THE_PACKAGE = {"kernel", "search.motions", "report.packaged", "site.new"}
 #: Who reads what an earlier run left in the cache.
-READERS_OF_THE_CACHE = {"plan.tiles"}
+READERS_OF_THE_CACHE = {"plan.tiles", "plan.mapped"}
 #: Distributions that are imported by another name.
 IMPORTED_AS = {"XStatic-Leaflet": "xstatic", "scikit-image": "skimage"}
 READING = {"open", "read_text", "read_bytes", "read_file", "read_dataframe", "read_csv", "fromfile", "loadtxt"}

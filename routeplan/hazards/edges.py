@@ -248,17 +248,25 @@ def index_edges(terrain: Terrain, layers: Iterable[Layer], reach_m: float) -> Ed
 class ClosedBesides:
     """What areas that are closed besides others mean at each node: whether it lies in one, and how far its outline is.
 
-    Distances are those that ``EdgeSoup`` has, never too large.
+    Distances are never too large. In the ``windows``, rows and columns about each area, they are as ``EdgeSoup`` has
+    them; elsewhere they are the reach asked for.
     """
 
     inside: NDArray[np.bool_]
     far: Floats32
+    windows: tuple[tuple[slice, slice], ...]
 
     @classmethod
-    def of(cls, areas: Iterable[Area], terrain: Terrain) -> ClosedBesides:
+    def of(cls, areas: Iterable[Area], terrain: Terrain, reach_m: float) -> ClosedBesides:
         """Of the areas that were not closed before."""
         layers = [Layer(E_CLOSED, area.geometry) for area in areas]
-        return cls(_inside(layers, terrain) != 0, _far(layers, terrain))
+        far, windows = np.full(terrain.level.shape, reach_m, np.float32), list[tuple[slice, slice]]()
+        for layer in layers:
+            about = terrain.window(layer.geometry, reach_m + 2.0 * terrain.cell_m)  # distances are rounded down
+            if far[about].size:
+                far[about] = np.minimum(far[about], _far([layer], terrain.part(about)))
+                windows.append(about)
+        return cls(_inside(layers, terrain) != 0, far, tuple(windows))
 
 
 def build_edges(terrain: Terrain, layers: Iterable[Layer], reach_m: float) -> EdgeSoup:

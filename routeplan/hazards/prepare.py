@@ -59,15 +59,24 @@ class Hazards:
         """The same where what the bounds at a stance do not pass is looked at closer."""
         return replace(self, world=self.world._replace(closer=True))
 
+    def apart(self) -> Hazards:
+        """The same with nodes of its own."""
+        return replace(self, world=self.world._replace(nodes=self.world.nodes.copy()))
+
     def with_closed(
         self, besides: ClosedBesides, site: Site, machine: Machine, day: dt.date | None, *, wet: bool = True
     ) -> Hazards:
-        """What ``Encounter.on`` makes of a site, from what it made with fewer areas closed, as much ground accepted."""
+        """What ``Encounter.on`` makes of a site, from what it made with fewer areas closed, as much ground accepted.
+
+        The nodes are taken over. Farther from the areas than is told, the distance of a node to the nearest edge stays
+        what it was: no motion asks for more.
+        """
         layers = layers_of(site, machine, self.configuration, day=day, wet=wet)
         index = index_edges(self.terrain, layers, _reach_m(self.body)[0] + self.world.piece_m / 2.0)
-        nodes = self.world.nodes.copy()
+        nodes = self.world.nodes
         nodes["inside"][besides.inside] |= 1 << arrays.E_CLOSED
-        nodes["body_far"] = np.minimum(nodes["body_far"], besides.far)
+        for about in besides.windows:
+            nodes["body_far"][about] = np.minimum(nodes["body_far"][about], besides.far[about])
         return replace(self, world=self.world._replace(nodes=nodes, **_indexed(index)))
 
 
@@ -137,7 +146,7 @@ class Encounter:
             x0=terrain.x0, y0=terrain.y0, cell=terrain.cell_m,
             nodes=_nodes(terrain, self.fields, self.overhead, soup),
             spans=self.fields.spans, block=blocks.size, blocks=blocks.records,
-            levels=np.stack([terrain.level, terrain.clean]), features=features, soffits=soffits, outlines=outlines,
+            levels=terrain.levels, features=features, soffits=soffits, outlines=outlines,
             closer=None, open_m=reach_m - lean_m + travel_m + terrain.cell_m, **_indexed(soup.index),
             bucket_m=BUCKET_M, piece_m=travel_m, lean_m=lean_m,
         )  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -19,14 +19,12 @@ DEFECT_HALF_M = 0.5
 
 @dataclass(frozen=True, eq=False)
 class Terrain:
-    """Levels on the field grid, all ``(rows, cols)`` float64 in metres, row 0 in the south.
+    """Levels on the field grid, ``(rows, cols)`` float64 in metres, row 0 in the south.
 
     Parameters
     ----------
-    level
-        Levels, NaN where unknown.
-    clean
-        The same with holes filled and bumps shaved; NaN where unknown.
+    levels
+        (2, rows, cols) levels, and the same with holes filled and bumps shaved; NaN where unknown.
     gx, gy
         Gradient of the clean ground east and north, as ratios; 0 where unknown.
     cell_m
@@ -35,8 +33,7 @@ class Terrain:
         Field nodes per lattice cell.
     """
 
-    level: Floats
-    clean: Floats
+    levels: Floats
     gx: Floats
     gy: Floats
     x0: float
@@ -44,17 +41,42 @@ class Terrain:
     cell_m: float
     stride: int
 
-    def nodes_within(self, geometry: BaseGeometry, reach_m: float) -> tuple[Ints, Ints, Floats]:
-        """Rows, columns and distances (m) of the nodes within a distance of a geometry."""
+    @property
+    def level(self) -> Floats:
+        """Levels as surveyed."""
+        level: Floats = self.levels[0]
+        return level
+
+    @property
+    def clean(self) -> Floats:
+        """Levels of clean ground."""
+        clean: Floats = self.levels[1]
+        return clean
+
+    def window(self, geometry: BaseGeometry, reach_m: float) -> tuple[slice, slice]:
+        """Rows and columns that hold all nodes within a distance of a geometry; empty where there are none."""
         rows, cols = self.level.shape
         west, south, east, north = geometry.bounds
         c0 = max(math.floor((west - reach_m - self.x0) / self.cell_m), 0)
         c1 = min(math.ceil((east + reach_m - self.x0) / self.cell_m), cols - 1)
         r0 = max(math.floor((south - reach_m - self.y0) / self.cell_m), 0)
         r1 = min(math.ceil((north + reach_m - self.y0) / self.cell_m), rows - 1)
-        if c1 < c0 or r1 < r0:
+        return slice(r0, max(r1 + 1, r0)), slice(c0, max(c1 + 1, c0))
+
+    def part(self, window: tuple[slice, slice]) -> Terrain:
+        """The ground of a window alone, which has nodes."""
+        rows, cols = window
+        return replace(
+            self, levels=self.levels[:, rows, cols], gx=self.gx[window], gy=self.gy[window],
+            x0=self.x0 + cols.start * self.cell_m, y0=self.y0 + rows.start * self.cell_m,
+        )  # fmt: skip
+
+    def nodes_within(self, geometry: BaseGeometry, reach_m: float) -> tuple[Ints, Ints, Floats]:
+        """Rows, columns and distances (m) of the nodes within a distance of a geometry."""
+        r, c = self.window(geometry, reach_m)
+        if r.start == r.stop or c.start == c.stop:
             return np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0)
-        rr, cc = np.meshgrid(np.arange(r0, r1 + 1), np.arange(c0, c1 + 1), indexing="ij")
+        rr, cc = np.meshgrid(np.arange(r.start, r.stop), np.arange(c.start, c.stop), indexing="ij")
         points = shapely.points(self.x0 + cc * self.cell_m, self.y0 + rr * self.cell_m)
         shapely.prepare(geometry)
         near = shapely.dwithin(geometry, points, reach_m)
@@ -125,8 +147,7 @@ def build_terrain(ground: Ground, grid: GridSpec) -> Terrain:
     inner = (slice(half + 1, -half - 1), slice(half + 1, -half - 1))
     gy, gx = (g[inner] for g in np.gradient(ndimage.uniform_filter(padded, size=2 * half + 1), cell))
     return Terrain(
-        level=np.ascontiguousarray(level, np.float64),
-        clean=clean,
+        levels=np.array([level, clean], np.float64),
         gx=np.ascontiguousarray(gx),
         gy=np.ascontiguousarray(gy),
         x0=ground.x_min,

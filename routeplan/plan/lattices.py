@@ -6,7 +6,7 @@ import math
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field, replace
 
-from routeplan.hazards.edges import ClosedBesides, accepted_on, driven_over
+from routeplan.hazards.edges import accepted_on, driven_over
 from routeplan.hazards.prepare import Encounter, Hazards, encounter
 from routeplan.hazards.terrain import Terrain, build_terrain
 from routeplan.machine.model import Machine
@@ -44,7 +44,7 @@ class Lattices:
         """Keep for later runs what was looked at with fewest areas closed."""
         for key, made in self._made.items():
             closed = min(made, key=len)
-            self.aids.store.keep(self._names[key], Tiles(closed, made[closed].looked))
+            self.aids.store.keep(self._names[key], Tiles(closed, made[closed].looked), self._given)
 
     def of(self, wanted: MoveWanted, machine: Machine) -> CheckedLattice:
         """The lattice of a machine under the conditions of a day."""
@@ -80,9 +80,10 @@ class Lattices:
             met = replace(self._met[key[:3]], site=site)
             hazards = met.on(wanted.on, travel_m=motions.travel_m, wet=wanted.wet)
             return self._checked(site, hazards, motions, machine, None)
-        besides = ClosedBesides.of([area for name, area in shut.items() if name not in fewer.closed], self.terrain)
-        hazards = fewer.looked.hazards.with_closed(besides, site, machine, wanted.on, wet=wanted.wet)
-        return self._checked(site, hazards, motions, machine, fewer.looked.with_closed(besides))
+        looked = fewer.looked.apart() if fewer.closed in self._made[key] else fewer.looked
+        besides = looked.besides([area for name, area in shut.items() if name not in fewer.closed])
+        hazards = looked.hazards.with_closed(besides, site, machine, wanted.on, wet=wanted.wet)
+        return self._checked(site, hazards, motions, machine, looked.with_closed(besides))
 
     def _known(self, key: Key, machine: Machine, motions: Motions, shut: Collection[str]) -> Iterator[Tiles]:
         """What was looked at with no area closed but those that are, in this run or before it."""
@@ -90,8 +91,13 @@ class Lattices:
             made_of = *key[:3], *map(sorted, key[3:]), self._k(), motions.sha256()
             self._names[key] = name_of(self.site, machine, *made_of)
         found = [Tiles(closed, lattice.looked) for closed, lattice in self._made[key].items()]
-        before = None if found else self.aids.store.load(self._names[key])
+        before = None if found else self.aids.store.load(self._names[key], self._given)
         yield from (one for one in (*found, before) if one is not None and one.closed <= set(shut))
+
+    @property
+    def _given(self) -> dict[str, object]:
+        """What every run makes for itself, so that no tiles have it."""
+        return {"terrain": self.terrain, "levels": self.terrain.levels}
 
     def _checked(
         self, site: Site, hazards: Hazards, motions: Motions, machine: Machine, before: Before | None

@@ -8,18 +8,17 @@ from __future__ import annotations
 
 import contextlib
 import os
-import pickle
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple
 
 import joblib
-import lz4.frame
 
 from routeplan.kernel import cache_home, sources_hash
 from routeplan.machine.model import Machine
+from routeplan.plan.mapped import read_mapped, write_mapped
 from routeplan.search.known import Looked
 from routeplan.site.model import Site
 
@@ -61,12 +60,11 @@ class Store:
 
     folder: Path | None = None
 
-    def load(self, name: str) -> Tiles | None:
-        """Tiles by their name; ``None`` where there are none."""
+    def load(self, name: str, given: Mapping[str, object]) -> Tiles | None:
+        """Tiles by their name, which are nobody else's; ``None`` where there are none. ``given``: see ``keep``."""
         for path in self._files(name)[:1]:
             with contextlib.suppress(Exception):
-                with lz4.frame.open(path, "rb") as file:
-                    closed, looked = pickle.load(file)
+                closed, looked = read_mapped(path, given)
                 os.utime(path)
                 return Tiles(closed, looked)
             # Damaged, or written with other libraries: out of the way, so that they are made again.
@@ -74,8 +72,11 @@ class Store:
                 path.unlink()
         return None
 
-    def keep(self, name: str, tiles: Tiles) -> None:
-        """Keep tiles, unless some are kept that had as few areas closed; what cannot be written is not kept."""
+    def keep(self, name: str, tiles: Tiles, given: Mapping[str, object]) -> None:
+        """Keep tiles, unless some are kept that had as few areas closed; what cannot be written is not kept.
+
+        ``given`` has by name what is part of them, but made by every run for itself.
+        """
         files = self._files(name)
         if self.folder is None or (files and _closed(files[0]) <= len(tiles.closed)):
             return
@@ -83,8 +84,7 @@ class Store:
             self.folder.mkdir(parents=True, exist_ok=True)
             with tempfile.TemporaryDirectory(dir=self.folder) as beside:
                 written = Path(beside) / "tiles"
-                with lz4.frame.open(written, "wb", block_checksum=True) as file:
-                    pickle.dump((tiles.closed, tiles.looked.by_itself()), file, pickle.HIGHEST_PROTOCOL)
+                write_mapped(written, (tiles.closed, tiles.looked.by_itself()), given)
                 written.replace(self.folder / f"{name}-{len(tiles.closed)}.tiles")
             for path in (*files, *self._least_used()):
                 path.unlink(missing_ok=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
 import numpy as np
@@ -134,9 +135,8 @@ def look(
     parts = [(case.driven(mode, driven_in(move, machine)[mode]), samples) for mode, samples in _runs(move, track)]
     for mine, samples in parts:
         for run in [samples] if near_by is None else _near(near_by.thing, case, samples):
-            for some in _chunks(run):
-                here = mine.around(some)
-                stance = _offer_samples(here, ledger, crossings, unaccepted, some)
+            for here, stance in _stood(mine, run):
+                stance = _offer_samples(here, ledger, crossings, unaccepted, stance)
                 offer_grip(here, stance, ridden.drive.fastest_mps, ledger)
                 ridden.take(here, stance, k)
     _offer_swings(parts, ridden, ledger)
@@ -182,10 +182,28 @@ def _chunks(samples: Ints) -> Iterator[Ints]:
         yield samples[first : first + SAMPLES_AT_ONCE + 1]
 
 
+def _stood(case: Case, samples: Ints) -> Iterator[tuple[Case, Stance]]:
+    """The machine stood on the ground in samples that are looked at together, and the case with the levels round them;
+    the next ones in a thread meanwhile.
+    """
+
+    def stood(some: Ints) -> tuple[Case, Stance]:
+        here = case.around(some)
+        return here, stand(here, some)
+
+    with ThreadPoolExecutor(1) as ahead:
+        first, *others = _chunks(samples)
+        coming = ahead.submit(stood, first)
+        for some in others:
+            here, coming = coming, ahead.submit(stood, some)
+            yield here.result()
+        yield coming.result()
+
+
 def _offer_samples(
-    case: Case, ledger: Ledger, crossings: list[Crossing], unaccepted: BaseGeometry, rows: Ints
+    case: Case, ledger: Ledger, crossings: list[Crossing], unaccepted: BaseGeometry, stance: Stance
 ) -> Stance:
-    stance = meet_defects(case, stand(case, rows), ledger)
+    stance = meet_defects(case, stance, ledger)
     offer_attitude(case, stance, ledger)
     offer_kerbs(case, stance, ledger)
     offer_bounce(case, stance, ledger)
@@ -206,9 +224,8 @@ def _offer_swings(parts: Sequence[tuple[Case, Ints]], ridden: Ridden, ledger: Le
         return
     for case, samples in parts:
         close = suspects(case, ridden, samples, ledger)
-        for some in _chunks(close) if close.size else ():
-            here = case.around(some)
-            offer_swing(here, meet_defects(here, stand(here, some), ledger), ridden, ledger)
+        for here, stance in _stood(case, close) if close.size else ():
+            offer_swing(here, meet_defects(here, stance, ledger), ridden, ledger)
 
 
 def _offer_rows(rows: Rows, case: Case, ledger: Ledger) -> None:

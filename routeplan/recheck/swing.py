@@ -107,7 +107,9 @@ def _rung(
     bases = _smoothed(path, 0.5 * (first + second))
     jumps = np.zeros_like(bases)
     jumps[:, 1:] = np.maximum(*(np.abs(np.diff(heights - bases, axis=1)) for heights in (first, second)))
-    kinks, paces = _rates(path, fastest, stands, bases)
+    kinks, paces = np.empty_like(bases), np.empty_like(bases)
+    for some, part in zip(bases, zip(kinks, paces, strict=True), strict=True):
+        part[0][:], part[1][:] = _rates(path, fastest, stands, some)
     snaps = np.abs(first - second)
     # Level, rate, the stop that does most, the snap that does most: what is left of them at a sample.
     levels, rates, stop = (np.zeros_like(bases[:, 0]) for _ in range(3))
@@ -141,15 +143,15 @@ def _between(path: Floats, values: Floats, at: Floats) -> Floats:
     return np.asarray(values[after - 1] * (1.0 - share) + values[after] * share)
 
 
-def _rates(path: Floats, fastest: Floats, stands: NDArray[np.bool_], bases: Floats) -> tuple[Floats, Floats]:
+def _rates(path: Floats, fastest: Floats, stands: NDArray[np.bool_], base: Floats) -> tuple[Floats, Floats]:
     """Largest change of rate in each sample, and largest rate of the steps that meet in it, m/s.
 
     Where a limit changes both speeds may be anything up to theirs; elsewhere one speed is held.
     """
-    wide = (1, -1, *(1,) * (bases.ndim - 2))
-    slope = np.diff(bases, axis=1) / np.diff(path).reshape(wide)
-    none, still = np.zeros_like(bases[:, :1]), np.zeros(1)
-    before, after = np.concatenate([none, slope], axis=1), np.concatenate([slope, none], axis=1)
+    wide = (-1, *(1,) * (base.ndim - 1))
+    slope = np.diff(base, axis=0) / np.diff(path).reshape(wide)
+    none, still = np.zeros_like(base[:1]), np.zeros(1)
+    before, after = np.concatenate([none, slope]), np.concatenate([slope, none])
     slow, fast = (
         np.append(still, fastest).reshape(wide),
         np.append(fastest, still).reshape(wide),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import NamedTuple
@@ -17,6 +17,7 @@ from routeplan.hazards.prepare import Hazards
 from routeplan.search.anchors import Anchor, GridFrame, Link, link_anchor, link_line
 from routeplan.search.motions import Motions
 from routeplan.search.room import Room, look_again
+from routeplan.site.model import Area
 
 Bools = NDArray[np.bool_]
 Bytes = NDArray[np.uint8]
@@ -57,6 +58,11 @@ class Reach:
         lean_m = float(world.blocks["lean"].max()) * self.hazards.body.tallest
         at_a_glance_m = world.open_m + lean_m + ROUNDED_CELLS * world.cell  # tile.free_motion
         return max(self.of(pieces.reshape(-1, *pieces.shape[2:])), self.motions.travel_m + at_a_glance_m)
+
+    @property
+    def about_m(self) -> float:
+        """Of the displacements between the lattice's cells, which are looked at from where a motion may come from."""
+        return self.motion_m + self.motions.travel_m
 
 
 class Curves(NamedTuple):
@@ -122,8 +128,21 @@ class Looked:
         """The same without what it was made from."""
         return replace(self, judged=replace(self.judged, before=None))
 
+    def apart(self) -> Looked:
+        """The same with tables and nodes of its own, for ``closing``."""
+        judged = replace(self.judged, hazards=self.hazards.apart())
+        return replace(self, table=self.table.copy(), poses=self.poses.copy(), judged=judged)
+
+    def besides(self, areas: Iterable[Area]) -> ClosedBesides:
+        """What areas that are closed besides mean as far as any of the motions reaches."""
+        reach = Reach(self.hazards, self.judged.motions)
+        farthest_m = max([reach.about_m, *(one.reach_m for one in self.judged.curves.values())])
+        return ClosedBesides.of(areas, self.hazards.terrain, farthest_m)
+
     def with_closed(self, besides: ClosedBesides) -> Before:
-        """What it means for a day on which areas are closed besides; the ground is never looked at closer here."""
+        """What it means for a day on which areas are closed besides, which takes over its tables; the ground is never
+        looked at closer here.
+        """
         far_m = np.where(besides.inside, np.float32(0.0), besides.far)
         return Before(self.table, self.poses, self.room, self.judged, besides.inside, far_m)
 
@@ -144,15 +163,15 @@ class Before(Looked):
     def again(self, hazards: Hazards, motions: Motions) -> tuple[Bytes, Bytes, Room]:
         """Tables and room of a lattice with those areas closed: what lies near them is forgotten, or looked at again.
         """
-        stride, near_m = hazards.terrain.stride, Reach(hazards, motions).motion_m
+        stride, reach = hazards.terrain.stride, Reach(hazards, motions)
         closed, far_m = self.inside[::stride, ::stride], self.far_m[::stride, ::stride]
-        near, table, poses = far_m <= near_m, self.table.copy(), self.poses.copy()
-        table[near], poses[near] = 0, 0
+        near = far_m <= reach.motion_m
+        self.table[near], self.poses[near] = 0, 0
         room = look_again(
-            self.room, hazards, motions, closed=closed, near=near, about=far_m <= near_m + motions.travel_m,
-            poses=poses, table=table,
+            self.room, hazards, motions, closed=closed, near=near, about=far_m <= reach.about_m,
+            poses=self.poses, table=self.table,
         )  # fmt: skip
-        return table, poses, room
+        return self.table, self.poses, room
 
     def curves(self, anchor: Anchor, pose: int) -> Curves | None:
         """Links of an exact pose with the number it now has; ``None`` where nobody knows."""

@@ -126,16 +126,28 @@ def _over(taken: Bools, d_row: int, d_col: int) -> tuple[Ints, Ints]:
     return np.ascontiguousarray(rows), np.ascontiguousarray(cols)
 
 
+def _about(taken: Bools, moves: Ints, asked: Bools | None) -> tuple[int, int, Bools]:
+    """The part of the cells that displacements from those asked for lead over, and its first row and column."""
+    if asked is None or not asked.any():
+        return 0, 0, taken
+    far = int(np.abs(moves[:, :2]).max())
+    (r0, r1), (c0, c1) = (np.flatnonzero(asked.any(axis=axis))[[0, -1]] for axis in (1, 0))
+    r0, c0 = max(r0 - far, 0), max(c0 - far, 0)
+    return int(r0), int(c0), taken[r0 : r1 + far + 1, c0 : c1 + far + 1]
+
+
 def _barred(checker: Checker, motions: Motions, moves: Ints, taken: Bytes, table: Bytes, asked: Bools | None) -> Ints:
     """Look at motions that lead over a taken cell, and keep the displacements that none of them makes; from the cells
     that are asked for, if any are.
     """
     n, cols_all = len(moves), taken.shape[1]
+    first_row, first_col, about = _about(taken.astype(bool), moves, asked)
     found: list[Ints] = []
     for m, (d_row, d_col) in enumerate(moves[:, :2].tolist()):
         if max(abs(d_row), abs(d_col)) < 2:
             continue
-        rows, cols = _over(taken.astype(bool), d_row, d_col)
+        rows, cols = _over(about, d_row, d_col)
+        rows, cols = rows + first_row, cols + first_col
         if asked is not None:
             rows, cols = rows[asked[rows, cols]], cols[asked[rows, cols]]
         possible = np.zeros(len(rows), bool)

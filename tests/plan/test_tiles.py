@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import subprocess
 import sys
@@ -16,7 +17,7 @@ from shapely.geometry import Polygon, box
 from routeplan.hazards.terrain import build_terrain
 from routeplan.plan.aids import UNAIDED, Aids
 from routeplan.plan.lattices import Lattices
-from routeplan.plan.tiles import Store, name_of
+from routeplan.plan.tiles import Store, Tiles, name_of
 from routeplan.plan.whole import plan_site
 from routeplan.planfile.codec import to_document
 from routeplan.planfile.plan import json_text
@@ -29,6 +30,7 @@ from tests import worlds
 ISSUED = "2026-11-24T12:00:00+00:00"
 MACHINE = worlds.scissor(pivots=1.0)
 WANTED = worlds.wanted(MACHINE.id, "w", "e")
+DAY = dt.date(2026, 12, 1)
 NEAR, OFF = box(9.0, 2.0, 11.0, 6.5), box(16.0, 8.0, 17.0, 9.0)
 
 
@@ -51,9 +53,27 @@ def lattice(site: Site, store: Store) -> CheckedLattice:
     return Lattices(site, build_terrain(site.ground, site.grid), Aids(store=store)).of(WANTED, MACHINE)
 
 
+def loaded(store: Store, name: str) -> Tiles | None:
+    terrain = build_terrain(yard().ground, yard().grid)
+    return store.load(name, {"terrain": terrain, "levels": terrain.levels})
+
+
 def files(store: Store, kind: str = "tiles") -> list[Path]:
     assert store.folder is not None
     return sorted(store.folder.glob(f"*.{kind}"))
+
+
+def test_a_day_on_which_more_is_closed_leaves_the_days_before_it_as_they_were() -> None:
+    """Its lattice is made from theirs, and nothing of them is lost or closed by that."""
+    dated = replace(yard(), areas=(Area("a0", "A", NEAR, ((DAY, DAY),)), *yard().areas[1:]))
+    lattices = Lattices(dated, build_terrain(dated.ground, dated.grid), UNAIDED)
+    first = lattices.of(replace(WANTED, on=DAY - dt.timedelta(1)), MACHINE)
+    was = first.table.copy(), first.poses.copy(), first.hazards.world.nodes.copy()
+    other = lattices.of(replace(WANTED, on=DAY), MACHINE)
+    assert other is not first and (other.hazards.world.nodes != was[2]).any()
+    assert (other.room.taken > first.room.taken).any()
+    for now, then in zip((first.table, first.poses, first.hazards.world.nodes), was, strict=True):
+        np.testing.assert_array_equal(now, then)
 
 
 @pytest.mark.parametrize("closed", [(), (NEAR,), (OFF,), (NEAR, OFF)])
@@ -109,7 +129,7 @@ def test_a_damaged_file_is_made_again(tmp_path: Path) -> None:
     kept.write_bytes(good[: len(good) // 2])
     assert written(yard(), store) == bare
     # Not by its size: how small it is packed depends on what the values in it share.
-    assert store.load(name) is not None
+    assert loaded(store, name) is not None
 
 
 def test_a_bit_that_has_flipped_is_seen(tmp_path: Path) -> None:
@@ -118,10 +138,10 @@ def test_a_bit_that_has_flipped_is_seen(tmp_path: Path) -> None:
     written(yard(), store)
     (kept,) = files(store)
     good, name = kept.read_bytes(), kept.stem.rpartition("-")[0]
-    assert store.load(name) is not None
+    assert loaded(store, name) is not None
     for place in np.linspace(0, len(good) - 1, 100).astype(int):
         kept.write_bytes(good[:place] + bytes([good[place] ^ 4]) + good[place + 1 :])
-        assert store.load(name) is None, place
+        assert loaded(store, name) is None, place
 
 
 def test_where_nothing_can_be_written_nothing_is_kept(tmp_path: Path) -> None:
