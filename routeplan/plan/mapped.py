@@ -138,7 +138,7 @@ def _index(whole: Bytes) -> tuple[bytes, list[Part]]:
         raise Damaged("the file is cut short")
     begins, length, checksum, of_end = _END.unpack(end)
     index = whole[begins : begins + length].tobytes()
-    if zlib.crc32(end[:-4]) != of_end or zlib.crc32(index) != checksum or begins + length + len(end) != len(whole):
+    if zlib.crc32(end[:-4]) != of_end or zlib.crc32(index) != checksum:
         raise Damaged("the index is damaged")
     data, parts = pickle.loads(index)
     return data, parts
