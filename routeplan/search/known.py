@@ -129,7 +129,7 @@ class Looked:
         return replace(self, judged=replace(self.judged, before=None))
 
     def apart(self) -> Looked:
-        """The same with tables and nodes of its own, for ``closing``."""
+        """The same with tables and nodes of its own, which ``with_closed`` may then take over."""
         judged = replace(self.judged, hazards=self.hazards.apart())
         return replace(self, table=self.table.copy(), poses=self.poses.copy(), judged=judged)
 
