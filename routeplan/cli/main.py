@@ -18,6 +18,10 @@ from routeplan.errors import BadInput, NotWritten, RouteplanError
 #: In the order of use, as ``--help`` lists them.
 COMMANDS = ("new", "check", "plan", "recheck", "reroute", "brief", "inspect", "calendar", "lifeline", "machines")
 
+#: Objects made and still there after which cycles are looked for. A plan is many small objects that stay, and looking
+#: through them every few hundred took a tenth of a command's time.
+_OBJECTS = 200_000
+
 EXIT_STATUSES = """\
 exit status: 0 every move is pass or pass with controls; 8 some move is not proven or fail; 3 proved that some move has
 no route; 4 a search reached its limit; 5 the re-check refused; 6 bad input; 7 could not write; 2 wrong usage.
@@ -53,11 +57,6 @@ def build_parser() -> argparse.ArgumentParser:
             for added in set(subparsers.choices) - before:
                 subparsers.choices[added].set_defaults(run=module.run)
     return parser
-
-
-#: Objects made and still there after which cycles are looked for. A plan is many small objects that stay, and looking
-#: through them every few hundred took a tenth of a command's time.
-_OBJECTS = 200_000
 
 
 def _say(error: RouteplanError) -> None:

@@ -1,4 +1,4 @@
-"""An object with large arrays in one file, read by mapping it: what nobody asks for is never read.
+"""An object with large arrays in one file, which are mapped when it is read: what nobody asks for takes no memory.
 
 Arrays that are mostly zeros are kept without those. What is read belongs to whoever reads it: writing to its arrays
 leaves the file as it is. Each byte of the file is under a checksum (CRC-32, ISO 3309), and nothing is unpickled before
@@ -44,7 +44,7 @@ class Damaged(Exception):
 
 
 class _Pickler(pickle.Pickler):
-    """Objects in ``given`` are named instead of written; arrays of records are written as others are."""
+    """Objects in ``given`` are named instead of written, and large buffers are put aside."""
 
     def __init__(self, file: BinaryIO, given: Mapping[str, object], buffers: list[pickle.PickleBuffer]) -> None:
         super().__init__(file, pickle.HIGHEST_PROTOCOL, buffer_callback=lambda one: _stays(one, buffers))
@@ -109,10 +109,12 @@ def read_mapped(path: Path, given: Mapping[str, object]) -> Any:
     Raises
     ------
     OSError
-        There is no such file, or it cannot be mapped.
+        There is no such file, or it cannot be read.
     Damaged
         It is not as it was written.
     """
+    if path.stat().st_size < _END.size:
+        raise Damaged("the file is cut short")
     with path.open("rb", buffering=0) as file:
         whole = np.frombuffer(mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_COPY), np.uint8)
         data, parts = _index(whole)
@@ -134,8 +136,6 @@ def _checksum(file: io.FileIO, part: Part) -> int:
 def _index(whole: Bytes) -> tuple[bytes, list[Part]]:
     """The object without its large arrays, and where those are."""
     end = whole[-_END.size :].tobytes()
-    if len(end) < _END.size:
-        raise Damaged("the file is cut short")
     begins, length, checksum, of_end = _END.unpack(end)
     index = whole[begins : begins + length].tobytes()
     if zlib.crc32(end[:-4]) != of_end or zlib.crc32(index) != checksum:

@@ -107,9 +107,8 @@ def _rung(
     bases = _smoothed(path, 0.5 * (first + second))
     jumps = np.zeros_like(bases)
     jumps[:, 1:] = np.maximum(*(np.abs(np.diff(heights - bases, axis=1)) for heights in (first, second)))
-    kinks, paces = np.empty_like(bases), np.empty_like(bases)
-    for some, part in zip(bases, zip(kinks, paces, strict=True), strict=True):
-        part[0][:], part[1][:] = _rates(path, fastest, stands, some)
+    # Base by base, for all at once are more than the processor keeps near.
+    kinks, paces = map(np.stack, zip(*(_rates(path, fastest, stands, base) for base in bases), strict=True))
     snaps = np.abs(first - second)
     # Level, rate, the stop that does most, the snap that does most: what is left of them at a sample.
     levels, rates, stop = (np.zeros_like(bases[:, 0]) for _ in range(3))

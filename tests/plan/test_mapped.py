@@ -62,7 +62,7 @@ def test_a_bit_that_has_flipped_anywhere_is_seen(tmp_path: Path) -> None:
             read_mapped(path, {})
 
 
-@pytest.mark.parametrize("left", [1, 10, 30, SMALL, -1, -30])
+@pytest.mark.parametrize("left", [0, 1, 10, 30, SMALL, -1, -30])
 def test_a_file_that_is_cut_short_is_seen(tmp_path: Path, left: int) -> None:
     path = written(tmp_path, FULL)
     path.write_bytes(path.read_bytes()[:left])
